@@ -1,0 +1,28 @@
+"""Where the factory set is: the patches, drawings and performances that come with Beamhand."""
+
+from pathlib import Path
+
+_PACKAGE = Path(__file__).resolve().parents[1]
+
+
+def factory_folder() -> Path:
+    """Find the factory set, in an installed package as well as in a clone.
+
+    Returns
+    -------
+    Path
+        An existing folder. In a wheel it is inside the package; in a clone it is `patches`
+        beside the package, so that a patch edited there is the one that plays.
+
+    Raises
+    ------
+    FileNotFoundError
+        Neither folder is there, which means that the installation is damaged.
+    """
+    places = (_PACKAGE / "factory", _PACKAGE.parent / "patches")
+    for place in places:
+        if place.is_dir():
+            return place
+    raise FileNotFoundError(
+        f"The factory set is in neither {places[0]} nor {places[1]}. Install Beamhand again, or name a patch file."
+    )
