@@ -1,0 +1,64 @@
+"""Check everything on a fresh clone: python3 tools/test.py [what pytest takes]."""
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from bootstrap import ROOT, prepare
+from split_tests import NO_TESTS_COLLECTED, pytest_runs, verdict
+from system_packages import JACKD, PORTAUDIO, XDOTOOL, XVFB
+
+
+def main(arguments: list[str]) -> int:
+    """Make the clone ready, then run the checkers and all the tests.
+
+    Parameters
+    ----------
+    arguments : list of str
+        Passed on to both runs of pytest.
+
+    Returns
+    -------
+    int
+        0 if everything passed, otherwise the exit code of the first step that did not.
+    """
+    python = prepare(["test"], [PORTAUDIO, JACKD, XVFB, XDOTOOL])
+    steps = {
+        "ruff check": _step(python, "ruff", "check"),
+        "ruff format": _step(python, "ruff", "format", "--check"),
+        "mypy": _step(python, "mypy"),
+    }
+    together, alone = pytest_runs(arguments)
+    steps["tests"] = _step(python, "pytest", *together)
+    # What measures time or owns a sound server has the machine to itself.
+    steps["real-time tests"] = _step(python, "pytest", *alone)
+    code = verdict(list(steps.values()))
+    failed = [name for name, result in steps.items() if result not in {0, NO_TESTS_COLLECTED}]
+    _say(
+        "Failed: " + ", ".join(failed)
+        if failed
+        else "Everything passed."
+        if code == 0
+        else "No test was run."
+    )
+    return code
+
+
+def _step(python: Path, module: str, *arguments: str) -> int:
+    _say(f"--- {module} {' '.join(arguments)}")
+    start = time.monotonic()
+    code = subprocess.run([str(python), "-m", module, *arguments], cwd=ROOT, check=False).returncode
+    _say(f"--- {module}: exit {code} after {time.monotonic() - start:.1f} s")
+    return code
+
+
+def _say(sentence: str) -> None:
+    print(sentence, file=sys.stderr, flush=True)
+
+
+if __name__ == "__main__":
+    try:
+        sys.exit(main(sys.argv[1:]))
+    except KeyboardInterrupt:
+        sys.exit(130)
