@@ -1,0 +1,238 @@
+"""The repository keeps its own rules."""
+
+import ast
+import re
+import subprocess
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+PACKAGE = ROOT / "instrument"
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+# Who may import whom: a room sees its own height and everything below.
+HEIGHT = {
+    "engine": 0,
+    "beam": 1,
+    "measure": 1,
+    "midi": 1,
+    "patch": 1,
+    "shapes": 1,
+    "takes": 1,
+    "stage": 2,
+    "window": 2,
+    "cli": 3,
+}
+
+# Who may print, and why.
+MAY_PRINT = {
+    "instrument/cli.py": "the commands speak to the person who typed them",
+    "instrument/engine/warm.py": "run by itself before the first start, to show how the compilation goes",
+}
+
+MOST_LINES = 450
+
+# Written with brackets so that this file does not contain what it looks for.
+FORBIDDEN = {
+    "a path of one machine": r"(?<![\w.-])/(?:w[o]rk|tmp/l[a]b|r[o]ot|h[o]me/\w+)(?![\w-])",
+    "how the code came about": r"(?i)\bs[e]ssions?\b|\bseed d[o]cument|\bissue\s?[#]\s?\d*",
+    "work left undone": r"\bTO[D]O\b|\bFIX[M]E\b",
+}
+# Words of other people's interfaces that look like ours to avoid.
+ALLOWED = re.compile(r"scope=\"s[e]ssion\"|pytest_s[e]ssion\w*")
+
+
+def module_name(path: Path) -> str:
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def imported_rooms(source: str) -> set[str]:
+    """Rooms of the package that a module imports, anywhere in its text."""
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            names.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names.update(f"{node.module}.{alias.name}" for alias in node.names)
+    return {parts[1] for name in names if (parts := name.split("."))[0] == "instrument" and len(parts) > 1}
+
+
+def upward_imports(room: str, source: str) -> set[str]:
+    """Rooms above `room` that a module of it imports."""
+    return {other for other in imported_rooms(source) & HEIGHT.keys() if HEIGHT[other] > HEIGHT[room]}
+
+
+def prints(source: str) -> list[int]:
+    """Lines on which `print` is used as a name, called or handed on."""
+    names = (node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Name))
+    return sorted(node.lineno for node in names if node.id == "print")
+
+
+def forbidden_words(text: str) -> list[str]:
+    """Each forbidden word in a text, with its line number and why it is forbidden."""
+    return [
+        f"line {number}: {match.group()!r} ({why})"
+        for number, line in enumerate(text.splitlines(), start=1)
+        for why, pattern in FORBIDDEN.items()
+        for match in re.finditer(pattern, ALLOWED.sub("", line))
+    ]
+
+
+def repository_files() -> list[Path]:
+    """Everything under version control or about to be; everything unpacked, where git is not at hand."""
+    listing = [
+        "git",
+        "-c",
+        "safe.directory=*",
+        "ls-files",
+        "-z",
+        "--cached",
+        "--others",
+        "--exclude-standard",
+    ]
+    try:
+        listed = subprocess.run(listing, cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    except (FileNotFoundError, subprocess.CalledProcessError):
+        visible = (
+            p
+            for p in ROOT.rglob("*")
+            if not re.search(r"/\.(?!ci\b)|/__pycache__/", f"/{p.relative_to(ROOT)}")
+        )
+        return sorted(path for path in visible if path.is_file())
+    return [ROOT / name for name in listed.split("\0") if name and (ROOT / name).is_file()]
+
+
+def normal(name: str) -> str:
+    """A distribution's name as package indexes compare it (PEP 503)."""
+    return re.sub(r"[-_.]+", "-", name).lower()
+
+
+def requirements() -> list[str]:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    extras = project["optional-dependencies"].values()
+    return [*project["dependencies"], *(line for extra in extras for line in extra)]
+
+
+def described_dependencies() -> list[str]:
+    """Names at the start of the bullets in the Dependencies part of DEVELOPERS.md."""
+    text = (ROOT / "DEVELOPERS.md").read_text()
+    part = re.search(r"^## Dependencies$(.*?)(?=^## )", text, re.MULTILINE | re.DOTALL)
+    assert part, "DEVELOPERS.md has no part called Dependencies"
+    return re.findall(r"^- `([\w.-]+)`: \S", part.group(1), re.MULTILINE)
+
+
+class TestImports:
+    @pytest.mark.parametrize("path", MODULES, ids=module_name)
+    def test_nothing_imports_upward(self, path: Path) -> None:
+        room = path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+        if room == "__init__":
+            assert imported_rooms(path.read_text()) == set()
+            return
+        assert room in HEIGHT, f"{room} has no height yet: give it one in {Path(__file__).name}"
+        assert upward_imports(room, path.read_text()) == set()
+
+    @pytest.mark.parametrize(
+        ("room", "source", "upward"),
+        [
+            ("engine", "import instrument.patch.schema", {"patch"}),
+            ("engine", "from instrument.stage import driver", {"stage"}),
+            ("patch", "def f():\n    from instrument import window", {"window"}),
+            ("stage", "from instrument.cli import main", {"cli"}),
+            ("stage", "from instrument.window import link", set()),
+            ("cli", "from instrument.engine.layout import STATE", set()),
+            ("patch", "import numpy.linalg, instrumental.stage", set()),
+        ],
+    )
+    def test_the_check_sees_imports_of_every_form(self, room: str, source: str, upward: set[str]) -> None:
+        assert upward_imports(room, source) == upward
+
+    @pytest.mark.parametrize("path", sorted(PACKAGE.glob("*/**/__init__.py")), ids=module_name)
+    def test_an_init_file_is_one_docstring(self, path: Path) -> None:
+        (only,) = ast.parse(path.read_text()).body
+        assert isinstance(only, ast.Expr)
+        assert isinstance(only.value, ast.Constant)
+        assert isinstance(only.value.value, str)
+
+
+class TestPrint:
+    @pytest.mark.parametrize("path", MODULES, ids=module_name)
+    def test_only_listed_modules_print(self, path: Path) -> None:
+        if str(path.relative_to(ROOT)) not in MAY_PRINT:
+            assert prints(path.read_text()) == []
+
+    def test_the_check_sees_print_called_and_handed_on(self) -> None:
+        assert prints("print(1)\nlog = print\nx.print(2)\npprint(3)\n") == [1, 2]
+
+    def test_the_other_listed_modules_are_run_by_themselves(self) -> None:
+        listed = [
+            path
+            for path in MODULES
+            if str(path.relative_to(ROOT)) in MAY_PRINT.keys() - {"instrument/cli.py"}
+        ]
+        assert [path for path in listed if 'if __name__ == "__main__":' not in path.read_text()] == []
+
+
+@pytest.mark.parametrize("path", MODULES, ids=module_name)
+def test_a_module_is_short_enough_to_read(path: Path) -> None:
+    assert len(path.read_text().splitlines()) <= MOST_LINES
+
+
+@pytest.mark.parametrize("path", MODULES, ids=module_name)
+def test_a_module_starts_with_one_sentence(path: Path) -> None:
+    docstring = ast.get_docstring(ast.parse(path.read_text()))
+    assert docstring
+    assert docstring.splitlines()[0].endswith(".")
+
+
+class TestWords:
+    def test_no_file_holds_a_forbidden_word(self) -> None:
+        found = {}
+        for path in repository_files():
+            try:
+                words = forbidden_words(path.read_text(encoding="utf-8"))
+            except UnicodeDecodeError:
+                continue  # a picture or a sound
+            if words:
+                found[str(path.relative_to(ROOT))] = words
+        assert found == {}
+
+    @pytest.mark.parametrize(
+        "line",
+        [
+            "open('/wo" + "rk/main/x')",
+            "cd /tmp/la" + "b",
+            "in an earlier ses" + "sion",
+            "see iss" + "ue #12",
+            "x = 1  # TO" + "DO",
+        ],
+    )
+    def test_the_check_sees_each_kind_of_word(self, line: str) -> None:
+        assert len(forbidden_words(line)) == 1
+
+    @pytest.mark.parametrize(
+        "line",
+        [
+            "/workers/x",
+            "artwork/main",
+            '@pytest.fixture(scope="ses' + 'sion")',
+            "/tmp/x",
+            "reissue #",
+            "obsession",
+        ],
+    )
+    def test_the_check_leaves_innocent_words_alone(self, line: str) -> None:
+        assert forbidden_words(line) == []
+
+
+class TestDependencies:
+    def test_each_has_a_line_in_developers_md_and_each_line_has_a_dependency(self) -> None:
+        needed = {normal(re.split(r"[ <>=!~\[;]", line, maxsplit=1)[0]) for line in requirements()}
+        described = [normal(name) for name in described_dependencies()]
+        assert sorted(described) == sorted(needed)
+
+    @pytest.mark.parametrize("line", requirements())
+    def test_each_names_the_oldest_version_that_will_do(self, line: str) -> None:
+        assert ">=" in line
