@@ -236,3 +236,15 @@ class TestDependencies:
     @pytest.mark.parametrize("line", requirements())
     def test_each_names_the_oldest_version_that_will_do(self, line: str) -> None:
         assert ">=" in line
+
+
+class TestDocuments:
+    def test_the_automatic_run_is_the_readmes_test_command(self) -> None:
+        command = "python3 tools/test.py"
+        assert f"\n```\n{command}\n```\n" in (ROOT / "README.md").read_text()
+        assert (ROOT / ".ci" / "run").read_text().splitlines()[-1].startswith(command)
+
+    @pytest.mark.parametrize("path", sorted(ROOT.glob("*.md")), ids=lambda path: path.name)
+    def test_every_link_to_a_file_leads_to_one(self, path: Path) -> None:
+        links = re.findall(r"\]\(([^)#\s]+)", path.read_text())
+        assert [link for link in links if "://" not in link and not (path.parent / link).exists()] == []

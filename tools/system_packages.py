@@ -53,7 +53,7 @@ def _have_rtmidi_build_tools() -> bool:
 PORTAUDIO = SystemPart(
     name="PortAudio",
     present=_have_portaudio,
-    without="there is no sound except through JACK",
+    without="no audio device can be opened through it",
     packages={
         "apt-get": ("libportaudio2",),
         "dnf": ("portaudio",),
