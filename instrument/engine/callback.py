@@ -1,0 +1,78 @@
+"""C entry points of the engine: the stream callback that every driver and the offline renderer call."""
+
+from __future__ import annotations
+
+import numba
+import numpy as np
+from numba import cfunc, types
+
+from instrument.engine.compiled import cache_folder, compiled, merged, quiet
+from instrument.engine.event import EVENT_MIDI
+from instrument.engine.layout import HISTOGRAM, RING_EVENTS, RINGS
+from instrument.engine.machine import as_memory, fence, monotonic_ns
+from instrument.engine.render import render
+
+_UNDERFLOW = 0x4
+_OVERFLOW = 0x8
+"""paOutputUnderflow and paOutputOverflow, from portaudio.h (PaStreamCallbackFlags)."""
+
+_CONTINUE = 0
+
+
+@merged
+def _anchor(m, now):
+    # Readers take the pair again when the count is odd or has changed meanwhile.
+    m.anchor_count += 1
+    fence()
+    m.anchor_time = m.time
+    m.anchor_ns = now
+    fence()
+    m.anchor_count += 1
+
+
+@merged
+def _count(m, frames, took, flags):
+    c = m.counters
+    c.callbacks += 1
+    c.frames += frames
+    if flags & _UNDERFLOW:
+        c.underflows += 1
+    if flags & _OVERFLOW:
+        c.overflows += 1
+    c.total_ns += took
+    c.longest_ns = max(c.longest_ns, took)
+    c.smallest_block = frames if c.smallest_block == 0 else min(c.smallest_block, frames)
+    c.largest_block = max(c.largest_block, frames)
+    c.histogram[min(took // 1000, HISTOGRAM - 1)] += 1
+
+
+@compiled
+def run_block(m, out, frames, flags):
+    """Render one block and note when it began, how long it took and what the device reported."""
+    began = monotonic_ns()
+    _anchor(m, began)
+    render(m, out, frames)
+    _count(m, frames, monotonic_ns() - began, flags)
+
+
+_run_block = quiet(run_block)
+
+STREAM_SIGNATURE = types.int32(
+    types.voidptr,
+    types.CPointer(types.float32),
+    types.uint64,
+    types.voidptr,
+    types.uint64,
+    types.voidptr,
+)
+"""PaStreamCallback of portaudio.h: input, output, frames, time information, status flags, user data."""
+
+_OPTIONS = {"error_model": "numpy", "_nrt": False}
+
+numba.config.CACHE_DIR = str(cache_folder())
+
+
+@cfunc(STREAM_SIGNATURE, cache=True, **_OPTIONS)
+def stream_callback(incoming, outgoing, frames, time_info, flags, memory):
+    _run_block((as_memory(memory), outgoing, np.int64(frames), np.int64(flags)))
+    return _CONTINUE

@@ -1,0 +1,92 @@
+"""How engine code is compiled: the one set of options that keeps it free of Python, allocation and exceptions."""
+
+from __future__ import annotations
+
+import hashlib
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import llvmlite
+import numba
+import platformdirs
+from numba import njit, types
+from numba.extending import intrinsic
+
+numba.config.DISABLE_INTEL_SVML = 1
+# A vector maths library has other bits than the scalar one, and which of the two a sample meets would
+# depend on the block size.
+
+OPTIONS: dict[str, Any] = {
+    "error_model": "numpy",  # a division by zero is infinity, not an exception that takes the GIL
+    "nogil": True,
+    "_nrt": False,  # no runtime: code that would allocate does not compile
+    "no_cpython_wrapper": True,
+}
+
+compiled: Callable[[Callable[..., Any]], Any] = njit(**OPTIONS)
+"""Decorator of every engine function."""
+
+merged: Callable[[Callable[..., Any]], Any] = njit(inline="always", **OPTIONS)
+"""Decorator of functions with one caller that only pass work on: they become part of that caller before
+anything is compiled. Numba optimises each function together with all that it calls, so every level of
+calls saved here is one time less that the whole engine is compiled."""
+
+inlined: Callable[[Callable[..., Any]], Any] = njit(forceinline=True, **OPTIONS)
+"""Decorator of the small functions that loops call for each sample, so that the loop vectorises."""
+
+
+def source_key() -> str:
+    """Return a key of everything that decides the machine code, for the folder of the compile cache.
+
+    Numba looks only at the file of the function it caches, so an edit in another module would be
+    served from stale machine code; a folder named by all sources cannot be stale.
+
+    Returns
+    -------
+    str
+        20 hexadecimal digits over all engine sources and the versions of Python, numba and llvmlite.
+    """
+    digest = hashlib.sha256()
+    digest.update(f"{sys.version}|{numba.__version__}|{llvmlite.__version__}".encode())
+    for path in sorted(Path(__file__).parent.glob("*.py")):
+        digest.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
+    return digest.hexdigest()[:20]
+
+
+def cache_folder() -> Path:
+    """Return the folder for machine code of exactly these sources (it may not exist yet)."""
+    return Path(platformdirs.user_cache_dir("beamhand", appauthor=False)) / f"engine-{source_key()}"
+
+
+def quiet(function: Any) -> Any:
+    """Return an intrinsic that calls a compiled function and ignores its error status.
+
+    Numba's C callbacks contain code that takes the GIL and prints an exception, reached when a callee
+    reports an error. Ours cannot raise, and calling them through this leaves no such code at all,
+    which a test of the LLVM text can then insist on.
+
+    Parameters
+    ----------
+    function : dispatcher
+        A function decorated with `compiled`; its result is dropped.
+    """
+
+    @intrinsic
+    def call(typing_context: Any, arguments: Any) -> Any:
+        resolved = types.Dispatcher(function).get_call_type(typing_context, tuple(arguments), {})
+        overload = function.overloads[resolved.args]
+
+        def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
+            context.active_code_library.add_linking_library(overload.library)
+            target = context.declare_function(builder.module, overload.fndesc)
+            items = [builder.extract_value(values[0], k) for k in range(len(arguments))]
+            context.call_conv.call_function(
+                builder, target, overload.fndesc.restype, overload.fndesc.argtypes, items
+            )
+            return context.get_dummy_value()
+
+        return types.void(arguments), generate
+
+    return call

@@ -1,0 +1,314 @@
+"""The engine's Python door: load programs, send events, render, and read what happened."""
+
+from __future__ import annotations
+
+import ctypes
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from instrument.engine.callback import stream_callback
+from instrument.engine.layout import (
+    EVENT,
+    EVENT_MIDI,
+    EVENT_PANIC,
+    EVENT_SET,
+    EVENT_SWAP,
+    FLAG_AT_ONCE,
+    FLAG_CARRY,
+    LOG_EVENTS,
+    POOL,
+    RING_COMMAND,
+    RING_EVENTS,
+    SLOTS,
+)
+from instrument.engine.memory import Memory, allocate
+from instrument.engine.parameters import ADDRESSES, index_of
+from instrument.engine.program import Program
+
+CALLBACK_ADDRESS = int(stream_callback.address)
+"""Address of the C callback, with PortAudio's signature; its user data is the memory's address."""
+
+_callback = ctypes.CFUNCTYPE(
+    ctypes.c_int,
+    ctypes.c_void_p,
+    ctypes.c_void_p,
+    ctypes.c_ulong if ctypes.sizeof(ctypes.c_ulong) == 8 else ctypes.c_uint64,
+    ctypes.c_void_p,
+    ctypes.c_uint64,
+    ctypes.c_void_p,
+)(CALLBACK_ADDRESS)
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that happens to the instrument on one sample.
+
+    Attributes
+    ----------
+    time : int
+        Sample time; 0 or anything past means at once.
+    kind : int
+        One of the `EVENT_` numbers of `layout`.
+    index : int
+        Parameter or slot.
+    value : float
+        New value of a parameter.
+    data : tuple of int
+        Raw MIDI bytes, each 0..255.
+    flags, port : int
+    """
+
+    time: int
+    kind: int
+    index: int = 0
+    value: float = 0.0
+    data: tuple[int, int, int] = (0, 0, 0)
+    flags: int = 0
+    port: int = 0
+
+    def packed(self) -> tuple[int, float, int, int, tuple[int, int, int], int, int]:
+        """Return the event in the field order of `layout.EVENT`."""
+        return (self.time, self.value, self.kind, self.index, self.data, self.port, self.flags)
+
+
+def midi_event(time: int, status: int, first: int = 0, second: int = 0, port: int = 0) -> Event:
+    """Return a raw MIDI message as an event."""
+    return Event(time, EVENT_MIDI, data=(status, first, second), port=port)
+
+
+def set_event(time: int, address: str, value: float, *, at_once: bool = False) -> Event:
+    """Return a typed parameter change as an event; any number is allowed.
+
+    Raises
+    ------
+    KeyError
+        If there is no such address.
+    """
+    return Event(time, EVENT_SET, index_of(address), float(value), flags=FLAG_AT_ONCE if at_once else 0)
+
+
+def swap_event(time: int, slot: int, *, carry: bool = False) -> Event:
+    """Return the change to another loaded program as an event."""
+    return Event(time, EVENT_SWAP, slot, flags=FLAG_CARRY if carry else 0)
+
+
+def panic_event(time: int = 0) -> Event:
+    """Return the event that releases every held note."""
+    return Event(time, EVENT_PANIC)
+
+
+class EngineFull(ValueError):
+    """A drawing or a program finds no room in the engine's memory."""
+
+
+class Engine:
+    """One memory and what may be done with it from Python.
+
+    Parameters
+    ----------
+    rate : float
+        Sample rate in hertz.
+    memory : Memory, optional
+        Memory to use; a private one by default.
+
+    Notes
+    -----
+    Only one thread may push into each ring, and only one may load programs. Rendering through
+    `render` is for offline use and the silent clock; a stream calls `CALLBACK_ADDRESS` by itself.
+    """
+
+    def __init__(self, rate: float, memory: Memory | None = None) -> None:
+        self.rate = float(rate)
+        self.memory = memory if memory is not None else allocate(rate)
+        self._regions: dict[int, tuple[int, int]] = {}
+        self._next_slot = 0
+
+    @property
+    def record(self) -> npt.NDArray[np.void]:
+        """The whole memory (`layout.memory_dtype`)."""
+        return self.memory.record
+
+    @property
+    def time(self) -> int:
+        """Samples rendered since the start."""
+        return int(self.record["time"])
+
+    def load(self, program: Program, slot: int | None = None) -> int:
+        """Copy a program and its tables into the bank and return its slot.
+
+        Parameters
+        ----------
+        program : Program
+        slot : int, optional
+            Slot to fill, 0 to `layout.SLOTS` - 1; a free one by default.
+
+        Raises
+        ------
+        EngineFull
+            If the slot is being played, all are, or the tables do not fit into the pool.
+        """
+        busy = self._busy_slots()
+        if slot is None:
+            slot = self._free_slot(busy)
+        elif slot in busy:
+            raise EngineFull(f"program slot {slot} is being played; load another one")
+        tables = _tables_of(program)
+        self._regions.pop(slot, None)
+        start = self._find_room(sum(len(table) for _, table in tables))
+        row = self.record["bank"][slot : slot + 1]
+        row[...] = program.record
+        at = start
+        for place, table in tables:
+            self.record["pool"][at : at + len(table)] = table
+            layer, field, axis = place
+            if axis is None:
+                row["layers"][0, layer][field] = at
+            else:
+                row["layers"][0, layer][field][axis] = at
+            at += len(table)
+        if at > start:
+            self._regions[slot] = (start, at)
+        return slot
+
+    def _busy_slots(self) -> set[int]:
+        busy = {int(slot) for slot in self.record["instances"]["slot"]}
+        for ring in self.record["rings"]:
+            for k in range(int(ring["head"]), int(ring["tail"])):
+                event = ring["events"][k % RING_EVENTS]
+                if event["kind"] == EVENT_SWAP:
+                    busy.add(int(event["index"]))
+        return busy
+
+    def _free_slot(self, busy: set[int]) -> int:
+        for k in range(SLOTS):
+            slot = (self._next_slot + k) % SLOTS
+            if slot not in busy:
+                self._next_slot = (slot + 1) % SLOTS
+                return slot
+        raise EngineFull(f"all {SLOTS} program slots are in use; wait for a change to be finished")
+
+    def _find_room(self, length: int) -> int:
+        at = 0
+        for start, end in sorted(self._regions.values()):
+            if start - at >= length:
+                return at
+            at = max(at, end)
+        if POOL - at >= length:
+            return at
+        raise EngineFull(f"drawings need {length} more values of {POOL}; use fewer or coarser drawings")
+
+    def push(self, event: Event, ring: int = RING_COMMAND) -> bool:
+        """Hand an event to the callback; events of one ring are pushed in order of time.
+
+        Returns
+        -------
+        bool
+            False if the ring is full; the loss is counted in ``counters.refused_events``.
+        """
+        row = self.record["rings"][ring]
+        tail = int(row["tail"])
+        if tail - int(row["head"]) >= RING_EVENTS:
+            self.record["counters"]["refused_events"] += 1
+            return False
+        row["events"][tail % RING_EVENTS] = event.packed()
+        row["tail"] = tail + 1
+        return True
+
+    def set(self, address: str, value: float, *, at_once: bool = False) -> bool:
+        """Change a parameter now; see `set_event`."""
+        return self.push(set_event(0, address, value, at_once=at_once))
+
+    def play(self, program: Program, *, carry: bool = False, time: int = 0) -> int:
+        """Load a program and change to it; return its slot. See `load` for what may be raised."""
+        slot = self.load(program)
+        self.push(swap_event(time, slot, carry=carry))
+        return slot
+
+    def render_into(self, out: npt.NDArray[np.float32]) -> None:
+        """Fill a C-contiguous float32 array [shape=(frames, 2)] with the next frames.
+
+        Raises
+        ------
+        ValueError
+            If the array has another shape, dtype or memory order.
+        """
+        if out.dtype != np.float32 or out.ndim != 2 or out.shape[1] != 2 or not out.flags.c_contiguous:
+            raise ValueError(f"out is {out.dtype} {out.shape}; it must be contiguous float32 (frames, 2)")
+        if len(out):
+            _callback(None, out.ctypes.data, len(out), None, 0, self.memory.address)
+
+    def render(
+        self, frames: int, *, block: int = 1024, events: Iterable[Event] = (), ring: int = RING_COMMAND
+    ) -> npt.NDArray[np.float32]:
+        """Render offline: the same compiled code, in blocks, with events on their sample times.
+
+        Parameters
+        ----------
+        frames : int, >= 0
+        block : int, > 0
+            Frames a call; it does not change a bit of the result.
+        events : iterable of Event
+            In order of time.
+
+        Returns
+        -------
+        np.ndarray [shape=(frames, 2), dtype=float32]
+        """
+        out = np.empty((frames, 2), np.float32)
+        waiting = iter(events)
+        event = next(waiting, None)
+        done = 0
+        while done < frames:
+            count = min(block, frames - done)
+            while event is not None and event.time < self.time + count and self.push(event, ring):
+                event = next(waiting, None)
+            if event is not None and event.time < self.time + count:
+                # The ring is full: go on only to the last event that found room.
+                count = max(1, self._last_pushed(ring) + 1 - self.time)
+                count = min(count, block, frames - done)
+            self.render_into(out[done : done + count])
+            done += count
+        return out
+
+    def _last_pushed(self, ring: int) -> int:
+        row = self.record["rings"][ring]
+        return int(row["events"][(int(row["tail"]) - 1) % RING_EVENTS]["time"])
+
+    def value(self, address: str) -> float:
+        """Return a parameter's present value, without what links add.
+
+        Raises
+        ------
+        KeyError
+            If there is no such address.
+        """
+        instance = self.record["instances"][int(self.record["active"])]
+        return float(instance["value"][index_of(address)])
+
+    def values(self) -> dict[str, float]:
+        """Return every parameter's present value by address, without what links add."""
+        instance = self.record["instances"][int(self.record["active"])]
+        return dict(zip(ADDRESSES, instance["target"].tolist(), strict=True))
+
+    def log_since(self, cursor: int) -> tuple[npt.NDArray[np.void], int, int]:
+        """Return events applied since a cursor, the new cursor, and how many were overwritten unread."""
+        end = int(self.record["log_at"])
+        first = max(cursor, end - LOG_EVENTS + 64)
+        events = np.empty(max(end - first, 0), EVENT)
+        for k in range(first, end):
+            events[k - first] = self.record["log"][k % LOG_EVENTS]
+        return events, end, first - cursor
+
+
+def _tables_of(program: Program) -> list[tuple[tuple[int, str, int | None], npt.NDArray[np.float64]]]:
+    # Paths are laid out as x[n + 1], y[n + 1], z[n + 1], the first point repeated at the end.
+    tables: list[tuple[tuple[int, str, int | None], npt.NDArray[np.float64]]] = []
+    for layer, points in program.paths.items():
+        closed = np.vstack([points, points[:1]])
+        tables.append(((layer, "path", None), np.ascontiguousarray(closed.T).ravel()))
+    for (layer, axis), terms in program.terms.items():
+        tables.append(((layer, "term_table", axis), terms.ravel()))
+    return tables

@@ -1,0 +1,118 @@
+"""Starting an instance: a program's values laid out for playing, fresh or carrying on from another."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from instrument.engine.compiled import compiled, merged
+from instrument.engine.layout import DELAY, LINK_ADD, LINK_MULTIPLY, MODULATOR_NONE, SOURCE_NONE, STEP_BASE
+from instrument.engine.parameters import (
+    COUNT,
+    LAYER,
+    LAYER_BASE,
+    LAYER_SIZE,
+    LAYERS,
+    LINK_BASE,
+    LINK_SIZE,
+    LIVE_TERMS,
+    MODULATOR_BASE,
+    MODULATOR_SIZE,
+    MODULATORS,
+    PATCH_BASE,
+    offset_in,
+)
+from instrument.engine.ramp import settle
+
+_TERMS = offset_in(LAYER, "source.x.1.amplitude")
+_RATIO = 1
+
+assert LINK_ADD != LINK_MULTIPLY
+
+
+@compiled
+def _lay_out(p, s, first, last):
+    for index in range(first, last):
+        settle(s, index, p.base[index])
+
+
+@merged
+def _lay_out_layer(p, s, layer):
+    # The terms come last among a layer's rows; only those in use are worth their memory traffic.
+    base = LAYER_BASE + layer * LAYER_SIZE
+    _lay_out(p, s, base, base + _TERMS)
+    for axis in range(3):
+        first = base + _TERMS + axis * LIVE_TERMS * 3
+        count = min(np.int64(p.layers[layer].terms[axis]), LIVE_TERMS)
+        _lay_out(p, s, first, first + count * 3)
+
+
+@merged
+def _reset_layer(p, s, layer):
+    s.pen[layer] = np.uint64(0)
+    s.pen_wrapped[layer] = 0.0
+    s.last_position[layer] = 0.0
+    for axis in range(3):
+        s.spin[layer, axis] = np.uint64(0)
+        for term in range(p.layers[layer].terms[axis]):
+            s.carry[layer, axis, term] = 0.0
+
+
+@merged
+def _carry_layer(p, s, old, layer):
+    s.pen[layer] = old.pen[layer]
+    s.pen_wrapped[layer] = old.pen_wrapped[layer]
+    s.last_position[layer] = old.last_position[layer]
+    for axis in range(3):
+        s.spin[layer, axis] = old.spin[layer, axis]
+        for term in range(p.layers[layer].terms[axis]):
+            s.carry[layer, axis, term] = old.carry[layer, axis, term]
+
+
+@merged
+def _remember_ratios(p, s, layer):
+    for axis in range(3):
+        for term in range(min(np.int64(p.layers[layer].terms[axis]), LIVE_TERMS)):
+            at = LAYER_BASE + layer * LAYER_SIZE + _TERMS + (axis * LIVE_TERMS + term) * 3 + _RATIO
+            s.last_ratio[layer, axis, term] = p.base[at]
+
+
+@merged
+def _clear_output(s):
+    for channel in range(2):
+        s.dc_in[channel] = 0.0
+        s.dc_out[channel] = 0.0
+        for i in range(DELAY):
+            s.delay[channel, i] = 0.0
+
+
+@compiled
+def start_instance(p, s, old, slot, carry):
+    """Lay out a program in instance s; with `carry` its phases go on from instance `old`."""
+    for index in range(COUNT):
+        s.moving[index] = 0
+        s.linked[index] = 0
+        s.value[index] = p.base[index]
+        s.target[index] = p.base[index]
+    for k in range(p.n_steps):
+        if p.schedule[k].operation == STEP_BASE:
+            s.linked[p.schedule[k].index] = 1
+    s.n_ramping = 0
+    s.slot = slot
+    s.turn = old.turn if carry else 0
+    for layer in range(LAYERS):
+        if p.layers[layer].source != SOURCE_NONE:
+            _lay_out_layer(p, s, layer)
+            if carry:
+                _carry_layer(p, s, old, layer)
+            else:
+                _reset_layer(p, s, layer)
+            _remember_ratios(p, s, layer)
+    for number in range(MODULATORS):
+        if p.modulators[number] != MODULATOR_NONE:
+            first = MODULATOR_BASE + number * MODULATOR_SIZE
+            _lay_out(p, s, first, first + MODULATOR_SIZE)
+            s.modulator[number] = old.modulator[number] if carry else np.uint64(0)
+    _lay_out(p, s, LINK_BASE, LINK_BASE + p.n_links * LINK_SIZE)
+    _lay_out(p, s, PATCH_BASE, COUNT)
+    s.delay_at = 0
+    _clear_output(s)

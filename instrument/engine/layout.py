@@ -1,0 +1,243 @@
+"""Every dtype of the engine's memory in one place: program, instance, event, rings, counters.
+
+The whole memory is one record, allocated once (in shared memory while playing) and never resized.
+Who writes what:
+
+* ``bank`` and ``pool``: Python, and only slots that no instance plays (`Engine.load`).
+* ``rings``: each ring has one producer, which owns ``tail``; the callback owns ``head``.
+* everything else: the callback alone. Other readers may look at any time; counters and positions
+  only grow, so a reader keeps its own cursor and can tell what it missed.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import from_dtype
+
+from instrument.engine.parameters import COUNT, LAYERS, LINKS, MODULATORS
+
+ABI = 1
+"""Raised when a field moves, so that two processes never read each other's memory wrongly."""
+
+CHUNK = 64
+"""Samples that one pass through the stages works on; short enough to stay in the nearest cache."""
+
+SLOTS = 32
+"""Programs held ready at once, so that a recall only names a slot."""
+
+POOL = 1 << 22
+"""Float64 values of drawings and long term tables shared by all slots."""
+
+TERMS = 1024
+"""Harmonic terms of one axis of one layer, playable ones included."""
+
+CONTROLS = 256
+CURVE_POINTS = 1024
+VOICES = 16
+RINGS = 4
+RING_EVENTS = 4096
+LOG_EVENTS = 8192
+DELAY = 4096
+HISTOGRAM = 4096
+"""Callback times are counted in buckets of one microsecond; the last one holds everything longer."""
+
+RING_MIDI, RING_WINDOW, RING_PERFORM, RING_COMMAND = range(RINGS)
+
+EVENT_MIDI, EVENT_SET, EVENT_SWAP, EVENT_PANIC = 1, 2, 3, 4
+FLAG_AT_ONCE = 1
+"""`EVENT_SET`: jump instead of ramping."""
+FLAG_CARRY = 2
+"""`EVENT_SWAP`: the new program goes on from the phases of the old one instead of from zero."""
+
+SOURCE_NONE, SOURCE_HARMONIC, SOURCE_PATH = 0, 1, 2
+MODULATOR_NONE, MODULATOR_LFO = 0, 1
+LINK_ADD, LINK_MULTIPLY = 0, 1
+STEP_BASE, STEP_LINK, STEP_MODULATOR = 0, 1, 2
+STEPS = MODULATORS + 2 * LINKS
+
+MESSAGES = ("none", "cc", "note", "velocity", "gate", "pad", "bend", "pressure")
+"""What a control listens to; the index is what the program stores."""
+CURVES = ("lin", "exp", "log", "points")
+"""How a control's sweep is shaped; the index is what the program stores."""
+
+EVENT = np.dtype(
+    [
+        ("time", "i8"),  # sample the event takes effect on; anything past means "at once"
+        ("value", "f8"),
+        ("kind", "i4"),
+        ("index", "i4"),  # parameter of EVENT_SET, slot of EVENT_SWAP
+        ("data", "u1", (3,)),  # raw MIDI bytes
+        ("port", "u1"),
+        ("flags", "i4"),
+    ],
+    align=True,
+)
+
+RING = np.dtype([("tail", "i8"), ("head", "i8"), ("events", EVENT, (RING_EVENTS,))], align=True)
+
+CONTROL = np.dtype(
+    [
+        ("lo", "f8"),
+        ("hi", "f8"),
+        ("message", "i4"),
+        ("channel", "i4"),  # 0..15, or -1 for any
+        ("number", "i4"),  # controller or key number, or -1 for any
+        ("param", "i4"),
+        ("curve", "i4"),
+        ("first_point", "i4"),
+        ("points", "i4"),
+    ],
+    align=True,
+)
+
+LINK_ROW = np.dtype([("modulator", "i4"), ("param", "i4"), ("operation", "i4")], align=True)
+
+STEP = np.dtype([("operation", "i4"), ("index", "i4")], align=True)
+
+LAYER_ROW = np.dtype(
+    [
+        ("source", "i4"),
+        ("terms", "i4", (3,)),  # terms in use on x, y, z
+        ("term_table", "i8", (3,)),  # pool offset of the terms past the playable ones, as (n, 3) rows
+        ("path", "i8"),  # pool offset of x[n + 1], y[n + 1], z[n + 1]
+        ("points", "i8"),
+    ],
+    align=True,
+)
+
+PROGRAM = np.dtype(
+    [
+        ("ramp_seconds", "f8"),
+        ("fade_seconds", "f8"),
+        ("layers", LAYER_ROW, (LAYERS,)),
+        ("modulators", "i4", (MODULATORS,)),  # kind of each
+        ("n_steps", "i8"),
+        ("schedule", STEP, (STEPS,)),  # what to evaluate, in an order that respects every link
+        ("n_links", "i8"),
+        ("links", LINK_ROW, (LINKS,)),
+        ("n_controls", "i8"),
+        ("controls", CONTROL, (CONTROLS,)),
+        ("curve_points", "f8", (CURVE_POINTS, 2)),
+        ("base", "f8", (COUNT,)),
+        ("jumps", "u1", (COUNT,)),  # 1 where a parameter selects and is never ramped
+    ],
+    align=True,
+)
+
+INSTANCE = np.dtype(
+    [
+        ("rows", "f8", (COUNT, CHUNK)),  # every parameter's value at every sample of the chunk
+        ("value", "f8", (COUNT,)),
+        ("origin", "f8", (COUNT,)),  # where a ramp began
+        ("target", "f8", (COUNT,)),
+        ("ramp_length", "i8", (COUNT,)),
+        ("ramp_done", "i8", (COUNT,)),
+        ("ramping", "i4", (COUNT,)),  # indices of the ramps under way, packed
+        ("n_ramping", "i8"),
+        ("moving", "u1", (COUNT,)),  # 1 where the row is not one value throughout
+        ("linked", "u1", (COUNT,)),
+        ("slot", "i8"),  # -1 while silent
+        ("turn", "i8"),  # layer that holds the beam in `turns`
+        ("pen", "u8", (LAYERS,)),  # phase in 2**-64 turns, so that it never drifts
+        ("pen_wrapped", "f8", (LAYERS,)),  # -1 or 1 where the latest step began a new round
+        ("spin", "u8", (LAYERS, 3)),
+        ("carry", "f8", (LAYERS, 3, TERMS)),  # phase a term has gained on the pen, in turns
+        ("last_ratio", "f8", (LAYERS, 3, TERMS)),
+        ("last_position", "f8", (LAYERS,)),
+        ("modulator", "u8", (MODULATORS,)),
+        ("modulator_rows", "f8", (MODULATORS, CHUNK)),
+        ("delay", "f8", (2, DELAY)),
+        ("delay_at", "i8"),
+        ("dc_in", "f8", (2,)),
+        ("dc_out", "f8", (2,)),
+    ],
+    align=True,
+)
+
+VOICE = np.dtype(
+    [
+        ("key", "i4"),
+        ("channel", "i4"),
+        ("velocity", "f8"),
+        ("release_velocity", "f8"),
+        ("bend", "f8"),
+        ("pressure", "f8"),
+        ("timbre", "f8"),
+        ("began", "i8"),  # sample of the note-on; voices are kept oldest first
+    ],
+    align=True,
+)
+
+COUNTERS = np.dtype(
+    [
+        ("callbacks", "i8"),
+        ("frames", "i8"),
+        ("underflows", "i8"),
+        ("overflows", "i8"),
+        ("late_events", "i8"),
+        ("refused_events", "i8"),
+        ("longest_ns", "i8"),
+        ("total_ns", "i8"),
+        ("smallest_block", "i8"),
+        ("largest_block", "i8"),
+        ("histogram", "i8", (HISTOGRAM,)),
+    ],
+    align=True,
+)
+
+_SCRATCH = ("x", "y", "z", "position", "wraps", "carry", "mix_x", "mix_y", "old_x", "old_y")
+
+
+def memory_dtype(ring_frames: int) -> np.dtype[np.void]:
+    """Return the dtype of a whole memory whose output ring holds `ring_frames` stereo frames.
+
+    Parameters
+    ----------
+    ring_frames : int
+        Frames that readers may lag behind, a power of two. Compiled code reads the length from the memory, and the
+        ring is the last field, so every length shares one layout.
+    """
+    return np.dtype([*_fields(), ("ring", "f4", (ring_frames, 2))], align=True)
+
+
+def _fields() -> list[tuple[object, ...]]:
+    return [
+        ("abi", "i8"),
+        ("rate", "f8"),
+        ("time", "i8"),  # samples rendered since the start
+        ("active", "i8"),  # instance that events reach
+        ("fade_left", "i8"),
+        ("fade_length", "i8"),
+        ("anchor_count", "i8"),  # odd while the two below are being written
+        ("anchor_time", "i8"),  # sample time at the start of the latest callback ...
+        ("anchor_ns", "i8"),  # ... and the monotonic clock then
+        ("measure", "i8"),  # 1: take the time of every callback
+        ("quit", "i8"),
+        ("bend", "i4", (16,)),
+        ("pressure", "u1", (16,)),
+        ("cc", "u1", (16, 128)),
+        ("n_voices", "i8"),
+        ("voices", VOICE, (VOICES,)),
+        ("counters", COUNTERS),
+        ("peak", "f8", (2,)),  # largest output since a reader last set it to zero
+        ("rings", RING, (RINGS,)),
+        ("log_at", "i8"),  # events applied so far; slot i of the log holds event i modulo its length
+        ("log", EVENT, (LOG_EVENTS,)),
+        *[(f"scratch_{name}", "f8", (CHUNK,)) for name in _SCRATCH],
+        ("angles", "f8", (LAYERS, 3, CHUNK)),
+        ("still", "u1", (LAYERS, 3)),  # 1 where the angle is one value throughout the chunk
+        ("instances", INSTANCE, (2,)),
+        ("bank", PROGRAM, (SLOTS,)),
+        ("pool", "f8", (POOL,)),
+        ("ring_at", "i8"),  # frames written so far
+        ("ring_frames", "i8"),
+    ]
+
+
+MEMORY = memory_dtype(1)
+"""What compiled code sees: a ring of one frame; it indexes further, masked by ``ring_frames - 1``."""
+
+RING_OFFSET = int(MEMORY.fields["ring"][1]) if MEMORY.fields is not None else 0
+
+MEMORY_TYPE = from_dtype(MEMORY)
+"""The numba type of `MEMORY`."""

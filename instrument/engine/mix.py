@@ -1,0 +1,94 @@
+"""Mix: how the layers of an instance share the one beam, added together or taking turns."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from instrument.engine.compiled import compiled, merged
+from instrument.engine.layout import SOURCE_NONE
+from instrument.engine.numeric import choice, finite
+from instrument.engine.parameters import LAYER, LAYER_SIZE, LAYERS, PATCH, PATCH_BASE, offset_in
+from instrument.engine.pen import run_pen
+from instrument.engine.place import run_place, run_spins
+from instrument.engine.source import run_source
+
+_LEVEL = offset_in(LAYER, "level")
+_MODE = PATCH_BASE + offset_in(PATCH, "mix.mode")
+
+SUM, TURNS = 0, 1
+
+
+@compiled
+def _add_layer(mix, signal, level, first, last):
+    # A layer gone to nan or infinity must not take the others with it.
+    for i in range(first, last):
+        mix[i] = mix[i] + finite(signal[i] * level[i])
+
+
+@compiled
+def _run_layer(m, p, s, layer, first, last, one_round):
+    stop = run_pen(m, s, layer, first, last, one_round)
+    # Unsigned bounds: a signed index might be negative, and checking for that keeps loops from vectorising.
+    a = np.uint64(first)
+    b = np.uint64(stop)
+    run_source(m, p, s, layer, a, b)
+    run_place(m, s, layer, a, b)
+    level = s.rows[layer * LAYER_SIZE + _LEVEL]
+    _add_layer(m.scratch_mix_x, m.scratch_x, level, a, b)
+    _add_layer(m.scratch_mix_y, m.scratch_y, level, a, b)
+    return stop
+
+
+@merged
+def _mix_sum(m, p, s, first, last):
+    for layer in range(LAYERS):
+        if p.layers[layer].source != SOURCE_NONE:
+            _run_layer(m, p, s, layer, first, last, False)
+
+
+@compiled
+def _layer_from(p, layer):
+    # The layer itself, or the next one in use, or -1.
+    for k in range(LAYERS):
+        candidate = (layer + k) % LAYERS
+        if p.layers[candidate].source != SOURCE_NONE:
+            return candidate
+    return -1
+
+
+@merged
+def _mix_turns(m, p, s, first, last):
+    at = first
+    while at < last:
+        layer = _layer_from(p, s.turn)
+        if layer < 0:
+            return
+        at = _run_layer(m, p, s, layer, at, last, True)
+        ended = s.pen_wrapped[layer] != 0.0 or at < last
+        s.turn = layer + 1 if ended else layer
+
+
+@merged
+def run_mix(m, p, s, n):
+    """Fill mix_x and mix_y with all layers of an instance for n samples."""
+    for i in range(n):
+        m.scratch_mix_x[i] = 0.0
+        m.scratch_mix_y[i] = 0.0
+    for layer in range(LAYERS):
+        if p.layers[layer].source != SOURCE_NONE:
+            run_spins(m, s, layer, n)
+    mode_row = s.rows[_MODE]
+    first = np.int64(0)
+    while first < n:
+        mode = choice(mode_row[first], 2)
+        last = first + 1
+        if s.moving[_MODE] == 0:
+            last = np.int64(n)
+        else:
+            while last < n and choice(mode_row[last], 2) == mode:
+                last += 1
+        if mode == TURNS:
+            _mix_turns(m, p, s, first, last)
+        else:
+            _mix_sum(m, p, s, first, last)
+        first = last

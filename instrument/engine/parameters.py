@@ -1,0 +1,178 @@
+"""The table of every parameter: address, default, unit and meaning. Schema, memory layout, window and docs read it.
+
+Angles, phases and positions along a drawing are in turns (1 is a full circle), times in seconds,
+pitches in hertz or in MIDI key numbers. A parameter accepts any number; nothing here is a limit.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+from dataclasses import dataclass
+
+LAYERS = 8
+MODULATORS = 32
+LINKS = 64
+AXES = ("x", "y", "z")
+LIVE_TERMS = 8
+"""Harmonic terms of each axis whose amplitude, ratio and phase can be played; further terms are constants."""
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One row of the table.
+
+    Attributes
+    ----------
+    name : str
+        Address below its owner, as in ``place.spin.y``.
+    default : float
+        Value where the patch says nothing.
+    unit : str
+        Unit in plain words.
+    about : str
+        What it does, for the schema, the docs and the window.
+    choices : tuple of str
+        Names for the whole numbers 0, 1, 2 ... where the parameter selects; such a parameter is never ramped.
+    """
+
+    name: str
+    default: float
+    unit: str
+    about: str
+    choices: tuple[str, ...] = ()
+
+
+def _per_axis(
+    stem: str, default: float, unit: str, about: str, axes: tuple[str, ...] = AXES
+) -> list[Parameter]:
+    return [Parameter(f"{stem}.{axis}", default, unit, about.format(axis=axis)) for axis in axes]
+
+
+def _terms() -> list[Parameter]:
+    rows = []
+    for axis in AXES:
+        for k in range(1, LIVE_TERMS + 1):
+            stem = f"source.{axis}.{k}"
+            rows += [
+                Parameter(f"{stem}.amplitude", 0.0, "of full scale", f"size of term {k} on {axis}"),
+                Parameter(f"{stem}.ratio", float(k), "times the pen", f"frequency ratio of term {k} on {axis}"),
+                Parameter(f"{stem}.phase", 0.0, "turns", f"phase of term {k} on {axis}; 0.25 makes a cosine"),
+            ]
+    return rows
+
+
+LAYER: tuple[Parameter, ...] = (
+    Parameter("level", 1.0, "gain", "how much of the layer reaches the beam"),
+    Parameter("pen.frequency", 110.0, "Hz", "rounds of the drawing in a second while pen.key is 69"),
+    Parameter("pen.key", 69.0, "MIDI key", "pitch as a key number: pen.frequency is what key 69 sounds"),
+    Parameter("pen.bend", 0.0, "semitones", "added to pen.key"),
+    Parameter("pen.start", 0.0, "turns", "where on the drawing the pen begins"),
+    Parameter("pen.length", 1.0, "turns", "how much of the drawing is drawn"),
+    Parameter(
+        "pen.direction",
+        0.0,
+        "choice",
+        "which way the drawing is run through",
+        ("forward", "backward", "swing"),
+    ),
+    Parameter("place.size", 1.0, "gain", "scales all axes together"),
+    *_per_axis("place.scale", 1.0, "gain", "scales {axis}"),
+    *_per_axis("place.turn", 0.0, "turns", "angle about the {axis} axis"),
+    *_per_axis("place.spin", 0.0, "turns/s", "speed of turning about the {axis} axis; fast spins become tones"),
+    *_per_axis("place.move", 0.0, "of full scale", "shifts along {axis}"),
+    Parameter("place.camera", math.inf, "of full scale", "distance of the eye; inf draws without perspective"),
+    *_terms(),
+)
+
+MODULATOR: tuple[Parameter, ...] = (
+    Parameter("shape", 0.0, "choice", "waveform of the LFO", ("sine", "triangle", "saw", "square")),
+    Parameter("rate", 1.0, "Hz", "cycles in a second, from still to beyond audio; negative runs backward"),
+    Parameter("phase", 0.0, "turns", "where in its cycle the modulator begins"),
+    Parameter("width", 0.5, "of a cycle", "rising part of the triangle, high part of the square"),
+)
+
+LINK: tuple[Parameter, ...] = (
+    Parameter("depth", 1.0, "of the parameter", "how far the modulator moves the parameter"),
+    Parameter("offset", 0.0, "of the parameter", "added to depth times the modulator"),
+)
+
+PATCH: tuple[Parameter, ...] = (
+    Parameter("mix.mode", 0.0, "choice", "how layers share the beam", ("sum", "turns")),
+    Parameter("output.level", 1.0, "gain", "gain of everything"),
+    Parameter("output.swap", 0.0, "0 or 1", "1 exchanges the two channels; between, a blend"),
+    *_per_axis("output.invert", 0.0, "0 or 1", "1 turns {axis} over; between, a smaller picture", AXES[:2]),
+    *_per_axis("output.gain", 1.0, "gain", "gain of the {axis} channel", AXES[:2]),
+    *_per_axis("output.offset", 0.0, "of full scale", "constant added to the {axis} channel", AXES[:2]),
+    *_per_axis("output.delay", 0.0, "samples", "delay of the {axis} channel, fractions included", AXES[:2]),
+    Parameter("output.ac", 0.0, "0 or 1", "1 takes DC out (safe for loudspeakers), 0 passes it (for a display)"),
+    Parameter("output.corner", 5.0, "Hz", "corner frequency of the DC removal"),
+    Parameter("output.knee", 0.9, "of full scale", "level above which the guard begins to bend"),
+    Parameter("output.limit", 1.0, "of full scale", "level that nothing passes; never above 1"),
+)
+
+LAYER_SIZE = len(LAYER)
+MODULATOR_SIZE = len(MODULATOR)
+LINK_SIZE = len(LINK)
+LAYER_BASE = 0
+MODULATOR_BASE = LAYER_BASE + LAYERS * LAYER_SIZE
+LINK_BASE = MODULATOR_BASE + MODULATORS * MODULATOR_SIZE
+PATCH_BASE = LINK_BASE + LINKS * LINK_SIZE
+COUNT = PATCH_BASE + len(PATCH)
+"""Number of parameters in the flat vector that every program carries."""
+
+
+def _build() -> tuple[tuple[str, ...], tuple[Parameter, ...]]:
+    groups = (("layer", LAYERS, LAYER), ("mod", MODULATORS, MODULATOR), ("link", LINKS, LINK))
+    addresses: list[str] = []
+    rows: list[Parameter] = []
+    for stem, count, table in groups:
+        for number in range(1, count + 1):
+            addresses += [f"{stem}.{number}.{row.name}" for row in table]
+            rows += table
+    addresses += [row.name for row in PATCH]
+    rows += PATCH
+    return tuple(addresses), tuple(rows)
+
+
+ADDRESSES, ROWS = _build()
+"""Address and table row of every parameter, by index."""
+
+INDEX: dict[str, int] = {address: index for index, address in enumerate(ADDRESSES)}
+
+
+def offset_in(table: tuple[Parameter, ...], name: str) -> int:
+    """Return the place of a parameter within its owner's rows.
+
+    Parameters
+    ----------
+    table : tuple of Parameter
+        `LAYER`, `MODULATOR`, `LINK` or `PATCH`.
+    name : str
+        Address below the owner.
+
+    Raises
+    ------
+    KeyError
+        If the table has no such row.
+    """
+    for offset, row in enumerate(table):
+        if row.name == name:
+            return offset
+    raise KeyError(name)
+
+
+def index_of(address: str) -> int:
+    """Return the index of an address in the flat parameter vector.
+
+    Raises
+    ------
+    KeyError
+        If there is no such address; the message offers the nearest one.
+    """
+    try:
+        return INDEX[address]
+    except KeyError:
+        near = difflib.get_close_matches(address, INDEX, n=1, cutoff=0.6)
+        hint = f"; did you mean {near[0]}" if near else "; addresses look like layer.1.place.spin.y"
+        raise KeyError(f"no parameter {address!r}{hint}") from None

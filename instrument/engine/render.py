@@ -1,0 +1,103 @@
+"""The render loop: a block is cut at every event, and each piece runs through all stages."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from instrument.engine.compiled import compiled, merged
+from instrument.engine.event import apply_due_events, next_time
+from instrument.engine.guard import KNEE, LIMIT, run_guard
+from instrument.engine.layout import CHUNK
+from instrument.engine.machine import fence, flush_subnormals, restore_subnormals
+from instrument.engine.mix import run_mix
+from instrument.engine.modulate import run_schedule
+from instrument.engine.output import run_output
+from instrument.engine.ramp import advance_ramps
+
+
+@compiled
+def _run_instance(m, number, n):
+    # Leaves the instance's two channels in mix_x and mix_y.
+    s = m.instances[number]
+    if s.slot < 0:
+        for i in range(n):
+            m.scratch_mix_x[i] = 0.0
+            m.scratch_mix_y[i] = 0.0
+        return
+    p = m.bank[s.slot]
+    advance_ramps(s, n)
+    run_schedule(m, p, s, n)
+    run_mix(m, p, s, n)
+    run_output(m, s, n)
+
+
+@merged
+def _blend(new, old, left, length, n):
+    for i in range(n):
+        weight = (left - i) / length
+        new[i] = old[i] * weight + new[i] * (1.0 - weight)
+
+
+@merged
+def _run_chunk(m, n):
+    if m.fade_left > 0:
+        _run_instance(m, 1 - m.active, n)
+        for i in range(n):
+            m.scratch_old_x[i] = m.scratch_mix_x[i]
+            m.scratch_old_y[i] = m.scratch_mix_y[i]
+    _run_instance(m, m.active, n)
+    if m.fade_left > 0:
+        _blend(m.scratch_mix_x, m.scratch_old_x, m.fade_left, m.fade_length, n)
+        _blend(m.scratch_mix_y, m.scratch_old_y, m.fade_left, m.fade_length, n)
+        m.fade_left -= n
+        if m.fade_left == 0:
+            m.instances[1 - m.active].slot = -1
+    s = m.instances[m.active]
+    if s.slot >= 0:
+        run_guard(m.scratch_mix_x, s.rows[KNEE], s.rows[LIMIT], n)
+        run_guard(m.scratch_mix_y, s.rows[KNEE], s.rows[LIMIT], n)
+
+
+@merged
+def _emit(m, out, at, n):
+    # To the device and to the ring that everybody else reads.
+    mask = m.ring_frames - 1  # the length is a power of two
+    peak_x = m.peak[0]
+    peak_y = m.peak[1]
+    for i in range(n):
+        x = m.scratch_mix_x[i]
+        y = m.scratch_mix_y[i]
+        out[2 * (at + i)] = np.float32(x)
+        out[2 * (at + i) + 1] = np.float32(y)
+        slot = (m.ring_at + i) & mask
+        m.ring[slot, 0] = np.float32(x)
+        m.ring[slot, 1] = np.float32(y)
+        peak_x = max(peak_x, abs(x))
+        peak_y = max(peak_y, abs(y))
+    m.peak[0] = peak_x
+    m.peak[1] = peak_y
+    fence()
+    m.ring_at += n
+
+
+@merged
+def render(m, out, frames):
+    """Render interleaved stereo frames into `out`, applying the events of the memory's rings on the way.
+
+    What comes in: the memory record and a float32 pointer with room for 2 * frames values.
+    What goes out: all frames, always; the memory moved on by as much.
+    What it must never do: allocate, raise, wait, call Python; nor let the block size show in the bits.
+    """
+    control_word = flush_subnormals()
+    done = np.int64(0)
+    while done < frames:
+        apply_due_events(m)
+        n = min(np.int64(CHUNK), frames - done)
+        n = min(n, next_time(m) - m.time)
+        if m.fade_left > 0:
+            n = min(n, m.fade_left)
+        _run_chunk(m, n)
+        _emit(m, out, done, n)
+        m.time += n
+        done += n
+    restore_subnormals(control_word)

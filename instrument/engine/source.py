@@ -1,0 +1,149 @@
+"""Sources: what a layer draws. Each fills x, y and z from the pen's position."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from instrument.engine.compiled import compiled, merged
+from instrument.engine.layout import SOURCE_HARMONIC, SOURCE_PATH
+from instrument.engine.numeric import clamp, sincos_turn, wrap_turn
+from instrument.engine.parameters import LAYER, LAYER_SIZE, LIVE_TERMS, offset_in
+
+_TERMS = offset_in(LAYER, "source.x.1.amplitude")
+_TERM_SIZE = 3
+_AXIS_SIZE = LIVE_TERMS * _TERM_SIZE
+
+
+@merged
+def _carry_along(m, s, layer, axis, term, ratio, first, last):
+    # A ratio that is not whole leaves the term out of step by its fraction after each round, and a
+    # ratio being turned must not make the phase jump: both are kept in `carry`.
+    carry = s.carry[layer, axis, term]
+    before = s.last_ratio[layer, axis, term]
+    place = s.last_position[layer]
+    position = m.scratch_position
+    wraps = m.scratch_wraps
+    out = m.scratch_carry
+    for i in range(first, last):
+        r = ratio[i]
+        carry = wrap_turn(carry + wraps[i] * (r - np.floor(r)) - (r - before) * place)
+        out[i] = carry
+        before = r
+        place = position[i]
+    s.carry[layer, axis, term] = carry
+    s.last_ratio[layer, axis, term] = before
+
+
+@merged
+def _hold_carry(m, s, layer, axis, term, first, last):
+    carry = s.carry[layer, axis, term]
+    out = m.scratch_carry
+    for i in range(first, last):
+        out[i] = carry
+
+
+@compiled
+def _add_term(out, amplitude, ratio, phase, position, carry, first, last):
+    for i in range(first, last):
+        sine, _ = sincos_turn(ratio[i] * position[i] + (phase[i] + carry[i]))
+        out[i] += amplitude[i] * sine
+
+
+@compiled
+def _add_constant_term(out, amplitude, ratio, phase, position, carry, first, last):
+    for i in range(first, last):
+        sine, _ = sincos_turn(ratio * position[i] + (phase + carry[i]))
+        out[i] += amplitude * sine
+
+
+@compiled
+def _playable_terms(m, s, layer, axis, count, out, first, last):
+    for term in range(min(count, LIVE_TERMS)):
+        index = layer * LAYER_SIZE + _TERMS + axis * _AXIS_SIZE + term * _TERM_SIZE
+        ratio = s.rows[index + 1]
+        r = ratio[first]
+        locked = s.moving[index + 1] == 0 and r - np.floor(r) == 0.0
+        if locked and s.last_ratio[layer, axis, term] == r:
+            _hold_carry(m, s, layer, axis, term, first, last)
+        else:
+            _carry_along(m, s, layer, axis, term, ratio, first, last)
+        _add_term(
+            out,
+            s.rows[index],
+            ratio,
+            s.rows[index + 2],
+            m.scratch_position,
+            m.scratch_carry,
+            first,
+            last,
+        )
+
+
+@compiled
+def _constant_terms(m, s, layer, axis, count, table, out, first, last):
+    carry = m.scratch_carry
+    for term in range(LIVE_TERMS, count):
+        at = table + (term - LIVE_TERMS) * _TERM_SIZE
+        ratio = m.pool[at + 1]
+        gain = ratio - np.floor(ratio)
+        value = s.carry[layer, axis, term]
+        for i in range(first, last):
+            value = wrap_turn(value + m.scratch_wraps[i] * gain)
+            carry[i] = value
+        s.carry[layer, axis, term] = value
+        _add_constant_term(
+            out, m.pool[at], ratio, m.pool[at + 2], m.scratch_position, carry, first, last
+        )
+
+
+@compiled
+def _clear(out, first, last):
+    for i in range(first, last):
+        out[i] = 0.0
+
+
+@merged
+def _harmonic_axis(m, p, s, layer, axis, out, first, last):
+    count = np.int64(p.layers[layer].terms[axis])
+    _clear(out, first, last)
+    _playable_terms(m, s, layer, axis, count, out, first, last)
+    if count > LIVE_TERMS:
+        table = p.layers[layer].term_table[axis]
+        _constant_terms(m, s, layer, axis, count, table, out, first, last)
+
+
+@compiled
+def _follow_path(pool, table, points, position, out, first, last):
+    # `pool[table + points]` repeats the first point, so that k + 1 always exists.
+    end = points - 1.0
+    here = np.uint64(table)
+    there = np.uint64(table + 1)
+    for i in range(first, last):
+        along = wrap_turn(position[i]) * points
+        k = np.int32(clamp(along, 0.0, end))  # processors convert four of these at once, of int64 none
+        a = pool[here + np.uint64(k)]
+        out[i] = a + (along - k) * (pool[there + np.uint64(k)] - a)
+
+
+@compiled
+def run_source(m, p, s, layer, first, last):
+    """Fill x, y and z of a layer for samples first to last."""
+    kind = p.layers[layer].source
+    if kind == SOURCE_HARMONIC:
+        _harmonic_axis(m, p, s, layer, 0, m.scratch_x, first, last)
+        _harmonic_axis(m, p, s, layer, 1, m.scratch_y, first, last)
+        _harmonic_axis(m, p, s, layer, 2, m.scratch_z, first, last)
+    elif kind == SOURCE_PATH:
+        points = p.layers[layer].points
+        table = p.layers[layer].path
+        _follow_path(m.pool, table, points, m.scratch_position, m.scratch_x, first, last)
+        table += points + 1
+        _follow_path(m.pool, table, points, m.scratch_position, m.scratch_y, first, last)
+        table += points + 1
+        _follow_path(m.pool, table, points, m.scratch_position, m.scratch_z, first, last)
+    else:
+        _clear(m.scratch_x, first, last)
+        _clear(m.scratch_y, first, last)
+        _clear(m.scratch_z, first, last)
+    if last > first:
+        s.last_position[layer] = m.scratch_position[last - np.uint64(1)]
