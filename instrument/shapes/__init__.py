@@ -1,0 +1,1 @@
+"""Drawings from anywhere become one unbroken closed line."""

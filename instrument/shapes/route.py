@@ -1,0 +1,172 @@
+"""A drawing becomes one closed line with as little repetition and jumping as can be proven."""
+
+from __future__ import annotations
+
+import math
+import time
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from instrument.shapes.circuit import euler_circuit
+from instrument.shapes.connect import jumps_between
+from instrument.shapes.corners import corner_steps
+from instrument.shapes.line import Figures, Kind, Route, RouteOptions
+from instrument.shapes.pieces import steps_of
+from instrument.shapes.simplify import simplify
+from instrument.shapes.strokes import Drawing, edge_lengths
+from instrument.shapes.tolerances import DEFAULT, Tolerances
+from instrument.shapes.ways import Graph, labels
+from instrument.shapes.weld import weld
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from instrument.shapes.join import TJoin
+
+    Progress = Callable[[str], None]
+
+
+def route(
+    drawing: Drawing,
+    options: RouteOptions | None = None,
+    tolerances: Tolerances = DEFAULT,
+    progress: Progress | None = None,
+) -> Route:
+    """Run over every edge of a drawing and return to the start.
+
+    Parameters
+    ----------
+    drawing : Drawing
+    options : RouteOptions, optional
+    tolerances : Tolerances
+    progress : callable, optional
+        Called with the name of each stage as it begins: weld, match, join, walk.
+
+    Returns
+    -------
+    Route
+
+    Raises
+    ------
+    DrawingError
+        If there is nothing to draw.
+    """
+    options = options or RouteOptions()
+    say = progress or _silent
+    began = time.perf_counter()
+    say("weld")
+    welded = simplify(weld(drawing, tolerances), tolerances)
+    # Lengths are taken in units of the drawing's size: squares of very large or small numbers stay numbers.
+    low, size = _frame(welded)
+    points = (welded.points - low) / size
+    say("match")
+    graph = Graph(points, welded.edges, welded.bridges, options)
+    say("join")
+    chosen, kinds, join, bound = graph.closed()
+    chosen, kinds = _connect(points, chosen, kinds, len(points), options.order)
+    say("walk")
+    halves = euler_circuit(chosen, points, kinds == Kind.JUMP, straight=options.straight)
+    walk, kind, edge = steps_of(points, chosen, kinds, halves, options)
+    start = None if options.start is None else (_place(options.start) - low) / size
+    walk, kind = _begin(points, walk, kind, edge, int(welded.edges[0, 0]), start, reverse=options.reverse)
+    lengths = edge_lengths(points, np.stack([walk, np.roll(walk, -1)], axis=1)) * size
+    figures = Figures(
+        edges=len(welded.edges),
+        vertices=len(np.unique(welded.edges)),
+        components=graph.components,
+        odd_vertices=int(graph.odd.sum()),
+        length=float(lengths[kind == Kind.DRAWN].sum()),
+        repeated_length=float(lengths[kind == Kind.REPEATED].sum()),
+        lower_bound=bound.bound * size,
+        jump_length=float(lengths[kind == Kind.JUMP].sum()),
+        bridge_length=float(lengths[kind == Kind.BRIDGE].sum()),
+        jumps=int((kind == Kind.JUMP).sum()),
+        corners=int(corner_steps(points[walk], tolerances.corner_degrees).sum()),
+        exact=join.exact,
+        slack=join.slack * size,
+        seconds=time.perf_counter() - began,
+    )
+    return Route(welded, walk, kind, figures, welded.warnings + _honesty(figures, join, options))
+
+
+def _silent(stage: str) -> None:
+    del stage
+
+
+def _frame(drawing: Drawing) -> tuple[NDArray[np.float64], float]:
+    drawn = drawing.points[drawing.edges.ravel()]
+    low, high = drawn.min(axis=0), drawn.max(axis=0)
+    return low, float(np.linalg.norm(high - low))
+
+
+def _place(start: tuple[float, ...]) -> NDArray[np.float64]:
+    return np.asarray((*start, 0.0, 0.0)[:3], np.float64)
+
+
+def _honesty(figures: Figures, join: TJoin, options: RouteOptions) -> tuple[str, ...]:
+    if join.exact:
+        return ()
+    above = 100 * (join.weight / join.bound - 1) if join.bound > 0 else math.inf
+    words = (
+        f"the best line was not found within {options.time_limit:g} s for {figures.edges} edges; this one is at "
+        f"most {above:.0f} percent above the proven bound. Allow more time, or simplify the drawing"
+    )
+    return (words,)
+
+
+def _connect(
+    points: NDArray[np.float64],
+    edges: NDArray[np.int64],
+    kinds: NDArray[np.uint8],
+    count: int,
+    order: str,
+) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
+    """Add jumps between the pieces."""
+    used = np.unique(edges)
+    _, label = np.unique(labels(edges, count)[used], return_inverse=True)
+    jumps = used[jumps_between(points[used], label, order)]
+    more = np.full(len(jumps), Kind.JUMP, np.uint8)
+    return np.concatenate([edges, jumps]), np.concatenate([kinds, more])
+
+
+def _begin(
+    points: NDArray[np.float64],
+    walk: NDArray[np.int64],
+    kind: NDArray[np.uint8],
+    edge: NDArray[np.int64],
+    first_vertex: int,
+    start: NDArray[np.float64] | None,
+    *,
+    reverse: bool,
+) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
+    """Turn the walk so that it begins where it should, the way the first edge was drawn; name repetitions."""
+    first = int(np.flatnonzero(edge == 0)[0])
+    if walk[first] != first_vertex:
+        walk, kind = _backwards(walk, kind)
+        first = int(np.flatnonzero(edge[::-1] == 0)[0])
+    begin = first if start is None else int(np.argmin(np.linalg.norm(points[walk] - start, axis=1)))
+    walk, kind = np.roll(walk, -begin), np.roll(kind, -begin)
+    if reverse:
+        walk, kind = _backwards(walk, kind)
+    return walk, _name_repeated(walk, kind)
+
+
+def _backwards(
+    walk: NDArray[np.int64], kind: NDArray[np.uint8]
+) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
+    """Run a closed walk the other way; it begins at the same vertex."""
+    return np.roll(walk, -1)[::-1], kind[::-1]
+
+
+def _name_repeated(walk: NDArray[np.int64], kind: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Call the first run over an edge drawn and the second repeated."""
+    kind = kind.copy()
+    rows = np.flatnonzero(kind <= Kind.REPEATED)
+    ends = np.sort(np.stack([walk, np.roll(walk, -1)], axis=1)[rows], axis=1)
+    _, first = np.unique(ends @ [int(walk.max()) + 1, 1], return_index=True)
+    kind[rows] = Kind.REPEATED
+    kind[rows[first]] = Kind.DRAWN
+    return kind

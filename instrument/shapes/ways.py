@@ -1,0 +1,132 @@
+"""Every way to close a drawing's line: running over its edges again, jumping, or bridging; weighed together."""
+
+# ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from instrument.shapes.join import TJoin, minimum_t_join
+from instrument.shapes.line import Kind, RouteOptions
+from instrument.shapes.strokes import edge_lengths
+from instrument.shapes.weld import degrees
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+
+class Graph:
+    """A drawing's edges with every other way between its odd vertices, each with its cost.
+
+    Parameters
+    ----------
+    points : ndarray of float64, shape (n, 3)
+    edges, bridges : ndarray of int64, shape (m, 2) and (b, 2)
+        Welded.
+    options : RouteOptions
+    """
+
+    def __init__(
+        self,
+        points: NDArray[np.float64],
+        edges: NDArray[np.int64],
+        bridges: NDArray[np.int64],
+        options: RouteOptions,
+    ) -> None:
+        self.points = points
+        self.edges = edges
+        self.options = options
+        self.lengths = edge_lengths(points, edges)
+        self.odd = degrees(edges, len(points)) % 2 == 1
+        self.components = len(np.unique(labels(edges, len(points))[np.unique(edges)]))
+        bridge_cost = 0.75 * options.jump_cost if options.bridge_cost is None else options.bridge_cost
+        jumps = (
+            np.zeros((0, 2), np.int64) if math.isinf(options.jump_cost) else self._jumps(options.neighbours)
+        )
+        if math.isinf(bridge_cost):
+            bridges = bridges[:0]
+        self.ways = np.concatenate([edges, jumps, bridges])
+        self.kinds = np.repeat(
+            np.array([Kind.REPEATED, Kind.JUMP, Kind.BRIDGE], np.uint8),
+            [len(edges), len(jumps), len(bridges)],
+        )
+        self.costs = np.concatenate(
+            [
+                self.lengths,
+                edge_lengths(points, jumps) * (options.jump_cost if len(jumps) else 0.0),
+                edge_lengths(points, bridges) * (bridge_cost if len(bridges) else 0.0),
+            ]
+        )
+
+    def _jumps(self, neighbours: int) -> NDArray[np.int64]:
+        """Pairs of odd vertices, each with its nearest few."""
+        from scipy.spatial import cKDTree
+
+        odd = np.flatnonzero(self.odd)
+        near = min(neighbours + 1, len(odd))
+        if near < 2:
+            return np.zeros((0, 2), np.int64)
+        _, neighbour = cKDTree(self.points[odd]).query(self.points[odd], k=near)
+        pairs = np.stack([np.repeat(np.arange(len(odd)), near), neighbour.ravel()], axis=1)
+        pairs = np.unique(np.sort(pairs[pairs[:, 0] != pairs[:, 1]], axis=1), axis=0)
+        jumps = odd[pairs]
+        return np.asarray(
+            jumps[self._worth_it(jumps, edge_lengths(self.points, jumps) * self.options.jump_cost)]
+        )
+
+    def _worth_it(self, jumps: NDArray[np.int64], costs: NDArray[np.float64]) -> NDArray[np.int64]:
+        """Rows of the jumps that no way over one or two drawn edges undercuts; the rest can never be chosen."""
+        count = len(self.points)
+        low, high = self.edges.min(axis=1), self.edges.max(axis=1)
+        key = low * count + high
+        order = np.argsort(key)
+        key, length = key[order], self.lengths[order]
+
+        def direct(one: NDArray[np.int64], other: NDArray[np.int64]) -> NDArray[np.float64]:
+            wanted = np.minimum(one, other) * count + np.maximum(one, other)
+            place = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
+            return np.where(key[place] == wanted, length[place], np.inf)
+
+        row = np.flatnonzero(direct(jumps[:, 0], jumps[:, 1]) > costs)
+        ends = np.concatenate([self.edges, self.edges[:, ::-1]])
+        ends = ends[np.argsort(ends[:, 0], kind="stable")]
+        degree = np.bincount(ends[:, 0], minlength=count)
+        begin = np.cumsum(degree) - degree
+        fan = degree[jumps[row, 0]]
+        jump = np.repeat(row, fan)
+        step = np.arange(len(jump)) - np.repeat(np.cumsum(fan) - fan, fan)
+        between = ends[begin[jumps[jump, 0]] + step, 1]
+        way = direct(jumps[jump, 0], between) + direct(between, jumps[jump, 1])
+        return np.setdiff1d(row, jump[way <= costs[jump]])
+
+    def closed(self) -> tuple[NDArray[np.int64], NDArray[np.uint8], TJoin, TJoin]:
+        """Edges with what must be run besides, their kinds, the T-join, and the T-join by retracing alone."""
+        limit = self.options.time_limit
+        join = minimum_t_join(self.ways, self.costs, self.odd, limit)
+        alone = join
+        if not np.all(self.kinds[join.chosen] == Kind.REPEATED) or not join.exact:
+            # What retracing alone would cost. Where the best mixture is retracing alone, that is it.
+            alone = minimum_t_join(self.edges, self.lengths, self.odd, limit)
+        extra, extra_kinds = self.ways[join.chosen], self.kinds[join.chosen]
+        drawn = np.zeros(len(self.edges), np.uint8)
+        return np.concatenate([self.edges, extra]), np.concatenate([drawn, extra_kinds]), join, alone
+
+
+def labels(edges: NDArray[np.int64], count: int) -> NDArray[np.int64]:
+    """Component of each of `count` vertices, int64, numbered by first vertex.
+
+    Examples
+    --------
+    >>> labels(np.array([[0, 1], [2, 3]]), 4).tolist()
+    [0, 0, 1, 1]
+    """
+    from scipy import sparse
+    from scipy.sparse import csgraph
+
+    matrix = sparse.csr_matrix(
+        (np.ones(len(edges), np.int8), (edges[:, 0], edges[:, 1])), shape=(count, count)
+    )
+    return np.asarray(csgraph.connected_components(matrix, directed=False)[1], np.int64)
