@@ -6,10 +6,10 @@ import numba
 import numpy as np
 from numba import cfunc, types
 
-from instrument.engine.compiled import cache_folder, compiled, merged, quiet
-from instrument.engine.event import EVENT_MIDI
-from instrument.engine.layout import HISTOGRAM, RING_EVENTS, RINGS
-from instrument.engine.machine import as_memory, fence, monotonic_ns
+from instrument.engine.compiled import cache_folder, compiled, quiet
+from instrument.engine.event import copy_event
+from instrument.engine.layout import HISTOGRAM, RING_EVENTS
+from instrument.engine.machine import as_event, as_memory, fence, monotonic_ns
 from instrument.engine.render import render
 
 _UNDERFLOW = 0x4
@@ -19,7 +19,7 @@ _OVERFLOW = 0x8
 _CONTINUE = 0
 
 
-@merged
+@compiled
 def _anchor(m, now):
     # Readers take the pair again when the count is odd or has changed meanwhile.
     m.anchor_count += 1
@@ -30,7 +30,7 @@ def _anchor(m, now):
     m.anchor_count += 1
 
 
-@merged
+@compiled
 def _count(m, frames, took, flags):
     c = m.counters
     c.callbacks += 1
@@ -67,6 +67,9 @@ STREAM_SIGNATURE = types.int32(
 )
 """PaStreamCallback of portaudio.h: input, output, frames, time information, status flags, user data."""
 
+PUSH_SIGNATURE = types.int32(types.voidptr, types.int64, types.voidptr)
+"""Memory, number of the ring, event to copy."""
+
 _OPTIONS = {"error_model": "numpy", "_nrt": False}
 
 numba.config.CACHE_DIR = str(cache_folder())
@@ -74,5 +77,21 @@ numba.config.CACHE_DIR = str(cache_folder())
 
 @cfunc(STREAM_SIGNATURE, cache=True, **_OPTIONS)
 def stream_callback(incoming, outgoing, frames, time_info, flags, memory):
+    """Fill `outgoing` with interleaved stereo frames; `memory` is the address of the engine's memory."""
     _run_block((as_memory(memory), outgoing, np.int64(frames), np.int64(flags)))
     return _CONTINUE
+
+
+@cfunc(PUSH_SIGNATURE, cache=True, **_OPTIONS)
+def push_callback(memory, ring, event):
+    """Copy an event into a ring and only then let the reader see it; 0 if the ring is full."""
+    m = as_memory(memory)
+    row = m.rings[ring]
+    if row.tail - row.head >= RING_EVENTS:
+        m.counters.refused_events += 1
+        return 0
+    given = as_event(event)
+    copy_event(row.events[row.tail % RING_EVENTS], given)
+    fence()
+    row.tail += 1
+    return 1

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import llvmlite
 import numba
 import platformdirs
 from numba import njit, types
 from numba.extending import intrinsic
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 numba.config.DISABLE_INTEL_SVML = 1
 # A vector maths library has other bits than the scalar one, and which of the two a sample meets would
@@ -23,6 +25,7 @@ OPTIONS: dict[str, Any] = {
     "nogil": True,
     "_nrt": False,  # no runtime: code that would allocate does not compile
     "no_cpython_wrapper": True,
+    "no_cfunc_wrapper": True,
 }
 
 compiled: Callable[[Callable[..., Any]], Any] = njit(**OPTIONS)
@@ -31,7 +34,8 @@ compiled: Callable[[Callable[..., Any]], Any] = njit(**OPTIONS)
 merged: Callable[[Callable[..., Any]], Any] = njit(inline="always", **OPTIONS)
 """Decorator of functions with one caller that only pass work on: they become part of that caller before
 anything is compiled. Numba optimises each function together with all that it calls, so every level of
-calls saved here is one time less that the whole engine is compiled."""
+calls saved on the way from the callback down to the stages is one time less that all stages are compiled.
+Leaves gain nothing: joining costs numba more than compiling them."""
 
 inlined: Callable[[Callable[..., Any]], Any] = njit(forceinline=True, **OPTIONS)
 """Decorator of the small functions that loops call for each sample, so that the loop vectorises."""

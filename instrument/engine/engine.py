@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import ctypes
-from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
-from instrument.engine.callback import stream_callback
+from instrument.engine.callback import push_callback, stream_callback
 from instrument.engine.layout import (
     EVENT,
     EVENT_MIDI,
@@ -26,7 +26,11 @@ from instrument.engine.layout import (
 )
 from instrument.engine.memory import Memory, allocate
 from instrument.engine.parameters import ADDRESSES, index_of
-from instrument.engine.program import Program
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from instrument.engine.program import Program
 
 CALLBACK_ADDRESS = int(stream_callback.address)
 """Address of the C callback, with PortAudio's signature; its user data is the memory's address."""
@@ -35,11 +39,15 @@ _callback = ctypes.CFUNCTYPE(
     ctypes.c_int,
     ctypes.c_void_p,
     ctypes.c_void_p,
-    ctypes.c_ulong if ctypes.sizeof(ctypes.c_ulong) == 8 else ctypes.c_uint64,
+    ctypes.c_uint64,
     ctypes.c_void_p,
     ctypes.c_uint64,
     ctypes.c_void_p,
 )(CALLBACK_ADDRESS)
+
+_push = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p, ctypes.c_int64, ctypes.c_void_p)(
+    int(push_callback.address)
+)
 
 
 @dataclass(frozen=True)
@@ -100,7 +108,7 @@ def panic_event(time: int = 0) -> Event:
     return Event(time, EVENT_PANIC)
 
 
-class EngineFull(ValueError):
+class EngineFullError(ValueError):
     """A drawing or a program finds no room in the engine's memory."""
 
 
@@ -147,14 +155,14 @@ class Engine:
 
         Raises
         ------
-        EngineFull
+        EngineFullError
             If the slot is being played, all are, or the tables do not fit into the pool.
         """
         busy = self._busy_slots()
         if slot is None:
             slot = self._free_slot(busy)
         elif slot in busy:
-            raise EngineFull(f"program slot {slot} is being played; load another one")
+            raise EngineFullError(f"program slot {slot} is being played; load another one")
         tables = _tables_of(program)
         self._regions.pop(slot, None)
         start = self._find_room(sum(len(table) for _, table in tables))
@@ -188,7 +196,7 @@ class Engine:
             if slot not in busy:
                 self._next_slot = (slot + 1) % SLOTS
                 return slot
-        raise EngineFull(f"all {SLOTS} program slots are in use; wait for a change to be finished")
+        raise EngineFullError(f"all {SLOTS} program slots are in use; wait for a change to be finished")
 
     def _find_room(self, length: int) -> int:
         at = 0
@@ -198,24 +206,20 @@ class Engine:
             at = max(at, end)
         if POOL - at >= length:
             return at
-        raise EngineFull(f"drawings need {length} more values of {POOL}; use fewer or coarser drawings")
+        raise EngineFullError(f"drawings need {length} more values of {POOL}; use fewer or coarser drawings")
 
     def push(self, event: Event, ring: int = RING_COMMAND) -> bool:
         """Hand an event to the callback; events of one ring are pushed in order of time.
+
+        May be called while the callback runs; an event is copied, then published.
 
         Returns
         -------
         bool
             False if the ring is full; the loss is counted in ``counters.refused_events``.
         """
-        row = self.record["rings"][ring]
-        tail = int(row["tail"])
-        if tail - int(row["head"]) >= RING_EVENTS:
-            self.record["counters"]["refused_events"] += 1
-            return False
-        row["events"][tail % RING_EVENTS] = event.packed()
-        row["tail"] = tail + 1
-        return True
+        packed = np.array(event.packed(), EVENT)
+        return bool(_push(self.memory.address, ring, packed.ctypes.data))
 
     def set(self, address: str, value: float, *, at_once: bool = False) -> bool:
         """Change a parameter now; see `set_event`."""

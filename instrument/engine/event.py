@@ -41,7 +41,7 @@ def next_ring(m):
     return best
 
 
-@merged
+@compiled
 def next_time(m):
     """Return the sample time of the next event, or a time that never comes."""
     r = next_ring(m)
@@ -51,23 +51,30 @@ def next_time(m):
     return np.int64(ring.events[ring.head % RING_EVENTS].time)
 
 
-@merged
+@compiled
+def copy_event(to, event):
+    """Copy one event record over another."""
+    to.time = event.time
+    to.value = event.value
+    to.kind = event.kind
+    to.index = event.index
+    to.data[0] = event.data[0]
+    to.data[1] = event.data[1]
+    to.data[2] = event.data[2]
+    to.port = event.port
+    to.flags = event.flags
+
+
+@compiled
 def _log(m, event):
     copy = m.log[m.log_at % LOG_EVENTS]
+    copy_event(copy, event)
     copy.time = m.time
-    copy.value = event.value
-    copy.kind = event.kind
-    copy.index = event.index
-    copy.data[0] = event.data[0]
-    copy.data[1] = event.data[1]
-    copy.data[2] = event.data[2]
-    copy.port = event.port
-    copy.flags = event.flags
     fence()
     m.log_at += 1
 
 
-@merged
+@compiled
 def _swap(m, slot, carry):
     # Both instances play during the fade; an earlier fade still under way ends here.
     old = m.instances[m.active]
@@ -79,7 +86,7 @@ def _swap(m, slot, carry):
     m.fade_left = m.fade_length
 
 
-@merged
+@compiled
 def _set(m, p, s, event):
     samples = np.int64(p.ramp_seconds * m.rate + 0.5)
     if (event.flags & FLAG_AT_ONCE) != 0 or p.jumps[event.index] != 0:

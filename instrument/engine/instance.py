@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from instrument.engine.compiled import compiled, merged
-from instrument.engine.layout import DELAY, LINK_ADD, LINK_MULTIPLY, MODULATOR_NONE, SOURCE_NONE, STEP_BASE
+from instrument.engine.compiled import compiled, inlined
+from instrument.engine.layout import DELAY, MODULATOR_NONE, SOURCE_NONE, STEP_BASE
 from instrument.engine.parameters import (
     COUNT,
     LAYER,
@@ -26,7 +26,11 @@ from instrument.engine.ramp import settle
 _TERMS = offset_in(LAYER, "source.x.1.amplitude")
 _RATIO = 1
 
-assert LINK_ADD != LINK_MULTIPLY
+
+@inlined
+def _playable(p, layer, axis):
+    count = np.int64(p.layers[layer].terms[axis])
+    return count if count < LIVE_TERMS else np.int64(LIVE_TERMS)
 
 
 @compiled
@@ -35,18 +39,18 @@ def _lay_out(p, s, first, last):
         settle(s, index, p.base[index])
 
 
-@merged
+@compiled
 def _lay_out_layer(p, s, layer):
     # The terms come last among a layer's rows; only those in use are worth their memory traffic.
     base = LAYER_BASE + layer * LAYER_SIZE
     _lay_out(p, s, base, base + _TERMS)
     for axis in range(3):
         first = base + _TERMS + axis * LIVE_TERMS * 3
-        count = min(np.int64(p.layers[layer].terms[axis]), LIVE_TERMS)
+        count = _playable(p, layer, axis)
         _lay_out(p, s, first, first + count * 3)
 
 
-@merged
+@compiled
 def _reset_layer(p, s, layer):
     s.pen[layer] = np.uint64(0)
     s.pen_wrapped[layer] = 0.0
@@ -57,7 +61,7 @@ def _reset_layer(p, s, layer):
             s.carry[layer, axis, term] = 0.0
 
 
-@merged
+@compiled
 def _carry_layer(p, s, old, layer):
     s.pen[layer] = old.pen[layer]
     s.pen_wrapped[layer] = old.pen_wrapped[layer]
@@ -68,15 +72,15 @@ def _carry_layer(p, s, old, layer):
             s.carry[layer, axis, term] = old.carry[layer, axis, term]
 
 
-@merged
+@compiled
 def _remember_ratios(p, s, layer):
     for axis in range(3):
-        for term in range(min(np.int64(p.layers[layer].terms[axis]), LIVE_TERMS)):
+        for term in range(_playable(p, layer, axis)):
             at = LAYER_BASE + layer * LAYER_SIZE + _TERMS + (axis * LIVE_TERMS + term) * 3 + _RATIO
             s.last_ratio[layer, axis, term] = p.base[at]
 
 
-@merged
+@compiled
 def _clear_output(s):
     for channel in range(2):
         s.dc_in[channel] = 0.0

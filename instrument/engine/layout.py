@@ -241,3 +241,6 @@ RING_OFFSET = int(MEMORY.fields["ring"][1]) if MEMORY.fields is not None else 0
 
 MEMORY_TYPE = from_dtype(MEMORY)
 """The numba type of `MEMORY`."""
+
+EVENT_TYPE = from_dtype(EVENT)
+"""The numba type of `EVENT`."""

@@ -14,7 +14,7 @@ from numba.core import cgutils
 from numba.extending import intrinsic
 
 from instrument.engine.compiled import inlined
-from instrument.engine.layout import MEMORY_TYPE
+from instrument.engine.layout import EVENT_TYPE, MEMORY_TYPE
 
 PROCESSOR = platform.machine().lower()
 _X86 = PROCESSOR in ("x86_64", "amd64")
@@ -35,6 +35,16 @@ def as_memory(typing_context: Any, pointer: Any) -> Any:
         return builder.bitcast(values[0], context.get_value_type(MEMORY_TYPE))
 
     return MEMORY_TYPE(types.voidptr), generate
+
+
+@intrinsic
+def as_event(typing_context: Any, pointer: Any) -> Any:
+    """Read an untyped pointer as one event record."""
+
+    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
+        return builder.bitcast(values[0], context.get_value_type(EVENT_TYPE))
+
+    return EVENT_TYPE(types.voidptr), generate
 
 
 @intrinsic
@@ -165,7 +175,7 @@ _TICKS = _register_clock()
 
 
 @inlined
-def monotonic_ns():
+def monotonic_ns() -> Any:
     """Return the monotonic clock in nanoseconds, the same that `time.monotonic_ns` reads."""
     first, second = _clock_words()
     if _TICKS > 0:

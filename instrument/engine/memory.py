@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 from multiprocessing import resource_tracker, shared_memory
 from typing import Any
@@ -58,11 +59,9 @@ class Memory:
         if self._segment is None:
             return
         self.record = np.zeros((), self.record.dtype[["abi"]])
-        try:
+        # While somebody still holds a view of it, the system takes the memory back when we end.
+        with contextlib.suppress(BufferError):
             self._segment.close()
-        except BufferError:
-            # Somebody still holds a view of it; the system takes the memory back when we end.
-            pass
         if self._owner:
             self._segment.unlink()
         self._segment = None
@@ -119,10 +118,12 @@ def attach(name: str, rate: float, ring_seconds: float = RING_SECONDS) -> Memory
     else:
         segment = shared_memory.SharedMemory(name=name)
         # Before 3.13 the reader's tracker would remove the memory when only the reader ends.
-        resource_tracker.unregister(segment._name, "shared_memory")  # type: ignore[attr-defined]
+        resource_tracker.unregister(f"/{segment.name}", "shared_memory")
     record = np.ndarray((), memory_dtype(ring_frames_for(rate, ring_seconds)), segment.buf)
     if int(record["abi"]) != ABI:
         found = int(record["abi"])
         segment.close()
-        raise ValueError(f"memory {name} has layout {found}, this version reads {ABI}; restart both processes")
+        raise ValueError(
+            f"memory {name} has layout {found}, this version reads {ABI}; restart both processes"
+        )
     return Memory(record, segment)

@@ -25,7 +25,7 @@ def _add_layer(mix, signal, level, first, last):
         mix[i] = mix[i] + finite(signal[i] * level[i])
 
 
-@compiled
+@merged
 def _run_layer(m, p, s, layer, first, last, one_round):
     stop = run_pen(m, s, layer, first, last, one_round)
     # Unsigned bounds: a signed index might be negative, and checking for that keeps loops from vectorising.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from instrument.engine.compiled import compiled, inlined, merged
+from instrument.engine.compiled import compiled, inlined
 from instrument.engine.layout import LINK_MULTIPLY, STEP_BASE, STEP_LINK
 from instrument.engine.numeric import choice, phase_to_turns, sincos_turn, turns_to_phase, wrap_turn
 from instrument.engine.parameters import (
@@ -55,7 +55,7 @@ def run_lfo(m, s, number, n):
     s.modulator[number] = phase
 
 
-@merged
+@compiled
 def _begin_target(s, index, n):
     # A ramp has already filled the row; otherwise links of the last chunk are still in it.
     ramping = False
@@ -69,7 +69,7 @@ def _begin_target(s, index, n):
             row[i] = value
 
 
-@merged
+@compiled
 def _apply_link(p, s, number, n):
     link = p.links[number]
     row = s.rows[link.param]
@@ -84,7 +84,7 @@ def _apply_link(p, s, number, n):
             row[i] = row[i] + (offset[i] + depth[i] * moved_by[i])
 
 
-@merged
+@compiled
 def run_schedule(m, p, s, n):
     """Evaluate modulators and links for n samples in the order that the program lists."""
     for k in range(p.n_steps):

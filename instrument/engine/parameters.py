@@ -56,7 +56,9 @@ def _terms() -> list[Parameter]:
             stem = f"source.{axis}.{k}"
             rows += [
                 Parameter(f"{stem}.amplitude", 0.0, "of full scale", f"size of term {k} on {axis}"),
-                Parameter(f"{stem}.ratio", float(k), "times the pen", f"frequency ratio of term {k} on {axis}"),
+                Parameter(
+                    f"{stem}.ratio", float(k), "times the pen", f"frequency ratio of term {k} on {axis}"
+                ),
                 Parameter(f"{stem}.phase", 0.0, "turns", f"phase of term {k} on {axis}; 0.25 makes a cosine"),
             ]
     return rows
@@ -79,9 +81,13 @@ LAYER: tuple[Parameter, ...] = (
     Parameter("place.size", 1.0, "gain", "scales all axes together"),
     *_per_axis("place.scale", 1.0, "gain", "scales {axis}"),
     *_per_axis("place.turn", 0.0, "turns", "angle about the {axis} axis"),
-    *_per_axis("place.spin", 0.0, "turns/s", "speed of turning about the {axis} axis; fast spins become tones"),
+    *_per_axis(
+        "place.spin", 0.0, "turns/s", "speed of turning about the {axis} axis; fast spins become tones"
+    ),
     *_per_axis("place.move", 0.0, "of full scale", "shifts along {axis}"),
-    Parameter("place.camera", math.inf, "of full scale", "distance of the eye; inf draws without perspective"),
+    Parameter(
+        "place.camera", math.inf, "of full scale", "distance of the eye; inf draws without perspective"
+    ),
     *_terms(),
 )
 
@@ -105,7 +111,9 @@ PATCH: tuple[Parameter, ...] = (
     *_per_axis("output.gain", 1.0, "gain", "gain of the {axis} channel", AXES[:2]),
     *_per_axis("output.offset", 0.0, "of full scale", "constant added to the {axis} channel", AXES[:2]),
     *_per_axis("output.delay", 0.0, "samples", "delay of the {axis} channel, fractions included", AXES[:2]),
-    Parameter("output.ac", 0.0, "0 or 1", "1 takes DC out (safe for loudspeakers), 0 passes it (for a display)"),
+    Parameter(
+        "output.ac", 0.0, "0 or 1", "1 takes DC out (safe for loudspeakers), 0 passes it (for a display)"
+    ),
     Parameter("output.corner", 5.0, "Hz", "corner frequency of the DC removal"),
     Parameter("output.knee", 0.9, "of full scale", "level above which the guard begins to bend"),
     Parameter("output.limit", 1.0, "of full scale", "level that nothing passes; never above 1"),

@@ -15,7 +15,7 @@ from instrument.engine.output import run_output
 from instrument.engine.ramp import advance_ramps
 
 
-@compiled
+@merged
 def _run_instance(m, number, n):
     # Leaves the instance's two channels in mix_x and mix_y.
     s = m.instances[number]
@@ -31,7 +31,7 @@ def _run_instance(m, number, n):
     run_output(m, s, n)
 
 
-@merged
+@compiled
 def _blend(new, old, left, length, n):
     for i in range(n):
         weight = (left - i) / length
@@ -58,7 +58,7 @@ def _run_chunk(m, n):
         run_guard(m.scratch_mix_y, s.rows[KNEE], s.rows[LIMIT], n)
 
 
-@merged
+@compiled
 def _emit(m, out, at, n):
     # To the device and to the ring that everybody else reads.
     mask = m.ring_frames - 1  # the length is a power of two

@@ -14,7 +14,7 @@ _TERM_SIZE = 3
 _AXIS_SIZE = LIVE_TERMS * _TERM_SIZE
 
 
-@merged
+@compiled
 def _carry_along(m, s, layer, axis, term, ratio, first, last):
     # A ratio that is not whole leaves the term out of step by its fraction after each round, and a
     # ratio being turned must not make the phase jump: both are kept in `carry`.
@@ -34,7 +34,7 @@ def _carry_along(m, s, layer, axis, term, ratio, first, last):
     s.last_ratio[layer, axis, term] = before
 
 
-@merged
+@compiled
 def _hold_carry(m, s, layer, axis, term, first, last):
     carry = s.carry[layer, axis, term]
     out = m.scratch_carry
@@ -91,9 +91,7 @@ def _constant_terms(m, s, layer, axis, count, table, out, first, last):
             value = wrap_turn(value + m.scratch_wraps[i] * gain)
             carry[i] = value
         s.carry[layer, axis, term] = value
-        _add_constant_term(
-            out, m.pool[at], ratio, m.pool[at + 2], m.scratch_position, carry, first, last
-        )
+        _add_constant_term(out, m.pool[at], ratio, m.pool[at + 2], m.scratch_position, carry, first, last)
 
 
 @compiled

@@ -1,0 +1,64 @@
+"""Compile the engine once, with progress: `python -m instrument.engine.warm`."""
+
+from __future__ import annotations
+
+import importlib
+import threading
+import time
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from instrument.engine.compiled import cache_folder
+
+USUAL_SECONDS = 40.0
+"""Length of the progress bar: about what two shared cores take."""
+
+_ENTRIES = ("stream_callback", "push_callback")
+
+
+def is_warm() -> bool:
+    """Return whether machine code of exactly these sources is in the cache."""
+    found = [path.name for path in cache_folder().rglob("*.nbc")]
+    return all(any(entry in name for name in found) for entry in _ENTRIES)
+
+
+def warm(console: Console | None = None) -> float:
+    """Compile the engine, with progress, unless it is in the cache; return the seconds it took.
+
+    Parameters
+    ----------
+    console : rich.console.Console, optional
+        Where progress is shown; standard error by default.
+    """
+    began = time.monotonic()
+    if is_warm():
+        return 0.0
+    console = console or Console(stderr=True)
+    failure: list[BaseException] = []
+
+    def compile_all() -> None:
+        try:
+            importlib.import_module("instrument.engine.engine")
+        except BaseException as error:  # noqa: BLE001 - handed to the caller's thread below
+            failure.append(error)
+
+    worker = threading.Thread(target=compile_all)
+    if not console.is_terminal:
+        console.print("compiling the engine, once for this version (about half a minute) ...")
+    columns = (TextColumn("compiling the engine, once for this version"), BarColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
+        bar = progress.add_task("", total=USUAL_SECONDS)
+        worker.start()
+        while worker.is_alive():
+            worker.join(0.25)
+            progress.update(bar, completed=min(time.monotonic() - began, USUAL_SECONDS))
+    if failure:
+        raise failure[0]
+    seconds = time.monotonic() - began
+    console.print(f"engine ready after {seconds:.0f} s")
+    return seconds
+
+
+if __name__ == "__main__":
+    warm()
