@@ -24,6 +24,9 @@ LONGEST_DELAY = float(DELAY - 4)
 _SMALLEST = 1e-30
 """Below this a decaying filter is silent; it keeps subnormals away where the processor cannot."""
 
+_HEADROOM = 4.0
+"""Full scales that the DC removal works on; what is beyond would take it long to forget."""
+
 
 @compiled
 def _swap(x, y, swap, level, n):
@@ -51,7 +54,8 @@ def _pole(corner, rate):
 def _remove_dc(s, x, y, amount, corner, moving, rate, n):
     # First-order high-pass, zero at DC: y[i] = (1 + a) / 2 (x[i] - x[i-1]) + a y[i-1], the bilinear
     # transform of s / (s + w) (J. O. Smith, Introduction to Digital Filters, 2007, appendix I).
-    # Its input is finite and its gain at most 1, so the state needs no check of its own.
+    # Its input is bounded and its gain at most 1, so the state needs no check of its own; after an
+    # absurd number it settles as fast as its corner frequency says, as a coupling capacitor does.
     in_x = s.dc_in[0]
     in_y = s.dc_in[1]
     out_x = s.dc_out[0]
@@ -61,15 +65,17 @@ def _remove_dc(s, x, y, amount, corner, moving, rate, n):
         if moving != 0:
             pole = _pole(corner[i], rate)
         gain = 0.5 * (1.0 + pole)
-        out_x = gain * (x[i] - in_x) + pole * out_x
-        out_y = gain * (y[i] - in_y) + pole * out_y
+        now_x = clamp(x[i], -_HEADROOM, _HEADROOM)
+        now_y = clamp(y[i], -_HEADROOM, _HEADROOM)
+        out_x = gain * (now_x - in_x) + pole * out_x
+        out_y = gain * (now_y - in_y) + pole * out_y
         out_x = out_x if abs(out_x) > _SMALLEST else 0.0
         out_y = out_y if abs(out_y) > _SMALLEST else 0.0
-        in_x = x[i]
-        in_y = y[i]
+        in_x = now_x
+        in_y = now_y
         keep = 1.0 - amount[i]
-        x[i] = finite(in_x * keep + out_x * amount[i])
-        y[i] = finite(in_y * keep + out_y * amount[i])
+        x[i] = finite(x[i] * keep + out_x * amount[i])
+        y[i] = finite(y[i] * keep + out_y * amount[i])
     s.dc_in[0] = in_x
     s.dc_in[1] = in_y
     s.dc_out[0] = out_x
