@@ -99,6 +99,11 @@ def _taps(delay):
 
 @compiled
 def _delay_channel(line, at, signal, delay, moving, n):
+    if moving == 0 and delay[0] == 0.0:
+        for i in range(n):
+            line[(at + i) & (DELAY - 1)] = signal[i]
+            signal[i] = signal[i] + 0.0  # the sum below turns a negative zero positive, so this must
+        return (at + n) & (DELAY - 1)
     back, wa, wb, wc, we = _taps(delay[0])
     for i in range(n):
         if moving != 0:

@@ -111,16 +111,25 @@ def _harmonic_axis(m, p, s, layer, axis, out, first, last):
 
 
 @compiled
-def _follow_path(pool, table, points, position, out, first, last):
-    # `pool[table + points]` repeats the first point, so that k + 1 always exists.
+def _follow_path(pool, table, points, position, x, y, z, first, last):
+    # Tables of x, y and z follow one another; each repeats its first point, so that k + 1 always exists.
     end = points - 1.0
-    here = np.uint64(table)
-    there = np.uint64(table + 1)
+    stride = np.uint64(points + 1)
+    table = np.uint64(table)
+    one = np.uint64(1)
     for i in range(first, last):
         along = wrap_turn(position[i]) * points
-        k = np.int32(clamp(along, 0.0, end))  # processors convert four of these at once, of int64 none
-        a = pool[here + np.uint64(k)]
-        out[i] = a + (along - k) * (pool[there + np.uint64(k)] - a)
+        k = np.int64(clamp(along, 0.0, end))
+        f = along - k
+        at = table + np.uint64(k)
+        a = pool[at]
+        x[i] = a + f * (pool[at + one] - a)
+        at += stride
+        a = pool[at]
+        y[i] = a + f * (pool[at + one] - a)
+        at += stride
+        a = pool[at]
+        z[i] = a + f * (pool[at + one] - a)
 
 
 @compiled
@@ -132,13 +141,17 @@ def run_source(m, p, s, layer, first, last):
         _harmonic_axis(m, p, s, layer, 1, m.scratch_y, first, last)
         _harmonic_axis(m, p, s, layer, 2, m.scratch_z, first, last)
     elif kind == SOURCE_PATH:
-        points = p.layers[layer].points
-        table = p.layers[layer].path
-        _follow_path(m.pool, table, points, m.scratch_position, m.scratch_x, first, last)
-        table += points + 1
-        _follow_path(m.pool, table, points, m.scratch_position, m.scratch_y, first, last)
-        table += points + 1
-        _follow_path(m.pool, table, points, m.scratch_position, m.scratch_z, first, last)
+        _follow_path(
+            m.pool,
+            p.layers[layer].path,
+            p.layers[layer].points,
+            m.scratch_position,
+            m.scratch_x,
+            m.scratch_y,
+            m.scratch_z,
+            first,
+            last,
+        )
     else:
         _clear(m.scratch_x, first, last)
         _clear(m.scratch_y, first, last)
