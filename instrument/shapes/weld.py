@@ -55,7 +55,7 @@ def weld(drawing: Drawing, tolerances: Tolerances = DEFAULT) -> Drawing:
             f"the drawing lies {furthest / size:.0e} of its own sizes from the origin and has lost fine detail; "
             "move it to the origin before saving"
         )
-    joined = _renumbered(drawing, _representatives(drawing.points, tolerances.coincident * size))
+    joined = _renumbered(drawing, representatives(drawing.points, tolerances.coincident * size))
     joined = _split_touched(_join_ends(joined, tolerances.ends * size), tolerances.ends * size)
     if not len(joined.edges):
         raise DrawingError("there is nothing to draw: every line is shorter than the drawing's tolerance")
@@ -80,8 +80,20 @@ def _has_length(drawing: Drawing) -> NDArray[np.bool_]:
     return np.asarray(edge_lengths(drawing.points, drawing.edges) > 0.0)
 
 
-def _representatives(points: NDArray[np.float64], tolerance: float) -> NDArray[np.int64]:
-    """For each point the row of the point it is drawn to: a maximal set of points further apart than this."""
+def representatives(points: NDArray[np.float64], tolerance: float) -> NDArray[np.int64]:
+    """Find for each point the one it is drawn to: points that stand are further apart than the tolerance.
+
+    Parameters
+    ----------
+    points : ndarray of float64, shape (n, 3)
+    tolerance : float
+        In the units of `points`.
+
+    Returns
+    -------
+    ndarray of int64, shape (n,)
+        Rows of `points`; of the points drawn together, the first.
+    """
     from scipy.spatial import cKDTree
 
     pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
