@@ -1,0 +1,128 @@
+"""A checked patch becomes a program: the plain arrays that the engine plays."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from instrument.engine.layout import CURVES, LINK_ADD, LINK_MULTIPLY, MESSAGES, MODULATOR_LFO
+from instrument.engine.parameters import AXES, LINK, LIVE_TERMS, MODULATOR, PATCH, index_of
+from instrument.engine.program import Program, new_program
+from instrument.patch.check import modulator_index
+from instrument.patch.errors import PatchError, Problem
+from instrument.patch.fields import parameter_values
+from instrument.patch.locate import lines_of
+from instrument.patch.schema import LAYER_FIELDS, Patch
+from instrument.patch.sources import Harmonic
+
+if TYPE_CHECKING:
+    from instrument.patch.presets import Axes
+
+_KIND = {"lfo": MODULATOR_LFO}
+_OPERATION = {"add": LINK_ADD, "multiply": LINK_MULTIPLY}
+
+
+def build_program(patch: Patch) -> Program:
+    """Return the program of a patch.
+
+    Parameters
+    ----------
+    patch : Patch
+        As `load_patch` gives it.
+
+    Returns
+    -------
+    Program
+
+    Raises
+    ------
+    PatchError
+        If a modulator reaches itself through links.
+    """
+    program = new_program()
+    program.record["ramp_seconds"] = patch.ramp
+    program.record["fade_seconds"] = patch.fade
+    for name, value in parameter_values(patch, PATCH):
+        program.set(name, value)
+    _build_layers(patch, program)
+    for k, modulator in enumerate(patch.modulator):
+        program.record["modulators"][k] = _KIND[modulator.kind]
+        for name, value in parameter_values(modulator, MODULATOR):
+            program.set(f"mod.{k + 1}.{name}", value)
+    _build_links(patch, program)
+    _build_controls(patch, program)
+    for address, value in patch.values.items():
+        program.set(address, value)
+    return program
+
+
+def base_values(program: Program) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """Return the starting value of every parameter, in the order of `parameters.ADDRESSES`."""
+    return np.array(program.record["base"], np.float64)
+
+
+def _build_layers(patch: Patch, program: Program) -> None:
+    for k, layer in enumerate(patch.layer):
+        for name, value in parameter_values(layer, LAYER_FIELDS):
+            program.set(f"layer.{k + 1}.{name}", value)
+        if isinstance(layer.source, Harmonic):
+            program.draw_harmonic(k, _with_played_terms(patch, k + 1, layer.source.tables()))
+        elif layer.source is not None:
+            program.draw_path(k, layer.source.table())
+
+
+def _with_played_terms(patch: Patch, number: int, tables: Axes) -> Axes:
+    # A term that a link or a control moves is there from the start, silent, or they would move nothing.
+    needed = dict.fromkeys(AXES, 0)
+    moved = [link.parameter for link in patch.link] + [control.parameter for control in patch.control]
+    for address in moved:
+        match address.split("."):
+            case ["layer", layer, "source", axis, term, _] if int(layer) == number:
+                needed[axis] = max(needed[axis], int(term))
+    x, y, z = (_lengthened(table, needed[axis]) for table, axis in zip(tables, AXES, strict=True))
+    return x, y, z
+
+
+def _lengthened(
+    table: np.ndarray[tuple[int, int], np.dtype[np.float64]]
+    | np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+    count: int,
+) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    silent = [(0.0, float(k + 1), 0.0) for k in range(len(table), min(count, LIVE_TERMS))]
+    return np.vstack([table, silent]) if silent else table
+
+
+def _build_links(patch: Patch, program: Program) -> None:
+    for k, link in enumerate(patch.link):
+        modulator = modulator_index(patch, link.modulator)
+        if modulator is None:
+            raise ValueError(
+                f"link {k + 1} names no modulator; load the patch with load_patch, which checks it"
+            )
+        program.link(k, modulator, link.parameter, _OPERATION[link.operation])
+        for name, value in parameter_values(link, LINK):
+            program.set(f"link.{k + 1}.{name}", value)
+    try:
+        program.schedule()
+    except ValueError as error:
+        line = lines_of(patch.text).get(("link", 0))
+        raise PatchError(patch.path or "patch", Problem(f"{error}.", "link", line)) from None
+
+
+def _build_controls(patch: Patch, program: Program) -> None:
+    program.record["n_controls"] = len(patch.control)
+    at = 0
+    for row, control in zip(program.record["controls"], patch.control, strict=False):
+        row["lo"], row["hi"] = control.sweep
+        row["message"] = MESSAGES.index(control.message)
+        row["channel"] = control.channel - 1 if isinstance(control.channel, int) else -1
+        row["number"] = control.number if isinstance(control.number, int) else -1
+        row["param"] = index_of(control.parameter)
+        row["curve"] = CURVES.index(control.shape)
+        points = control.points or []
+        row["first_point"] = at if points else 0
+        row["points"] = len(points)
+        for pair in points:
+            program.record["curve_points"][at] = pair
+            at += 1

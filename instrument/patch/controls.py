@@ -1,0 +1,153 @@
+"""A control of a patch file: which MIDI message moves which parameter, how far and how."""
+
+from itertools import pairwise
+from typing import Annotated, Any, Self
+
+from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
+
+from instrument.engine.layout import CURVE_POINTS, CURVES, MESSAGES
+from instrument.engine.parameters import INDEX
+from instrument.patch.errors import did_you_mean
+from instrument.patch.fields import Number, Table, Text, one_of, refusal
+from instrument.patch.number import NumberError, note_to_key
+
+KEYED = ("note", "velocity", "gate", "pad")
+"""Messages whose number is a key, so that a note name may stand for it."""
+
+NUMBERLESS = ("bend", "pressure")
+
+FULL_SWEEP: dict[str, tuple[float, float]] = {"note": (0.0, 127.0), "bend": (-2.0, 2.0)}
+"""Ranges where the file gives none, unlike 0 to 1: a note sets its own key number; a bend is two semitones, which is
+common practice, no source."""
+
+
+def _address(value: Any) -> str:
+    if not isinstance(value, str) or value not in INDEX:
+        near = did_you_mean(value, INDEX) if isinstance(value, str) else ""
+        raise refusal("it takes the address of a parameter, such as layer.1.place.spin.y", near)
+    return value
+
+
+Address = Annotated[
+    str, BeforeValidator(_address), WithJsonSchema({"type": "string", "pattern": r"^[a-z]+[.]"})
+]
+"""The address of a parameter."""
+
+
+def _channel(value: Any) -> Any:
+    if value == "any" or (isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 16):
+        return value
+    raise refusal('it takes a MIDI channel from 1 to 16, or "any"')
+
+
+def _message_number(value: Any) -> Any:
+    if isinstance(value, str) and value != "any":
+        try:
+            value = note_to_key(value)
+        except NumberError:
+            value = None
+    if value == "any" or (isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= 127):
+        return value
+    raise refusal('it takes a number from 0 to 127, a note name such as C#4 for a key, or "any"')
+
+
+def _range(value: Any) -> Any:
+    if not isinstance(value, list) or len(value) != 2:
+        raise refusal("it takes two numbers, where the sweep begins and where it ends, as [0, 1]")
+    return value
+
+
+def _points(value: Any) -> Any:
+    wrong = (
+        [k for k, pair in enumerate(value) if not isinstance(pair, list) or len(pair) != 2]
+        if isinstance(value, list)
+        else []
+    )
+    if not isinstance(value, list) or len(value) < 2 or wrong:
+        allowed = (
+            "it takes at least two pairs of sweep and place in the range, as [[0, 0], [0.5, 0.9], [1, 1]]"
+        )
+        raise refusal(allowed, at=wrong[0] if wrong else None)
+    if len(value) > CURVE_POINTS:
+        raise refusal(f"it holds {len(value)} pairs, and all controls together have {CURVE_POINTS}")
+    return value
+
+
+class Control(Table):
+    """MIDI message to parameter."""
+
+    message: Annotated[str, *one_of(MESSAGES[1:])] = Field(description="kind of MIDI message listened to")
+    parameter: Address = Field(description="address of the parameter that it moves")
+    channel: Annotated[
+        int | str,
+        BeforeValidator(_channel),
+        WithJsonSchema({"anyOf": [{"type": "integer", "minimum": 1, "maximum": 16}, {"const": "any"}]}),
+    ] = Field("any", description="MIDI channel")
+    number: Annotated[
+        int | str,
+        BeforeValidator(_message_number),
+        WithJsonSchema({"anyOf": [{"type": "integer", "minimum": 0, "maximum": 127}, {"type": "string"}]}),
+    ] = Field("any", description="controller number, or key as a number or a note name")
+    range: Annotated[list[Number], BeforeValidator(_range)] | None = Field(
+        None, description="the parameter's values at both ends of the sweep"
+    )
+    curve: Annotated[str, *one_of(CURVES)] | None = Field(
+        None,
+        description="lin: equal steps; exp: equal ratios, as pitch; log: fast, then slow; points: your own",
+    )
+    points: Annotated[list[list[Number]], BeforeValidator(_points)] | None = Field(
+        None,
+        description="curve of your own: pairs of sweep (0 to 1, growing) and place in the range (0 to 1)",
+    )
+    label: Text = Field("", description="what to call it on the screen")
+
+    @model_validator(mode="after")
+    def _agree(self) -> Self:
+        self._check_number()
+        self._check_points()
+        if self.curve == "exp":
+            low, high = self.sweep
+            if low == 0 or high == 0 or (low < 0) != (high < 0):
+                mend = "Start from a small number instead of 0, or use log."
+                raise refusal("the curve exp needs both ends above 0, or both below", mend, at="range")
+        return self
+
+    def _check_number(self) -> None:
+        if self.message == "cc" and "number" not in self.model_fields_set:
+            raise refusal(
+                "a cc control needs the number of the controller",
+                "Write, for example, number = 1.",
+                at="number",
+            )
+        if self.message in NUMBERLESS and self.number != "any":
+            raise refusal(f"a {self.message} message has no number", "Take this line out.", at="number")
+
+    def _check_points(self) -> None:
+        if self.points is None:
+            if self.curve == "points":
+                raise refusal("the curve points needs points", "Add points = [[0, 0], [1, 1]].", at="curve")
+            return
+        if self.curve not in {None, "points"}:
+            raise refusal(
+                "points are for the curve points",
+                'Write curve = "points", or take the points out.',
+                at="points",
+            )
+        places = [place for place, _ in self.points]
+        growing = all(a <= b for a, b in pairwise(places))
+        if places[0] != 0 or places[-1] != 1 or not growing:
+            raise refusal(
+                "the first number of each pair grows from 0 in the first to 1 in the last", at="points"
+            )
+
+    @property
+    def sweep(self) -> tuple[float, float]:
+        """The parameter's values at both ends, given or usual."""
+        if self.range is None:
+            return FULL_SWEEP.get(self.message, (0.0, 1.0))
+        return self.range[0], self.range[1]
+
+    @property
+    def shape(self) -> str:
+        """The curve, given or usual."""
+        return self.curve or ("lin" if self.points is None else "points")
