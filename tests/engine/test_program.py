@@ -1,0 +1,171 @@
+"""A program before it is loaded: what it accepts, and the order in which links are worked out."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from instrument.engine.layout import (
+    MODULATOR_LFO,
+    SOURCE_HARMONIC,
+    SOURCE_NONE,
+    SOURCE_PATH,
+    STEP_BASE,
+    STEP_LINK,
+    STEP_MODULATOR,
+    STEPS,
+    TERMS,
+)
+from instrument.engine.parameters import (
+    INDEX,
+    LINK_BASE,
+    LINK_SIZE,
+    LINKS,
+    LIVE_TERMS,
+    MODULATOR_BASE,
+    MODULATOR_SIZE,
+    MODULATORS,
+    ROWS,
+)
+from instrument.engine.program import Program, new_program, order_steps
+from tests.engine.playing import terms
+
+
+def linked(*links: tuple[int, str]) -> Program:
+    """Return a program whose links are (modulator, address), numbered upwards."""
+    program = new_program()
+    for number, (modulator, address) in enumerate(links):
+        program.record["modulators"][modulator] = MODULATOR_LFO
+        program.link(number, modulator, address)
+    return program
+
+
+def test_a_new_program_holds_every_default_and_draws_nothing() -> None:
+    record = new_program().record
+    np.testing.assert_array_equal(record["base"], [row.default for row in ROWS])
+    assert (record["layers"]["source"] == SOURCE_NONE).all()
+
+
+def test_only_parameters_that_select_jump() -> None:
+    np.testing.assert_array_equal(new_program().record["jumps"], [bool(row.choices) for row in ROWS])
+
+
+@pytest.mark.parametrize("value", [np.inf, -np.inf, np.nan, 1e308, 5e-324, -0.0])
+def test_a_parameter_starts_at_any_number(value: float) -> None:
+    program = new_program()
+    program.set("layer.3.place.spin.y", value)
+    assert program.record["base"][INDEX["layer.3.place.spin.y"]].tobytes() == np.float64(value).tobytes()
+
+
+def test_an_unknown_address_is_refused() -> None:
+    with pytest.raises(KeyError, match="did you mean"):
+        new_program().set("layer.3.place.spin", 1.0)
+
+
+def test_the_first_harmonic_terms_become_parameters_and_the_rest_a_table() -> None:
+    table = np.arange(3.0 * (LIVE_TERMS + 2)).reshape(-1, 3)
+    program = new_program()
+    program.draw_harmonic(1, (terms(), table, terms()))
+    assert program.record["layers"][1]["source"] == SOURCE_HARMONIC
+    assert program.record["layers"][1]["terms"].tolist() == [0, LIVE_TERMS + 2, 0]
+    first = INDEX["layer.2.source.y.1.amplitude"]
+    np.testing.assert_array_equal(
+        program.record["base"][first : first + 3 * LIVE_TERMS], table[:LIVE_TERMS].ravel()
+    )
+    np.testing.assert_array_equal(program.terms[1, 1], table[LIVE_TERMS:])
+
+
+def test_too_many_harmonic_terms_are_refused() -> None:
+    with pytest.raises(ValueError, match=f"{TERMS + 1} harmonic terms; at most {TERMS}"):
+        new_program().draw_harmonic(0, (np.zeros((TERMS + 1, 3)), terms(), terms()))
+
+
+@pytest.mark.parametrize("shape", [(0, 3), (4, 2), (4,), (2, 3, 3)])
+def test_a_path_of_another_shape_is_refused(shape: tuple[int, ...]) -> None:
+    with pytest.raises(ValueError, match=r"a path is \(n, 3\) points with n > 0, not"):
+        new_program().draw_path(0, np.zeros(shape))
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf])
+def test_a_path_that_is_not_finite_is_refused(value: float) -> None:
+    with pytest.raises(ValueError, match="not finite"):
+        new_program().draw_path(0, np.array([[0.0, 0.0, 0.0], [0.0, value, 0.0]]))
+
+
+def test_a_layer_can_be_cleared() -> None:
+    program = new_program()
+    program.draw_path(2, np.zeros((1, 3)))
+    assert program.record["layers"][2]["source"] == SOURCE_PATH
+    program.clear_layer(2)
+    assert program.record["layers"][2]["source"] == SOURCE_NONE
+
+
+@pytest.mark.parametrize(
+    "links",
+    [
+        [(0, "mod.1.rate")],
+        [(0, "link.1.depth")],
+        [(0, "mod.2.rate"), (1, "mod.1.phase")],
+        [(0, "link.2.depth"), (1, "link.3.offset"), (2, "mod.1.width")],
+    ],
+)
+def test_a_modulator_that_reaches_itself_is_refused(links: list[tuple[int, str]]) -> None:
+    with pytest.raises(ValueError, match="a modulator reaches itself"):
+        linked(*links).schedule()
+
+
+def test_two_links_to_one_parameter_begin_it_once() -> None:
+    target = "layer.1.place.turn.z"
+    steps = order_steps(linked((0, target), (1, target)).record)
+    assert steps.count((STEP_BASE, INDEX[target])) == 1
+    assert {(STEP_LINK, 0), (STEP_LINK, 1)} <= set(steps)
+
+
+def test_a_modulator_without_a_link_runs_too() -> None:
+    program = new_program()
+    program.record["modulators"][5] = MODULATOR_LFO
+    assert order_steps(program.record) == [(STEP_MODULATOR, 5)]
+
+
+LINK_TARGETS = st.one_of(
+    st.sampled_from(["layer.1.level", "layer.1.place.turn.x", "output.gain.x"]),
+    st.builds("mod.{}.{}".format, st.integers(1, MODULATORS), st.sampled_from(["rate", "phase", "width"])),
+    st.builds("link.{}.{}".format, st.integers(1, LINKS), st.sampled_from(["depth", "offset"])),
+)
+
+
+@given(st.lists(st.tuples(st.integers(0, MODULATORS - 1), LINK_TARGETS), max_size=LINKS))
+def test_everything_is_evaluated_once_and_before_it_is_used(links: list[tuple[int, str]]) -> None:
+    record = linked(*links).record
+    try:
+        steps = order_steps(record)
+    except ValueError:
+        return  # a circle; the next test says when
+    assert len(steps) == len(set(steps)) <= STEPS
+    at = {step: place for place, step in enumerate(steps)}
+    assert {number for kind, number in steps if kind == STEP_LINK} == set(range(len(links)))
+    for number, (modulator, address) in enumerate(links):
+        assert at[STEP_MODULATOR, modulator] < at[STEP_LINK, number]
+        assert at[STEP_BASE, INDEX[address]] < at[STEP_LINK, number]
+        owner = (INDEX[address] - MODULATOR_BASE) // MODULATOR_SIZE
+        if address.startswith("mod.") and (STEP_MODULATOR, owner) in at:
+            assert at[STEP_LINK, number] < at[STEP_MODULATOR, owner]
+        owner = (INDEX[address] - LINK_BASE) // LINK_SIZE
+        if address.startswith("link.") and (STEP_LINK, owner) in at:
+            assert at[STEP_LINK, number] < at[STEP_LINK, owner]
+
+
+@given(st.lists(st.tuples(st.integers(0, 5), st.integers(0, 5)), max_size=20))
+def test_exactly_circles_of_modulators_are_refused(edges: list[tuple[int, int]]) -> None:
+    record = linked(*[(a, f"mod.{b + 1}.rate") for a, b in edges]).record
+    reach = np.zeros((6, 6), int)
+    for a, b in edges:
+        reach[a, b] = 1
+    circle = np.trace(sum(np.linalg.matrix_power(reach, k) for k in range(1, 7))) > 0
+    if circle:
+        with pytest.raises(ValueError, match="reaches itself"):
+            order_steps(record)
+    else:
+        order_steps(record)
