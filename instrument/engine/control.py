@@ -67,23 +67,28 @@ def sweep(p, control, raw, top):
     return control.lo + (control.hi - control.lo) * raw / top
 
 
+@inlined
+def _listens(control, channel, number):
+    # Whether a control takes messages of this channel and this controller or key.
+    right_channel = control.channel < 0 or control.channel == channel
+    return right_channel and (control.number < 0 or control.number == number)
+
+
+@compiled
+def _move(m, p, s, control, raw, top):
+    samples = np.int64(p.ramp_seconds * m.rate + 0.5)
+    if p.jumps[control.param] != 0:
+        samples = np.int64(0)
+    set_parameter(s, np.int64(control.param), sweep(p, control, raw, top), samples)
+
+
 @compiled
 def _drive(m, p, s, message, channel, number, raw, top):
     # Every control that listens to this message moves its parameter.
-    samples = np.int64(p.ramp_seconds * m.rate + 0.5)
     for k in range(p.n_controls):
         control = p.controls[k]
-        if control.message != message:
-            continue
-        if control.channel >= 0 and control.channel != channel:
-            continue
-        if control.number >= 0 and control.number != number:
-            continue
-        value = sweep(p, control, raw, top)
-        length = samples
-        if p.jumps[control.param] != 0:
-            length = np.int64(0)
-        set_parameter(s, np.int64(control.param), value, length)
+        if control.message == message and _listens(control, channel, number):
+            _move(m, p, s, control, raw, top)
 
 
 @compiled
@@ -135,26 +140,40 @@ def _note_on(m, p, s, channel, key, velocity):
 
 
 @compiled
+def _newest_for(m, control):
+    # The newest held note that a control listens to, or -1.
+    newest = -1
+    for k in range(m.n_voices):
+        if _listens(control, m.voices[k].channel, m.voices[k].key):
+            newest = k
+    return newest
+
+
+@compiled
 def _note_off(m, p, s, channel, key):
-    # The newest of the notes still held takes over; the gate closes behind the last one.
+    # For each control, the newest note that it still hears takes over; its gate closes behind the last.
     held = m.n_voices
     _remove_voice(m, channel, key)
     _drive(m, p, s, PAD, channel, key, 0.0, 127.0)
     if m.n_voices == held:
         return
-    if m.n_voices > 0:
-        voice = m.voices[m.n_voices - 1]
-        _drive(m, p, s, NOTE, np.int64(voice.channel), np.int64(voice.key), voice.key * 1.0, 127.0)
-    else:
-        _drive(m, p, s, GATE, channel, key, 0.0, 1.0)
+    for k in range(p.n_controls):
+        control = p.controls[k]
+        if not _listens(control, channel, key):
+            continue
+        newest = _newest_for(m, control)
+        if control.message == NOTE and newest >= 0:
+            _move(m, p, s, control, m.voices[newest].key * 1.0, 127.0)
+        elif control.message == GATE and newest < 0:
+            _move(m, p, s, control, 0.0, 1.0)
 
 
 @compiled
 def release_all(m, p, s, channel):
-    """Let go of every held note of a channel (-1: of all) and close what they held open."""
+    """Let go of every held note of a channel (-1: of all), oldest first, and close what they held open."""
     while m.n_voices > 0:
         found = -1
-        for k in range(m.n_voices):
+        for k in range(m.n_voices - 1, -1, -1):
             if channel < 0 or m.voices[k].channel == channel:
                 found = k
         if found < 0:

@@ -22,6 +22,7 @@ from instrument.engine.layout import (
     POOL,
     RING_COMMAND,
     RING_EVENTS,
+    RINGS,
     SLOTS,
 )
 from instrument.engine.memory import Memory, allocate
@@ -132,6 +133,7 @@ class Engine:
         self.rate = float(rate)
         self.memory = memory if memory is not None else allocate(rate)
         self._regions: dict[int, tuple[int, int]] = {}
+        self._kept: set[int] = set()
         self._next_slot = 0
 
     @property
@@ -151,7 +153,7 @@ class Engine:
         ----------
         program : Program
         slot : int, optional
-            Slot to fill, 0 to `layout.SLOTS` - 1; a free one by default.
+            Slot to fill, 0 to `layout.SLOTS` - 1, kept from then on; a passing one by default.
 
         Raises
         ------
@@ -160,12 +162,14 @@ class Engine:
         """
         busy = self._busy_slots()
         if slot is None:
-            slot = self._free_slot(busy)
+            slot = self._free_slot(busy | self._kept)
         elif slot in busy:
             raise EngineFullError(f"program slot {slot} is being played; load another one")
+        else:
+            self._kept.add(slot)
         tables = _tables_of(program)
+        start = self._find_room(sum(len(table) for _, table in tables), slot)
         self._regions.pop(slot, None)
-        start = self._find_room(sum(len(table) for _, table in tables))
         row = self.record["bank"][slot : slot + 1]
         row[...] = program.record
         at = start
@@ -182,13 +186,14 @@ class Engine:
         return slot
 
     def _busy_slots(self) -> set[int]:
-        busy = {int(slot) for slot in self.record["instances"]["slot"]}
+        # Waiting events first: a change that the callback makes in between is then seen at least once.
+        busy = set()
         for ring in self.record["rings"]:
             for k in range(int(ring["head"]), int(ring["tail"])):
                 event = ring["events"][k % RING_EVENTS]
                 if event["kind"] == EVENT_SWAP:
                     busy.add(int(event["index"]))
-        return busy
+        return busy | {int(slot) for slot in self.record["instances"]["slot"]}
 
     def _free_slot(self, busy: set[int]) -> int:
         for k in range(SLOTS):
@@ -198,9 +203,9 @@ class Engine:
                 return slot
         raise EngineFullError(f"all {SLOTS} program slots are in use; wait for a change to be finished")
 
-    def _find_room(self, length: int) -> int:
+    def _find_room(self, length: int, slot: int) -> int:
         at = 0
-        for start, end in sorted(self._regions.values()):
+        for start, end in sorted(region for owner, region in self._regions.items() if owner != slot):
             if start - at >= length:
                 return at
             at = max(at, end)
@@ -217,7 +222,14 @@ class Engine:
         -------
         bool
             False if the ring is full; the loss is counted in ``counters.refused_events``.
+
+        Raises
+        ------
+        ValueError
+            If there is no such ring.
         """
+        if not 0 <= ring < RINGS:
+            raise ValueError(f"there is no event ring {ring}; they are counted from 0 to {RINGS - 1}")
         packed = np.array(event.packed(), EVENT)
         return bool(_push(self.memory.address, ring, packed.ctypes.data))
 
@@ -226,9 +238,16 @@ class Engine:
         return self.push(set_event(0, address, value, at_once=at_once))
 
     def play(self, program: Program, *, carry: bool = False, time: int = 0) -> int:
-        """Load a program and change to it; return its slot. See `load` for what may be raised."""
+        """Load a program and change to it; return its slot.
+
+        Raises
+        ------
+        EngineFullError
+            If it finds no room, or no event can be taken now.
+        """
         slot = self.load(program)
-        self.push(swap_event(time, slot, carry=carry))
+        if not self.push(swap_event(time, slot, carry=carry)):
+            raise EngineFullError("the engine takes no more events at the moment; is it running?")
         return slot
 
     def render_into(self, out: npt.NDArray[np.float32]) -> None:
@@ -267,7 +286,8 @@ class Engine:
         done = 0
         while done < frames:
             count = min(block, frames - done)
-            while event is not None and event.time < self.time + count and self.push(event, ring):
+            while event is not None and event.time < self.time + count and self._has_room(ring):
+                self.push(event, ring)
                 event = next(waiting, None)
             if event is not None and event.time < self.time + count:
                 # The ring is full: go on only to the last event that found room.
@@ -276,6 +296,10 @@ class Engine:
             self.render_into(out[done : done + count])
             done += count
         return out
+
+    def _has_room(self, ring: int) -> bool:
+        row = self.record["rings"][ring]
+        return int(row["tail"]) - int(row["head"]) < RING_EVENTS
 
     def _last_pushed(self, ring: int) -> int:
         row = self.record["rings"][ring]
@@ -293,7 +317,7 @@ class Engine:
         return float(instance["value"][index_of(address)])
 
     def values(self) -> dict[str, float]:
-        """Return every parameter's present value by address, without what links add."""
+        """Return by address what every parameter is set to: where a ramp under way ends, without links."""
         instance = self.record["instances"][int(self.record["active"])]
         return dict(zip(ADDRESSES, instance["target"].tolist(), strict=True))
 

@@ -76,12 +76,14 @@ def _log(m, event):
 
 @compiled
 def _swap(m, slot, carry):
-    # Both instances play during the fade; an earlier fade still under way ends here.
+    # Both instances play during the fade; an earlier fade still under way ends here, and is bridged.
+    if m.fade_left > 0:
+        m.bridging = 1
     old = m.instances[m.active]
     m.active = 1 - m.active
     new = m.instances[m.active]
     program = m.bank[slot]
-    start_instance(program, new, old, slot, carry)
+    start_instance(m, program, new, old, slot, carry)
     m.fade_length = max(np.int64(program.fade_seconds * m.rate + 0.5), np.int64(1))
     m.fade_left = m.fade_length
 

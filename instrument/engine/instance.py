@@ -62,14 +62,16 @@ def _reset_layer(p, s, layer):
 
 
 @compiled
-def _carry_layer(p, s, old, layer):
+def _carry_layer(p, s, before, old, layer):
+    # Only what the old program really used: anything else is left from programs long gone.
     s.pen[layer] = old.pen[layer]
     s.pen_wrapped[layer] = old.pen_wrapped[layer]
     s.last_position[layer] = old.last_position[layer]
     for axis in range(3):
         s.spin[layer, axis] = old.spin[layer, axis]
         for term in range(p.layers[layer].terms[axis]):
-            s.carry[layer, axis, term] = old.carry[layer, axis, term]
+            used = term < before.layers[layer].terms[axis]
+            s.carry[layer, axis, term] = old.carry[layer, axis, term] if used else 0.0
 
 
 @compiled
@@ -81,17 +83,40 @@ def _remember_ratios(p, s, layer):
 
 
 @compiled
-def _clear_output(s):
+def _carry_output(s, old, playing):
+    # The output section is one and the same for all programs: its filters and delays go on.
+    s.delay_at = old.delay_at if playing else np.int64(0)
     for channel in range(2):
-        s.dc_in[channel] = 0.0
-        s.dc_out[channel] = 0.0
+        s.dc_in[channel] = old.dc_in[channel] if playing else 0.0
+        s.dc_out[channel] = old.dc_out[channel] if playing else 0.0
         for i in range(DELAY):
-            s.delay[channel, i] = 0.0
+            s.delay[channel, i] = old.delay[channel, i] if playing else 0.0
 
 
 @compiled
-def start_instance(p, s, old, slot, carry):
+def _start_layer(p, s, before, old, layer, carry):
+    _lay_out_layer(p, s, layer)
+    if carry and before.layers[layer].source != SOURCE_NONE:
+        _carry_layer(p, s, before, old, layer)
+    else:
+        _reset_layer(p, s, layer)
+    _remember_ratios(p, s, layer)
+
+
+@compiled
+def _start_modulator(p, s, before, old, number, carry):
+    first = MODULATOR_BASE + number * MODULATOR_SIZE
+    _lay_out(p, s, first, first + MODULATOR_SIZE)
+    goes_on = carry and before.modulators[number] != MODULATOR_NONE
+    s.modulator[number] = old.modulator[number] if goes_on else np.uint64(0)
+
+
+@compiled
+def start_instance(m, p, s, old, slot, carry):
     """Lay out a program in instance s; with `carry` its phases go on from instance `old`."""
+    playing = old.slot >= 0
+    before = m.bank[max(old.slot, 0)]
+    carry = carry and playing
     for index in range(COUNT):
         s.moving[index] = 0
         s.linked[index] = 0
@@ -105,18 +130,10 @@ def start_instance(p, s, old, slot, carry):
     s.turn = old.turn if carry else 0
     for layer in range(LAYERS):
         if p.layers[layer].source != SOURCE_NONE:
-            _lay_out_layer(p, s, layer)
-            if carry:
-                _carry_layer(p, s, old, layer)
-            else:
-                _reset_layer(p, s, layer)
-            _remember_ratios(p, s, layer)
+            _start_layer(p, s, before, old, layer, carry)
     for number in range(MODULATORS):
         if p.modulators[number] != MODULATOR_NONE:
-            first = MODULATOR_BASE + number * MODULATOR_SIZE
-            _lay_out(p, s, first, first + MODULATOR_SIZE)
-            s.modulator[number] = old.modulator[number] if carry else np.uint64(0)
+            _start_modulator(p, s, before, old, number, carry)
     _lay_out(p, s, LINK_BASE, LINK_BASE + p.n_links * LINK_SIZE)
     _lay_out(p, s, PATCH_BASE, COUNT)
-    s.delay_at = 0
-    _clear_output(s)
+    _carry_output(s, old, playing)

@@ -211,8 +211,12 @@ def _fields() -> list[tuple[object, ...]]:
         ("anchor_count", "i8"),  # odd while the two below are being written
         ("anchor_time", "i8"),  # sample time at the start of the latest callback ...
         ("anchor_ns", "i8"),  # ... and the monotonic clock then
-        ("measure", "i8"),  # 1: take the time of every callback
-        ("quit", "i8"),
+        ("round_over", "i8"),  # whether the pen has just ended a round, or cannot
+        ("bridging", "i8"),  # 1: the next sample begins a bridge from the latest one
+        ("bridge_left", "i8"),
+        ("bridge_length", "i8"),
+        ("bridge", "f8", (2,)),  # step that is being spread out, per channel
+        ("latest", "f8", (2,)),  # last sample before the guard
         ("bend", "i4", (16,)),
         ("pressure", "u1", (16,)),
         ("cc", "u1", (16, 128)),

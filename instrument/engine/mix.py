@@ -64,8 +64,7 @@ def _mix_turns(m, p, s, first, last):
         if layer < 0:
             return
         at = _run_layer(m, p, s, layer, at, last, True)
-        ended = s.pen_wrapped[layer] != 0.0 or at < last
-        s.turn = layer + 1 if ended else layer
+        s.turn = layer + 1 if m.round_over != 0 else layer
 
 
 @merged

@@ -15,7 +15,7 @@ _TWO_PI = 6.283185307179586
 
 @inlined
 def sincos_turn(turns):
-    """Return sine and cosine of an angle in turns; nan where the angle is not finite.
+    """Return sine and cosine of an angle in turns; nan where the angle is not finite (or beyond 2**1022).
 
     Polynomials on an eighth of a turn: coefficients sincof and coscof of S. L. Moshier, Cephes
     Mathematical Library (1989), sin.c.

@@ -85,7 +85,7 @@ def run_pen(m, s, layer, first, last, one_round):
     """Fill position and wraps for samples first to last, and return where it stopped.
 
     With `one_round` it stops behind the sample that ends a round (or that cannot move at all), so
-    that another layer can take the beam. `wraps` holds how often the position has just begun anew,
+    that another layer can take the beam, and says so in `round_over`. `wraps` holds how often the position has just begun anew,
     counted in the direction in which it runs.
     """
     base = layer * LAYER_SIZE
@@ -103,6 +103,7 @@ def run_pen(m, s, layer, first, last, one_round):
     if moving == 0 and s.moving[base + _DIRECTION] == 0 and not one_round:
         return _run_steadily(m, s, layer, phase, step, first, last)
     wrapped = s.pen_wrapped[layer]
+    m.round_over = 0
     i = first
     while i < last:
         if moving != 0:
@@ -114,6 +115,7 @@ def run_pen(m, s, layer, first, last, one_round):
         wrapped = _began_anew(phase, step)
         i += 1
         if one_round and (wrapped != 0.0 or step == np.uint64(0)):
+            m.round_over = 1
             break
     s.pen[layer] = phase
     s.pen_wrapped[layer] = wrapped

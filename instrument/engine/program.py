@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from instrument.engine.layout import (
     LINK_ADD,
+    LINK_MULTIPLY,
     MODULATOR_NONE,
     PROGRAM,
     SOURCE_HARMONIC,
@@ -25,6 +26,7 @@ from instrument.engine.parameters import (
     LAYER_SIZE,
     LINK_BASE,
     LINK_SIZE,
+    LINKS,
     LIVE_TERMS,
     MODULATOR_BASE,
     MODULATOR_SIZE,
@@ -119,7 +121,35 @@ class Program:
         self.record["layers"][layer]["source"] = SOURCE_NONE
 
     def link(self, number: int, modulator: int, address: str, operation: int = LINK_ADD) -> None:
-        """Connect a modulator (0-based) to a parameter as link `number` (0-based, counted upwards)."""
+        """Connect a modulator to a parameter.
+
+        Parameters
+        ----------
+        number : int
+            Link, 0-based; links are made in order, without gaps.
+        modulator : int
+            0-based.
+        address : str
+        operation : int
+            `LINK_ADD` or `LINK_MULTIPLY`.
+
+        Raises
+        ------
+        KeyError
+            If there is no such address.
+        ValueError
+            If a number is out of range.
+        """
+        if not 0 <= number <= int(self.record["n_links"]) or number >= LINKS:
+            raise ValueError(
+                f"link {number + 1} is out of order; links are made from 1 to {LINKS} without gaps"
+            )
+        if not 0 <= modulator < MODULATORS:
+            raise ValueError(
+                f"there is no modulator {modulator + 1}; they are counted from 1 to {MODULATORS}"
+            )
+        if operation not in {LINK_ADD, LINK_MULTIPLY}:
+            raise ValueError(f"there is no link operation {operation}")
         row = self.record["links"][number]
         row["modulator"] = modulator
         row["param"] = index_of(address)
@@ -132,7 +162,7 @@ class Program:
         Raises
         ------
         ValueError
-            If a modulator reaches itself through links; the message names one on the way.
+            If a modulator reaches itself through links, or a link's modulator is not in use.
         """
         steps = order_steps(self.record)
         self.record["n_steps"] = len(steps)
@@ -159,11 +189,13 @@ def order_steps(record: npt.NDArray[np.void]) -> list[tuple[int, int]]:
     Raises
     ------
     ValueError
-        If a modulator reaches itself.
+        If a modulator reaches itself, or a link's modulator is not in use.
     """
     links = [(int(row["modulator"]), int(row["param"])) for row in record["links"][: int(record["n_links"])]]
     by_target: dict[int, list[int]] = {}
-    for number, (_, param) in enumerate(links):
+    for number, (modulator, param) in enumerate(links):
+        if record["modulators"][modulator] == MODULATOR_NONE:
+            raise ValueError(f"link {number + 1} is moved by modulator {modulator + 1}, which is not in use")
         by_target.setdefault(param, []).append(number)
     steps: list[tuple[int, int]] = []
     done: set[tuple[str, int]] = set()

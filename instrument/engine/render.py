@@ -38,6 +38,25 @@ def _blend(new, old, left, length, n):
         new[i] = old[i] * weight + new[i] * (1.0 - weight)
 
 
+@compiled
+def _bridge(x, y, m, n):
+    # A change amid a fade drops what was still fading out; the step that leaves is spread over the new fade.
+    if m.bridging != 0:
+        m.bridging = 0
+        m.bridge[0] = m.latest[0] - x[0]
+        m.bridge[1] = m.latest[1] - y[0]
+        m.bridge_length = m.fade_length
+        m.bridge_left = m.bridge_length
+    if m.bridge_left > 0:
+        for i in range(n):
+            weight = max(m.bridge_left - i, 0) / m.bridge_length
+            x[i] = x[i] + m.bridge[0] * weight
+            y[i] = y[i] + m.bridge[1] * weight
+        m.bridge_left = max(m.bridge_left - n, 0)
+    m.latest[0] = x[n - 1]
+    m.latest[1] = y[n - 1]
+
+
 @merged
 def _run_chunk(m, n):
     if m.fade_left > 0:
@@ -52,6 +71,7 @@ def _run_chunk(m, n):
         m.fade_left -= n
         if m.fade_left == 0:
             m.instances[1 - m.active].slot = -1
+    _bridge(m.scratch_mix_x, m.scratch_mix_y, m, n)
     s = m.instances[m.active]
     if s.slot >= 0:
         run_guard(m.scratch_mix_x, s.rows[KNEE], s.rows[LIMIT], n)

@@ -4,20 +4,30 @@ from __future__ import annotations
 
 import numpy as np
 
-from instrument.engine.compiled import compiled, merged
+from instrument.engine.compiled import compiled, inlined, merged
 from instrument.engine.layout import SOURCE_HARMONIC, SOURCE_PATH
 from instrument.engine.numeric import clamp, sincos_turn, wrap_turn
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LIVE_TERMS, offset_in
 
 _TERMS = offset_in(LAYER, "source.x.1.amplitude")
+_LENGTH = offset_in(LAYER, "pen.length")
 _TERM_SIZE = 3
 _AXIS_SIZE = LIVE_TERMS * _TERM_SIZE
+
+
+@inlined
+def _gain_of_round(ratio, length):
+    # What a term is out of step after a round of a drawing run through `length` times; a part of a
+    # drawing jumps back by intent, and the drawing turns on as if it had been drawn once.
+    whole = (length == np.floor(length)) & (abs(length) < 1e15)
+    return (ratio - np.floor(ratio)) * (length if whole else 1.0)
 
 
 @compiled
 def _carry_along(m, s, layer, axis, term, ratio, first, last):
     # A ratio that is not whole leaves the term out of step by its fraction after each round, and a
     # ratio being turned must not make the phase jump: both are kept in `carry`.
+    length = s.rows[layer * LAYER_SIZE + _LENGTH]
     carry = s.carry[layer, axis, term]
     before = s.last_ratio[layer, axis, term]
     place = s.last_position[layer]
@@ -26,7 +36,7 @@ def _carry_along(m, s, layer, axis, term, ratio, first, last):
     out = m.scratch_carry
     for i in range(first, last):
         r = ratio[i]
-        carry = wrap_turn(carry + wraps[i] * (r - np.floor(r)) - (r - before) * place)
+        carry = wrap_turn(carry + wraps[i] * _gain_of_round(r, length[i]) - (r - before) * place)
         out[i] = carry
         before = r
         place = position[i]
@@ -82,13 +92,13 @@ def _playable_terms(m, s, layer, axis, count, out, first, last):
 @compiled
 def _constant_terms(m, s, layer, axis, count, table, out, first, last):
     carry = m.scratch_carry
+    length = s.rows[layer * LAYER_SIZE + _LENGTH]
     for term in range(LIVE_TERMS, count):
         at = table + (term - LIVE_TERMS) * _TERM_SIZE
         ratio = m.pool[at + 1]
-        gain = ratio - np.floor(ratio)
         value = s.carry[layer, axis, term]
         for i in range(first, last):
-            value = wrap_turn(value + m.scratch_wraps[i] * gain)
+            value = wrap_turn(value + m.scratch_wraps[i] * _gain_of_round(ratio, length[i]))
             carry[i] = value
         s.carry[layer, axis, term] = value
         _add_constant_term(out, m.pool[at], ratio, m.pool[at + 2], m.scratch_position, carry, first, last)
