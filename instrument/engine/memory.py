@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from instrument.engine.layout import ABI, memory_dtype
+from instrument.engine.layout import ABI, MEMORY, memory_dtype
 
 RING_SECONDS = 12.0
 """Shortest time of output that readers may lag behind."""
@@ -103,8 +103,8 @@ def allocate(rate: float, *, shared: bool = False, ring_seconds: float = RING_SE
     return memory
 
 
-def attach(name: str, rate: float, ring_seconds: float = RING_SECONDS) -> Memory:
-    """Attach to a memory that another process allocated with the same rate and ring length.
+def attach(name: str) -> Memory:
+    """Attach to a memory that another process allocated.
 
     Raises
     ------
@@ -119,11 +119,9 @@ def attach(name: str, rate: float, ring_seconds: float = RING_SECONDS) -> Memory
         segment = shared_memory.SharedMemory(name=name)
         # Before 3.13 the reader's tracker would remove the memory when only the reader ends.
         resource_tracker.unregister(f"/{segment.name}", "shared_memory")
-    record = np.ndarray((), memory_dtype(ring_frames_for(rate, ring_seconds)), segment.buf)
-    if int(record["abi"]) != ABI:
-        found = int(record["abi"])
+    found = int(np.ndarray((), np.int64, segment.buf)) if segment.size >= MEMORY.itemsize else -1
+    if found != ABI:
         segment.close()
-        raise ValueError(
-            f"memory {name} has layout {found}, this version reads {ABI}; restart both processes"
-        )
-    return Memory(record, segment)
+        raise ValueError(f"memory {name} has layout {found}, this version reads {ABI}; restart both processes")
+    frames = int(np.ndarray((), MEMORY, segment.buf)["ring_frames"])
+    return Memory(np.ndarray((), memory_dtype(frames), segment.buf), segment)
