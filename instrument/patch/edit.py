@@ -1,0 +1,152 @@
+"""Changing single numbers in the text of a patch file, through tomlkit, which keeps everything else."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, MutableMapping
+from typing import TYPE_CHECKING, Any
+
+import tomlkit
+from tomlkit.items import AoT, Array, Float, InlineTable, Integer, Item, KeyType, SingleKey, Trivia
+
+from instrument.engine.parameters import AXES, ROWS, index_of
+from instrument.patch.fields import SWITCH
+from instrument.patch.place import place_of
+from instrument.patch.sources import Harmonic
+
+if TYPE_CHECKING:
+    from instrument.patch.locate import Path
+    from instrument.patch.presets import Axes
+    from instrument.patch.schema import Patch
+
+_TERM = ("amplitude", "ratio", "phase")
+
+
+def edited(patch: Patch, changes: Mapping[str, float]) -> str:
+    """Return the patch's text with new values at some addresses.
+
+    Raises
+    ------
+    TOMLKitError, KeyError, IndexError, TypeError, ValueError
+        If tomlkit cannot reach the place, however it is written.
+    """
+    document = patch.document
+    listed = document.get("values", {})
+    _write_out_figures(patch, document, changes)
+    for address, value in changes.items():
+        if not _is_listed(listed, address) and _set(document, place_of(address), value, index_of(address)):
+            continue
+        _set_listed(document, address, value)
+    return tomlkit.dumps(document)
+
+
+def toml_number(value: float) -> str:
+    """Return a float as TOML writes it; every bit comes back, of nan the sign.
+
+    Examples
+    --------
+    >>> toml_number(-0.0), toml_number(1e308), toml_number(float("-inf"))
+    ('-0.0', '1e+308', '-inf')
+    """
+    if math.isnan(value):
+        return "-nan" if math.copysign(1.0, value) < 0 else "nan"
+    return repr(float(value))
+
+
+def _item(value: float, index: int, old: Any) -> Item:
+    # In the manner of what it replaces: true and false, a choice by its name, a whole number without a point.
+    row = ROWS[index]
+    whole = math.isfinite(value) and value.is_integer() and not (value == 0 and math.copysign(1.0, value) < 0)
+    if isinstance(old, bool) and row.unit == SWITCH and whole and value in {0.0, 1.0}:
+        return tomlkit.item(value == 1.0)
+    if row.choices and whole and 0 <= value < len(row.choices) and not isinstance(old, Integer | Float):
+        return tomlkit.item(row.choices[int(value)])
+    if isinstance(old, Integer) and whole and abs(value) < 2**53:
+        return tomlkit.item(int(value))
+    return Float(value, Trivia(), toml_number(value))
+
+
+def _set(document: MutableMapping[str, Any], path: Path, value: float, index: int) -> bool:
+    *way, last = path
+    here: Any = document
+    for k, step in enumerate(way):
+        if isinstance(step, int):
+            if not isinstance(here, AoT | Array) or step >= len(here):
+                return False
+            here = here[step]
+        elif isinstance(here, Array):
+            return False
+        else:
+            if step not in here:
+                if not _may_be_made(way[: k + 1]):
+                    return False
+                here[step] = (
+                    tomlkit.inline_table()
+                    if isinstance(here, InlineTable) or step in _GROUPS
+                    else tomlkit.table()
+                )
+            here = here[step]
+    if isinstance(here, Array) and last in AXES:
+        place = AXES.index(str(last))
+        here[place] = _item(value, index, here[place])
+    else:
+        here[last] = _item(value, index, here.get(last))
+    return True
+
+
+_GROUPS = {row.name.split(".")[-2] for row in ROWS if row.name.rpartition(".")[2] in AXES}
+"""Tables of axes, which are written on one line when they are new."""
+
+
+def _may_be_made(way: list[str | int]) -> bool:
+    # Tables of fields may be added; layers, modulators, links and terms are the writer's.
+    return way[-1] not in {"layer", "modulator", "link", "source", *AXES}
+
+
+def _is_listed(listed: Any, address: str) -> bool:
+    if address in listed:
+        return True
+    here = listed
+    for part in address.split("."):
+        if not isinstance(here, MutableMapping) or part not in here:
+            return False
+        here = here[part]
+    return True
+
+
+def _set_listed(document: tomlkit.TOMLDocument, address: str, value: float) -> None:
+    if "values" not in document:
+        document["values"] = tomlkit.table()
+    table: Any = document["values"]
+    parts = address.split(".")
+    if address not in table and _is_listed(table, address):
+        for part in parts[:-1]:
+            table = table[part]
+        address = parts[-1]
+    if address in table:
+        table[address] = Float(value, Trivia(), toml_number(value))
+    else:
+        table.append(SingleKey(address, KeyType.Basic), Float(value, Trivia(), toml_number(value)))
+
+
+def _write_out_figures(patch: Patch, document: tomlkit.TOMLDocument, changes: Mapping[str, float]) -> None:
+    # A term that belongs to a named figure has no line of its own until its axis is written out.
+    touched = {tuple(address.split(".")[:4]) for address in changes if ".source." in address}
+    for _, number, _, axis in sorted(touched):
+        k = int(number) - 1
+        source = patch.layer[k].source if k < len(patch.layer) else None
+        if isinstance(source, Harmonic) and getattr(source, axis) is None:
+            tables: Axes = source.tables()
+            table = tables[AXES.index(axis)]
+            if len(table):
+                document["layer"][k]["source"][axis] = _terms(table)
+
+
+def _terms(table: Any) -> Array:
+    terms = tomlkit.array()
+    for row in table:
+        term = tomlkit.inline_table()
+        for name, value in zip(_TERM, row.tolist(), strict=True):
+            term.append(name, Float(value, Trivia(), toml_number(value)))
+        terms.append(term)
+    return terms.multiline(len(table) > 2)

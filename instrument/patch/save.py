@@ -1,0 +1,163 @@
+"""Writing the running instrument's values into a patch file, with the reader's comments and order kept."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from tomlkit.exceptions import TOMLKitError
+
+from instrument.engine.parameters import ADDRESSES, index_of
+from instrument.patch.atomic import write_atomically
+from instrument.patch.build import base_values, build_program
+from instrument.patch.edit import edited, toml_number
+from instrument.patch.errors import PatchError, Problem
+from instrument.patch.load import patch_from_text
+from instrument.patch.locate import lines_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from instrument.engine.program import Program
+    from instrument.patch.schema import Patch
+
+
+def save_patch(patch: Patch, values: Mapping[str, float], path: str | Path) -> None:
+    """Write a patch with the values that the instrument has now.
+
+    Only what differs is changed in the text; the rest stays as it is, to the last blank. What has no field in this
+    patch goes into the table ``[values]``. The text is read back and built before it is written, and the file is
+    replaced in one step, so that a failure leaves the old one.
+
+    Parameters
+    ----------
+    patch : Patch
+        As `load_patch` gave it; it remembers the new text, so that it may be saved again.
+    values : mapping of str to float
+        Value by address, as `Engine.values` gives them; addresses left out keep their value.
+    path : str or Path
+        File to write: the one the patch came from, or another.
+
+    Raises
+    ------
+    KeyError
+        If there is no such address.
+    PatchError
+        If the file was changed by somebody else since it was read, or cannot be written.
+
+    Notes
+    -----
+    Values are kept bit for bit; of nan, which TOML has no bits for, the sign is.
+    """
+    path = Path(path)
+    text = text_with(patch, values)
+    _refuse_lost_edits(patch, path)
+    try:
+        write_atomically(path, text.encode())
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        said = f"the file cannot be written ({reason}); save under another name. The old file is unchanged."
+        raise PatchError(path, Problem(said)) from None
+    patch.remember(path, text)
+
+
+def text_with(patch: Patch, values: Mapping[str, float]) -> str:
+    """Return the patch's text with other values; see `save_patch`.
+
+    Raises
+    ------
+    KeyError
+        If there is no such address.
+    PatchError
+        If no text can be made that builds the same program.
+    """
+    file = patch.path or "patch"
+    as_written = patch_from_text(patch.text, file)
+    program, wanted = build_program(as_written), build_program(as_written)
+    for address, value in values.items():
+        wanted.record["base"][index_of(address)] = value
+    changes = _differences(program, wanted)
+    if not changes:
+        return patch.text
+    # The editor may not reach some place, however the file is written; the list of values always can be.
+    for edit in (edited, _with_listed_values):
+        text = _attempt(patch, edit, changes, wanted)
+        if text is not None:
+            return text
+    said = "the values cannot be written into this text. Write each table under a [header] of its own."
+    raise PatchError(file, Problem(said))
+
+
+def same_program(one: Program, other: Program) -> bool:
+    """Return whether two programs are equal bit for bit, save for the bits that tell one nan from another."""
+    if one.paths.keys() != other.paths.keys() or one.terms.keys() != other.terms.keys():
+        return False
+    tables = [(one.paths[k], other.paths[k]) for k in one.paths] + [
+        (one.terms[k], other.terms[k]) for k in one.terms
+    ]
+    if any(a.tobytes() != b.tobytes() for a, b in tables):
+        return False
+    names = [name for name in one.record.dtype.names or () if name != "base"]
+    if any(one.record[name].tobytes() != other.record[name].tobytes() for name in names):
+        return False
+    return not _differences(one, other)
+
+
+def _differences(program: Program, wanted: Program) -> dict[str, float]:
+    before, after = base_values(program), base_values(wanted)
+    different = _bits(before) != _bits(after)
+    return {ADDRESSES[index]: float(after[index]) for index in np.flatnonzero(different)}
+
+
+def _bits(values: np.ndarray[tuple[int], np.dtype[np.float64]]) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    plain = np.where(np.isnan(values), np.copysign(np.nan, values), values)
+    return plain.view(np.int64)
+
+
+def _attempt(
+    patch: Patch,
+    edit: Callable[[Patch, Mapping[str, float]], str],
+    changes: Mapping[str, float],
+    wanted: Program,
+) -> str | None:
+    try:
+        text = edit(patch, changes)
+        program = build_program(patch_from_text(text, patch.path))
+    except (TOMLKitError, PatchError, KeyError, IndexError, TypeError, ValueError):
+        return None
+    return text if same_program(program, wanted) else None
+
+
+def _with_listed_values(patch: Patch, changes: Mapping[str, float]) -> str:
+    # By lines, without tomlkit: values win over fields, so no field need be found.
+    lines = re.findall(r"[^\n]*\n|[^\n]+", patch.text)
+    where = lines_of(patch.text)
+    new = {address: f'"{address}" = {toml_number(value)}\n' for address, value in changes.items()}
+    for address in [address for address in new if ("values", address) in where]:
+        lines[where["values", address] - 1] = new.pop(address)
+    if ("values",) in where:
+        header = where["values",]
+        if lines[header - 1].strip() != "[values]":
+            raise ValueError("the values are not under a header")
+        lines[header:header] = new.values()
+    else:
+        end = "" if patch.text.endswith("\n") else "\n"
+        lines += [end, "\n[values]\n", *new.values()]
+    return "".join(lines)
+
+
+def _refuse_lost_edits(patch: Patch, path: Path) -> None:
+    # Somebody may have edited the file while it was being played.
+    if patch.path is None or not path.exists() or not patch.path.exists() or not path.samefile(patch.path):
+        return
+    try:
+        there = path.read_bytes().decode("utf-8-sig")
+    except (OSError, UnicodeDecodeError):
+        there = ""
+    if there != patch.text:
+        said = (
+            "the file was changed since it was loaded, and saving would undo that. Save under another name."
+        )
+        raise PatchError(path, Problem(said))
