@@ -15,6 +15,8 @@ from instrument.shapes.tolerances import DEFAULT
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    Box = tuple[NDArray[np.float64], NDArray[np.float64]]
+
 
 @dataclass(frozen=True)
 class Sampling:
@@ -75,13 +77,16 @@ class Path:
     warnings: tuple[str, ...] = ()
 
 
-def sample(found: Route, sampling: Sampling | None = None) -> Path:
+def sample(found: Route, sampling: Sampling | None = None, box: Box | None = None) -> Path:
     """Run over the line at constant speed and take points at equal times.
 
     Parameters
     ----------
     found : Route
     sampling : Sampling, optional
+    box : tuple of two ndarray of float64, shape (3,)
+        Lowest and highest coordinates of what is fitted; by default the line's own. The frames of a flip-book
+        share one.
 
     Returns
     -------
@@ -90,7 +95,7 @@ def sample(found: Route, sampling: Sampling | None = None) -> Path:
     sampling = sampling or Sampling()
     line = found.line
     if sampling.fit == "box":
-        line = fit_to_box(line)
+        line = fit_to_box(line, box)
     times, knots, kinds = _timetable(line, found.kinds, sampling)
     count = enough_points(found) if sampling.points is None else sampling.points
     at = np.arange(count) * (times[-1] / count)
@@ -112,12 +117,14 @@ def enough_points(found: Route) -> int:
     return int(2 ** np.clip(math.ceil(math.log2(8 * len(found.walk))), 12, 20))
 
 
-def fit_to_box(points: NDArray[np.float64]) -> NDArray[np.float64]:
+def fit_to_box(points: NDArray[np.float64], box: Box | None = None) -> NDArray[np.float64]:
     """Centre points and scale them so that the largest extent runs from -1 to 1.
 
     Parameters
     ----------
     points : ndarray of float64, shape (n, 3)
+    box : tuple of two ndarray of float64, shape (3,)
+        Lowest and highest coordinates; by default those of the points.
 
     Returns
     -------
@@ -128,7 +135,7 @@ def fit_to_box(points: NDArray[np.float64]) -> NDArray[np.float64]:
     >>> fit_to_box(np.array([[0.0, 0, 0], [4, 2, 0]])).tolist()
     [[-1.0, -0.5, 0.0], [1.0, 0.5, 0.0]]
     """
-    low, high = points.min(axis=0), points.max(axis=0)
+    low, high = (points.min(axis=0), points.max(axis=0)) if box is None else box
     half = 0.5 * float((high - low).max())
     # Half of each, not half of the sum: the sum of two large numbers might not be one.
     centred = points - (0.5 * low + 0.5 * high)

@@ -7,6 +7,7 @@ from __future__ import annotations
 import gzip
 import io
 import math
+import re
 import zlib
 from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import Element, tostring
@@ -30,6 +31,9 @@ if TYPE_CHECKING:
 
 # CSS 2.1, section 4.3.2: an inch is 96 pixels.
 PIXELS_PER_INCH = 96
+# SVG 1.1, section 4.2: a number, with a unit or a percent sign; `auto` is SVG 2's default for corner radii.
+LENGTHS = frozenset({"x", "y", "width", "height", "rx", "ry", "r", "cx", "cy", "x1", "y1", "x2", "y2"})
+LENGTH = re.compile(r"^\s*([+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*([a-zA-Z]{1,4}|%)?|auto)\s*$")
 GZIP_MAGIC = b"\x1f\x8b"
 # What a library may raise on attributes that nobody tried it on; anything else is a fault of ours.
 TROUBLE = (ValueError, TypeError, KeyError, IndexError, AttributeError, ArithmeticError, RecursionError)
@@ -103,12 +107,17 @@ def _drop_broken(parent: Element, left_out: Counter[str]) -> None:
 
 
 def _fault(element: Element) -> str | None:
+    """Say what is wrong with a shape, if something is."""
     from svgelements import Circle, Ellipse, Matrix, Path, Polygon, Polyline, Rect, SimpleLine
 
     makers = {
         "circle": Circle, "ellipse": Ellipse, "line": SimpleLine, "polygon": Polygon, "polyline": Polyline,
         "rect": Rect,
     }  # fmt: skip
+    # The library takes a default for a length that is none; better left out than drawn wrong.
+    for name in LENGTHS & element.attrib.keys():
+        if not LENGTH.match(element.attrib[name]):
+            return f"<{element.tag}> that cannot be read ({name} is {element.attrib[name][:40]!r})"
     try:
         if element.tag == "path":
             if not element.get("d", "").strip():
