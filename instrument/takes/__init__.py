@@ -1,0 +1,1 @@
+"""Performances kept: rendering to files of sound."""

@@ -1,0 +1,111 @@
+"""Render a program to a file of sound, in the same blocks and with the same code as on stage."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import soundfile
+
+from instrument.engine.layout import RING_PERFORM
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    import numpy as np
+    import numpy.typing as npt
+
+    from instrument.engine.engine import Engine, Event
+
+FORMATS = {".wav": ("WAV", "FLOAT"), ".flac": ("FLAC", "PCM_24")}
+"""File ending to libsndfile's container and sample format."""
+
+STILL = ".png"
+"""File ending of a still, which is no sound (`instrument.takes.picture`)."""
+
+_PIECE = 1 << 15
+"""Frames between two writes."""
+
+
+class ExportError(ValueError):
+    """A file of sound cannot be written as asked; the message says why and what to do."""
+
+
+def sound_format(path: Path) -> tuple[str, str]:
+    """Return libsndfile's names of container and sample format for a file.
+
+    Raises
+    ------
+    ExportError
+        If the ending is not one of `FORMATS`.
+    """
+    try:
+        return FORMATS[path.suffix.lower()]
+    except KeyError:
+        known = ", ".join(sorted([*FORMATS, STILL]))
+        raise ExportError(
+            f"{path}: cannot write {path.suffix or 'a file without ending'}; use {known}"
+        ) from None
+
+
+def check_rate(path: Path, rate: float) -> int:
+    """Return a whole sample rate that the file's format can hold.
+
+    Raises
+    ------
+    ExportError
+        If it cannot.
+    """
+    container, subtype = sound_format(path)
+    whole = round(rate)
+    if whole != rate or whole <= 0 or not soundfile.check_format(container, subtype):
+        raise ExportError(f"{path}: {rate:g} Hz is not a sample rate; use a whole number such as 48000")
+    if container == "FLAC" and whole > 655350:
+        raise ExportError(f"{path}: FLAC goes up to 655350 Hz, not {whole}; use .wav")
+    return whole
+
+
+def render_frames(
+    engine: Engine, frames: int, block: int, events: list[Event]
+) -> Iterator[npt.NDArray[np.float32]]:
+    """Yield float32 pieces [shape=(n, 2)] of what an engine renders next, with events on their samples."""
+    waiting = sorted(events, key=lambda event: event.time)
+    done = 0
+    while done < frames:
+        count = min(max(_PIECE // block, 1) * block, frames - done)
+        end = engine.time + count
+        due = [event for event in waiting if event.time < end]
+        waiting = waiting[len(due) :]
+        yield engine.render(count, block=block, events=due, ring=RING_PERFORM)
+        done += count
+
+
+def export_sound(engine: Engine, path: Path, frames: int, block: int, events: list[Event]) -> None:
+    """Render `frames` into a sound file; the file appears only when it is complete.
+
+    Parameters
+    ----------
+    engine : Engine
+        With its program already changed to.
+    path : Path
+        ``.wav`` for 32-bit float, ``.flac`` for 24-bit.
+    frames, block : int
+    events : list of Event
+        Performance, in sample times of the engine.
+
+    Raises
+    ------
+    ExportError
+        If the format is unknown or the file cannot be written; an older file of that name is kept.
+    """
+    container, subtype = sound_format(path)
+    rate = check_rate(path, engine.rate)
+    part = path.with_name(f".{path.name}.part")
+    try:
+        with soundfile.SoundFile(part, "w", rate, 2, subtype, format=container) as file:
+            for piece in render_frames(engine, frames, block, events):
+                file.write(piece)
+        part.replace(path)
+    except (OSError, soundfile.SoundFileError) as error:
+        part.unlink(missing_ok=True)
+        raise ExportError(f"{path}: cannot be written ({error}); name a folder with room for it") from error

@@ -1,0 +1,124 @@
+"""One run of the callback bench in a process of its own: `bench_callback.py KIND SECONDS GIL_HOGS [window]`.
+
+KIND is `compiled` (the engine's own callback), `python` (the same work called from an ordinary Python
+callback) or `empty` (a compiled callback that writes silence: the floor that this machine allows).
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import threading
+import time
+from typing import Any
+
+import numpy as np
+import sounddevice
+from numba import carray, cfunc, types
+
+from instrument.engine.callback import STREAM_SIGNATURE
+from instrument.engine.engine import CALLBACK_ADDRESS, Engine
+from instrument.engine.memory import allocate
+from instrument.measure.cost import percentile_us, reference_program
+
+BLOCK = 64
+LAYERS = 4
+UNDERFLOW = 4
+"""paOutputUnderflow, from portaudio.h."""
+
+SETTLE_SECONDS = 1.0
+
+
+@cfunc(STREAM_SIGNATURE, error_model="numpy")  # type: ignore[untyped-decorator]
+def silence(incoming: Any, outgoing: Any, frames: Any, time_info: Any, flags: Any, counts: Any) -> Any:
+    """Write silence; count callbacks and underflows."""
+    out = carray(outgoing, 2 * np.int64(frames))
+    for i in range(2 * np.int64(frames)):
+        out[i] = 0.0
+    c = carray(counts, 2, types.int64)
+    c[0] += 1
+    if flags & UNDERFLOW:
+        c[1] += 1
+    return 0
+
+
+class NativeStream(sounddevice._StreamBase):  # type: ignore[misc]
+    """A PortAudio output stream whose callback is machine code."""
+
+    def __init__(self, address: int, user_data: int, rate: float) -> None:
+        super().__init__(
+            kind="output",
+            samplerate=rate,
+            channels=2,
+            blocksize=BLOCK,
+            dtype="float32",
+            latency="low",
+            callback=sounddevice._ffi.cast("PaStreamCallback*", address),
+            userdata=sounddevice._ffi.cast("void*", user_data),
+        )
+
+
+def hold_gil(until: float) -> None:
+    """Compute in Python until a time of the monotonic clock."""
+    while time.monotonic() < until:
+        sum(k * k for k in range(100_000))
+
+
+def main() -> None:
+    """Run once and print the figures as JSON."""
+    kind, seconds, hogs = sys.argv[1], float(sys.argv[2]), int(sys.argv[3])
+    rate = sounddevice.query_devices(kind="output")["default_samplerate"]
+    engine = Engine(rate, allocate(rate, shared=True))
+    engine.play(reference_program(LAYERS))
+    counts = np.zeros(2, np.int64)
+    late = [0]
+
+    def python_callback(out: Any, frames: int, when: Any, status: Any) -> None:
+        late[0] += bool(status.output_underflow)
+        engine.render_into(out)
+
+    if kind == "empty":
+        stream = NativeStream(silence.address, counts.ctypes.data, rate)
+    elif kind == "compiled":
+        stream = NativeStream(CALLBACK_ADDRESS, engine.memory.address, rate)
+    else:
+        stream = sounddevice.OutputStream(
+            rate, BLOCK, channels=2, dtype="float32", latency="low", callback=python_callback
+        )
+    window = None
+    if "window" in sys.argv[4:]:
+        command = [sys.executable, "-m", "instrument.window", engine.memory.name, str(rate)]
+        window = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL)
+    counters = engine.record["counters"]
+    with stream:
+        time.sleep(SETTLE_SECONDS)
+        before = np.array(counters)
+        first, first_late = counts.copy(), late[0]
+        until = time.monotonic() + seconds
+        for _ in range(hogs):
+            threading.Thread(target=hold_gil, args=(until,), daemon=True).start()
+        time.sleep(seconds)
+        after = np.array(counters)
+        counts -= first
+        late[0] -= first_late
+    if window is not None:
+        if window.poll() is not None:
+            raise SystemExit("the window ended during the measurement")
+        window.kill()
+    histogram = after["histogram"] - before["histogram"]
+    underflows = int(after["underflows"] - before["underflows"]) + int(counts[1]) + late[0]
+    callbacks = int(counts[0]) if kind == "empty" else int(after["callbacks"] - before["callbacks"])
+    figures = {
+        "callbacks": callbacks,
+        "underflows": underflows,
+        "p50_us": percentile_us(histogram, 0.5),
+        "p999_us": percentile_us(histogram, 0.999),
+        "longest_us": int(after["longest_ns"]) / 1000 if kind != "empty" else 0.0,
+    }
+    print(json.dumps(figures))
+    engine.memory.close()
+
+
+if __name__ == "__main__":
+    main()
