@@ -1,0 +1,1 @@
+"""What hands play: MIDI ports, messages, their times, and Standard MIDI Files."""
