@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 STYLES = {
     Kind.DRAWN: ("drawn once", "#0072B2", "solid", 1.2),
     Kind.REPEATED: ("drawn again", "#D55E00", (0, (4, 2)), 2.6),
-    Kind.JUMP: ("jump", "#CC79A7", (0, (1, 2)), 1.2),
-    Kind.BRIDGE: ("bridge", "#009E73", (0, (6, 2, 1, 2)), 1.2),
+    Kind.JUMP: ("jump", "#CC79A7", (0, (1, 1.5)), 1.8),
+    Kind.BRIDGE: ("bridge", "#009E73", (0, (6, 2, 1, 2)), 1.8),
 }
 MOST_ARROWS = 40
 DOTS_PER_INCH = 100
@@ -50,7 +50,7 @@ def draw_route(found: Route, path: Path, rate: float = 48_000.0, size: int = 100
     steps = np.stack([flat, np.roll(flat, -1, axis=0)], axis=1)
     figure = Figure(figsize=(size / DOTS_PER_INCH, size / DOTS_PER_INCH), dpi=DOTS_PER_INCH)
     FigureCanvasAgg(figure)
-    axes = figure.add_axes((0.03, 0.17, 0.94, 0.8))
+    axes = figure.add_axes((0.03, 0.17, 0.94, 0.76))
     # Repetition lies under the line that it repeats and shows at its sides.
     for layer, kind in enumerate((Kind.JUMP, Kind.BRIDGE, Kind.REPEATED, Kind.DRAWN)):
         rows = steps[found.kinds == kind]
@@ -67,7 +67,7 @@ def draw_route(found: Route, path: Path, rate: float = 48_000.0, size: int = 100
     axes.set_aspect("equal")
     axes.autoscale_view()
     axes.set_axis_off()
-    axes.legend(loc="upper right", fontsize=9, framealpha=0.85)
+    figure.legend(loc="upper center", ncols=len(STYLES) + 1, fontsize=8, frameon=False)
     figure.text(0.03, 0.02, _words(found, rate), fontsize=9, family="monospace", va="bottom")
     figure.savefig(path, format="png")
 

@@ -117,7 +117,11 @@ def _brightness(
         raise
     except UnidentifiedImageError:
         raise DrawingError("this is not a PNG or JPEG picture") from None
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError, EOFError, MemoryError) as error:
+    except Image.DecompressionBombError:
+        raise DrawingError(
+            f"the picture claims more than {limits.pixels:,} pixels, which is the limit"
+        ) from None
+    except (OSError, ValueError, SyntaxError, EOFError) as error:
         raise DrawingError(f"the picture is damaged ({str(error)[:80]})") from error
     longer = max(flat.size)
     if longer > tracing.resolution:
