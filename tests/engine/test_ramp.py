@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
 
 from instrument.engine.engine import Engine, set_event
 from tests.engine.playing import RATE, bare_program, dot, exact, started
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 ADDRESS = "output.offset.x"
 
@@ -19,7 +24,7 @@ def ramping(samples: float) -> Engine:
     return started(program)
 
 
-def x_of(engine: Engine, frames: int) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+def x_of(engine: Engine, frames: int) -> NDArray[np.float64]:
     return exact(engine, frames)[:, 0]
 
 
