@@ -115,8 +115,6 @@ def _remove_voice(m, channel, key):
 
 @compiled
 def _add_voice(m, channel, key, velocity):
-    if m.n_voices == VOICES:
-        _remove_voice(m, np.int64(m.voices[0].channel), np.int64(m.voices[0].key))
     voice = m.voices[m.n_voices]
     voice.key = key
     voice.channel = channel
@@ -127,16 +125,6 @@ def _add_voice(m, channel, key, velocity):
     voice.timbre = 0.0
     voice.began = m.time
     m.n_voices += 1
-
-
-@compiled
-def _note_on(m, p, s, channel, key, velocity):
-    _remove_voice(m, channel, key)
-    _add_voice(m, channel, key, velocity)
-    _drive(m, p, s, NOTE, channel, key, key * 1.0, 127.0)
-    _drive(m, p, s, VELOCITY, channel, key, velocity, 127.0)
-    _drive(m, p, s, PAD, channel, key, velocity, 127.0)
-    _drive(m, p, s, GATE, channel, key, 1.0, 1.0)
 
 
 @compiled
@@ -166,6 +154,18 @@ def _note_off(m, p, s, channel, key):
             _move(m, p, s, control, m.voices[newest].key * 1.0, 127.0)
         elif control.message == GATE and newest < 0:
             _move(m, p, s, control, 0.0, 1.0)
+
+
+@compiled
+def _note_on(m, p, s, channel, key, velocity):
+    _remove_voice(m, channel, key)
+    if m.n_voices == VOICES:
+        _note_off(m, p, s, np.int64(m.voices[0].channel), np.int64(m.voices[0].key))
+    _add_voice(m, channel, key, velocity)
+    _drive(m, p, s, NOTE, channel, key, key * 1.0, 127.0)
+    _drive(m, p, s, VELOCITY, channel, key, velocity, 127.0)
+    _drive(m, p, s, PAD, channel, key, velocity, 127.0)
+    _drive(m, p, s, GATE, channel, key, 1.0, 1.0)
 
 
 @compiled

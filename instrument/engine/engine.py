@@ -99,9 +99,21 @@ def set_event(time: int, address: str, value: float, *, at_once: bool = False) -
     return Event(time, EVENT_SET, index_of(address), float(value), flags=FLAG_AT_ONCE if at_once else 0)
 
 
-def swap_event(time: int, slot: int, *, carry: bool = False) -> Event:
-    """Return the change to another loaded program as an event."""
-    return Event(time, EVENT_SWAP, slot, flags=FLAG_CARRY if carry else 0)
+def swap_event(time: int, slot: int, *, carry: bool = False, fade: float = 0.0) -> Event:
+    """Return the change to another loaded program as an event.
+
+    Parameters
+    ----------
+    time : int
+        Sample time.
+    slot : int
+    carry : bool
+        Whether phases go on; both programs then draw in step, and fading from one to the other bends
+        the old figure into the new one.
+    fade : float
+        Seconds; 0 takes the new patch's own.
+    """
+    return Event(time, EVENT_SWAP, slot, fade, flags=FLAG_CARRY if carry else 0)
 
 
 def panic_event(time: int = 0) -> Event:
@@ -237,7 +249,7 @@ class Engine:
         """Change a parameter now; see `set_event`."""
         return self.push(set_event(0, address, value, at_once=at_once))
 
-    def play(self, program: Program, *, carry: bool = False, time: int = 0) -> int:
+    def play(self, program: Program, *, carry: bool = False, time: int = 0, fade: float = 0.0) -> int:
         """Load a program and change to it; return its slot.
 
         Raises
@@ -246,7 +258,7 @@ class Engine:
             If it finds no room, or no event can be taken now.
         """
         slot = self.load(program)
-        if not self.push(swap_event(time, slot, carry=carry)):
+        if not self.push(swap_event(time, slot, carry=carry, fade=fade)):
             raise EngineFullError("the engine takes no more events at the moment; is it running?")
         return slot
 
@@ -332,11 +344,11 @@ class Engine:
 
 
 def _tables_of(program: Program) -> list[tuple[tuple[int, str, int | None], npt.NDArray[np.float64]]]:
-    # Paths are laid out as x[n + 1], y[n + 1], z[n + 1], the first point repeated at the end.
+    # Each frame is laid out as x[n + 1], y[n + 1], z[n + 1], the first point repeated at the end.
     tables: list[tuple[tuple[int, str, int | None], npt.NDArray[np.float64]]] = []
-    for layer, points in program.paths.items():
-        closed = np.vstack([points, points[:1]])
-        tables.append(((layer, "path", None), np.ascontiguousarray(closed.T).ravel()))
+    for layer, frames in program.paths.items():
+        closed = np.concatenate([frames, frames[:, :1]], axis=1)
+        tables.append(((layer, "path", None), np.ascontiguousarray(closed.transpose(0, 2, 1)).ravel()))
     for (layer, axis), terms in program.terms.items():
         tables.append(((layer, "term_table", axis), terms.ravel()))
     return tables

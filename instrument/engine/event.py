@@ -20,8 +20,12 @@ from instrument.engine.layout import (
     SLOTS,
 )
 from instrument.engine.machine import fence
+from instrument.engine.numeric import clamp
 from instrument.engine.parameters import COUNT
 from instrument.engine.ramp import set_parameter
+
+LONGEST_FADE = 1e9
+"""Samples; hours at any rate, and within what an index holds."""
 
 NEVER = np.int64(1) << np.int64(62)
 
@@ -75,7 +79,7 @@ def _log(m, event):
 
 
 @compiled
-def _swap(m, slot, carry):
+def _swap(m, slot, carry, seconds):
     # Both instances play during the fade; an earlier fade still under way ends here, and is bridged.
     if m.fade_left > 0:
         m.bridging = 1
@@ -84,7 +88,8 @@ def _swap(m, slot, carry):
     new = m.instances[m.active]
     program = m.bank[slot]
     start_instance(m, program, new, old, slot, carry)
-    m.fade_length = max(np.int64(program.fade_seconds * m.rate + 0.5), np.int64(1))
+    fade = seconds if seconds > 0.0 else program.fade_seconds
+    m.fade_length = np.int64(clamp(fade * m.rate + 0.5, 1.0, LONGEST_FADE))
     m.fade_left = m.fade_length
 
 
@@ -101,7 +106,7 @@ def _apply(m, event):
     s = m.instances[m.active]
     if event.kind == EVENT_SWAP:
         if 0 <= event.index < SLOTS:
-            _swap(m, np.int64(event.index), (event.flags & FLAG_CARRY) != 0)
+            _swap(m, np.int64(event.index), (event.flags & FLAG_CARRY) != 0, event.value)
         return
     if s.slot < 0:
         return

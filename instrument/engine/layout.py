@@ -63,7 +63,7 @@ CURVES = ("lin", "exp", "log", "points")
 EVENT = np.dtype(
     [
         ("time", "i8"),  # sample the event takes effect on; anything past means "at once"
-        ("value", "f8"),
+        ("value", "f8"),  # new value of EVENT_SET; seconds to fade of EVENT_SWAP, 0 for the patch's own
         ("kind", "i4"),
         ("index", "i4"),  # parameter of EVENT_SET, slot of EVENT_SWAP
         ("data", "u1", (3,)),  # raw MIDI bytes
@@ -99,8 +99,9 @@ LAYER_ROW = np.dtype(
         ("source", "i4"),
         ("terms", "i4", (3,)),  # terms in use on x, y, z
         ("term_table", "i8", (3,)),  # pool offset of the terms past the playable ones, as (n, 3) rows
-        ("path", "i8"),  # pool offset of x[n + 1], y[n + 1], z[n + 1]
+        ("path", "i8"),  # pool offset of x[n + 1], y[n + 1], z[n + 1], and so on for every frame
         ("points", "i8"),
+        ("frames", "i8"),
     ],
     align=True,
 )

@@ -122,6 +122,8 @@ def attach(name: str) -> Memory:
     found = int(np.ndarray((), np.int64, segment.buf)) if segment.size >= MEMORY.itemsize else -1
     if found != ABI:
         segment.close()
-        raise ValueError(f"memory {name} has layout {found}, this version reads {ABI}; restart both processes")
+        raise ValueError(
+            f"memory {name} has layout {found}, this version reads {ABI}; restart both processes"
+        )
     frames = int(np.ndarray((), MEMORY, segment.buf)["ring_frames"])
     return Memory(np.ndarray((), memory_dtype(frames), segment.buf), segment)

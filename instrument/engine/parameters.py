@@ -88,6 +88,8 @@ LAYER: tuple[Parameter, ...] = (
     Parameter(
         "place.camera", math.inf, "of full scale", "distance of the eye; inf draws without perspective"
     ),
+    Parameter("source.frame", 0.0, "frames", "frame of a flip-book, counted from 0 and going round"),
+    Parameter("source.blend", 1.0, "0 or 1", "1 blends a frame into the next between whole numbers, 0 cuts"),
     *_terms(),
 )
 

@@ -47,8 +47,8 @@ class Program:
     ----------
     record : np.ndarray [shape=(), dtype=PROGRAM]
         What the engine reads; table offsets are filled in when it is loaded.
-    paths : dict of int to np.ndarray [shape=(n, 3), dtype=float64]
-        Closed paths by layer (0-based), first point not repeated.
+    paths : dict of int to np.ndarray [shape=(frames, n, 3), dtype=float64]
+        Closed paths by layer (0-based), first point of each frame not repeated.
     terms : dict of (int, int) to np.ndarray [shape=(k, 3), dtype=float64]
         Amplitude, ratio and phase of the terms past the playable ones, by layer and axis.
     """
@@ -94,12 +94,12 @@ class Program:
                 self.terms[layer, axis] = np.ascontiguousarray(table[LIVE_TERMS:], np.float64)
 
     def draw_path(self, layer: int, points: npt.NDArray[np.float64]) -> None:
-        """Let a layer run along a closed path.
+        """Let a layer run along a closed path, or along the frames of a flip-book.
 
         Parameters
         ----------
         layer : int, 0-based
-        points : np.ndarray [shape=(n, 3), dtype=float64]
+        points : np.ndarray [shape=(n, 3) or (frames, n, 3), dtype=float64]
             Points at equal distances along the path, first point not repeated.
 
         Raises
@@ -108,12 +108,15 @@ class Program:
             If there is no point or a coordinate is not finite.
         """
         table = np.ascontiguousarray(points, np.float64)
-        if table.ndim != 2 or table.shape[1] != 3 or len(table) == 0:
-            raise ValueError(f"a path is (n, 3) points with n > 0, not {table.shape}")
+        if table.ndim == 2:
+            table = table[np.newaxis]
+        if table.ndim != 3 or table.shape[2] != 3 or table.size == 0:
+            raise ValueError(f"a path is (n, 3) or (frames, n, 3) points, none of them 0, not {points.shape}")
         if not np.isfinite(table).all():
             raise ValueError("a path holds a coordinate that is not finite")
-        self.record["layers"][layer]["source"] = SOURCE_PATH
-        self.record["layers"][layer]["points"] = len(table)
+        row = self.record["layers"][layer]
+        row["source"] = SOURCE_PATH
+        row["frames"], row["points"] = table.shape[:2]
         self.paths[layer] = table
 
     def clear_layer(self, layer: int) -> None:

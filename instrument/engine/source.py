@@ -11,6 +11,8 @@ from instrument.engine.parameters import LAYER, LAYER_SIZE, LIVE_TERMS, offset_i
 
 _TERMS = offset_in(LAYER, "source.x.1.amplitude")
 _LENGTH = offset_in(LAYER, "pen.length")
+_FRAME = offset_in(LAYER, "source.frame")
+_BLEND = offset_in(LAYER, "source.blend")
 _TERM_SIZE = 3
 _AXIS_SIZE = LIVE_TERMS * _TERM_SIZE
 
@@ -120,26 +122,54 @@ def _harmonic_axis(m, p, s, layer, axis, out, first, last):
         _constant_terms(m, s, layer, axis, count, table, out, first, last)
 
 
+@inlined
+def _between(pool, at, f):
+    # The point between a table's entry and the next one.
+    a = pool[at]
+    return a + f * (pool[at + np.uint64(1)] - a)
+
+
 @compiled
 def _follow_path(pool, table, points, position, x, y, z, first, last):
     # Tables of x, y and z follow one another; each repeats its first point, so that k + 1 always exists.
     end = points - 1.0
     stride = np.uint64(points + 1)
     table = np.uint64(table)
-    one = np.uint64(1)
     for i in range(first, last):
         along = wrap_turn(position[i]) * points
         k = np.int64(clamp(along, 0.0, end))
         f = along - k
         at = table + np.uint64(k)
-        a = pool[at]
-        x[i] = a + f * (pool[at + one] - a)
-        at += stride
-        a = pool[at]
-        y[i] = a + f * (pool[at + one] - a)
-        at += stride
-        a = pool[at]
-        z[i] = a + f * (pool[at + one] - a)
+        x[i] = _between(pool, at, f)
+        y[i] = _between(pool, at + stride, f)
+        z[i] = _between(pool, at + stride + stride, f)
+
+
+@compiled
+def _follow_frames(pool, layer, position, frame, blend, x, y, z, first, last):
+    # A flip-book: every frame is a path of equally many points, and one runs into the next.
+    points = layer.points
+    end = points - 1.0
+    last_frame = layer.frames - 1.0
+    stride = np.uint64(points + 1)
+    size = np.uint64(3) * stride
+    table = np.uint64(layer.path)
+    for i in range(first, last):
+        along = wrap_turn(position[i]) * points
+        k = np.int64(clamp(along, 0.0, end))
+        f = along - k
+        page = wrap_turn(frame[i] / layer.frames) * layer.frames
+        number = np.int64(clamp(page, 0.0, last_frame))
+        share = (page - number) * blend[i]
+        here = table + np.uint64(number) * size + np.uint64(k)
+        following = number + 1 if number + 1 < layer.frames else np.int64(0)
+        there = table + np.uint64(following) * size + np.uint64(k)
+        a = _between(pool, here, f)
+        x[i] = a + share * (_between(pool, there, f) - a)
+        a = _between(pool, here + stride, f)
+        y[i] = a + share * (_between(pool, there + stride, f) - a)
+        a = _between(pool, here + stride + stride, f)
+        z[i] = a + share * (_between(pool, there + stride + stride, f) - a)
 
 
 @compiled
@@ -150,6 +180,19 @@ def run_source(m, p, s, layer, first, last):
         _harmonic_axis(m, p, s, layer, 0, m.scratch_x, first, last)
         _harmonic_axis(m, p, s, layer, 1, m.scratch_y, first, last)
         _harmonic_axis(m, p, s, layer, 2, m.scratch_z, first, last)
+    elif kind == SOURCE_PATH and p.layers[layer].frames > 1:
+        _follow_frames(
+            m.pool,
+            p.layers[layer],
+            m.scratch_position,
+            s.rows[layer * LAYER_SIZE + _FRAME],
+            s.rows[layer * LAYER_SIZE + _BLEND],
+            m.scratch_x,
+            m.scratch_y,
+            m.scratch_z,
+            first,
+            last,
+        )
     elif kind == SOURCE_PATH:
         _follow_path(
             m.pool,
