@@ -1,0 +1,1 @@
+"""The running show: audio drivers, scheduling, watched files, and the window process."""

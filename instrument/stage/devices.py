@@ -1,0 +1,141 @@
+"""Audio devices: which there are, and the one that a name means."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass
+from typing import Any
+
+from instrument.stage.driver import DeviceError
+from instrument.stage.quiet import quiet_libraries
+
+JACK_HOST = "JACK Audio Connection Kit"
+"""PortAudio's name for JACK, PipeWire's JACK layer included."""
+
+CHANNELS = 2
+
+
+@dataclass(frozen=True)
+class AudioDevice:
+    """One device of one host system.
+
+    Attributes
+    ----------
+    name, host : str
+    inputs, outputs : int
+        Largest number of channels.
+    rate : float
+        The device's own sample rate in hertz.
+    index : int
+        PortAudio's number, valid in this process only.
+    default : bool
+        Whether its host system plays through it by default.
+    """
+
+    name: str
+    host: str
+    inputs: int
+    outputs: int
+    rate: float
+    index: int
+    default: bool = False
+
+    @property
+    def jack(self) -> bool:
+        """Whether it is a JACK server."""
+        return self.host == JACK_HOST
+
+    @property
+    def label(self) -> str:
+        """Name and host, as `beamhand play --audio` takes them."""
+        return f"{self.name} ({self.host})"
+
+
+def load_portaudio() -> Any:
+    """Return sounddevice with PortAudio running.
+
+    Raises
+    ------
+    DeviceError
+        If the PortAudio library is missing or does not start.
+    """
+    try:
+        with quiet_libraries():
+            import sounddevice  # noqa: PLC0415 - PortAudio starts on import, and the silent clock does without
+    except OSError as error:
+        raise DeviceError(
+            f"the PortAudio library cannot be used ({error}); install it (Debian: apt install libportaudio2)."
+        ) from None
+    return sounddevice
+
+
+def audio_devices() -> list[AudioDevice]:
+    """Return every audio device.
+
+    Raises
+    ------
+    DeviceError
+        If PortAudio is missing.
+    """
+    sounddevice = load_portaudio()
+    hosts = sounddevice.query_hostapis()
+    return [
+        AudioDevice(
+            str(device["name"]),
+            str(hosts[device["hostapi"]]["name"]),
+            int(device["max_input_channels"]),
+            int(device["max_output_channels"]),
+            float(device["default_samplerate"]),
+            int(device["index"]),
+            device["index"] == hosts[device["hostapi"]]["default_output_device"],
+        )
+        for device in sounddevice.query_devices()
+    ]
+
+
+def find_output(wanted: str | None, devices: list[AudioDevice]) -> AudioDevice:
+    """Return the output that is meant.
+
+    Parameters
+    ----------
+    wanted : str or None
+        Name, part of a name, or either with the host in brackets; upper and lower case alike. None means JACK
+        where a server answers, else the default device.
+    devices : list of AudioDevice
+
+    Raises
+    ------
+    DeviceError
+        If there is none, or the name means several.
+    """
+    outputs = [device for device in devices if device.outputs >= CHANNELS]
+    if wanted is None:
+        defaults = sorted((device for device in outputs if device.default), key=lambda d: not d.jack)
+        if not defaults:
+            raise DeviceError("there is no audio device with two outputs.")
+        return defaults[0]
+    part = wanted.casefold()
+    for matches in (
+        [device for device in outputs if part in {device.name.casefold(), device.label.casefold()}],
+        [device for device in outputs if part in device.label.casefold()],
+    ):
+        if len(matches) == 1:
+            return matches[0]
+        if matches:
+            raise DeviceError(f"{wanted!r} could be {_listed(matches)}; name one of them in full.")
+    raise DeviceError(_unknown(wanted, outputs))
+
+
+def _unknown(wanted: str, outputs: list[AudioDevice]) -> str:
+    start = f"there is no audio device {wanted!r} with two outputs"
+    if not outputs:
+        return f"{start}; none is connected. Play without one: --audio off."
+    folded = {device.name.casefold(): device for device in outputs}
+    near = difflib.get_close_matches(wanted.casefold(), folded, n=3, cutoff=0.4)
+    if near:
+        return f"{start}; did you mean {_listed([folded[name] for name in near])}?"
+    return f"{start}; there is {_listed(outputs[:5])}."
+
+
+def _listed(devices: list[AudioDevice]) -> str:
+    return " or ".join(repr(device.label) for device in devices)

@@ -1,0 +1,126 @@
+"""PortAudio calls the engine's compiled callback; no Python runs on the way."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from instrument.engine.engine import CALLBACK_ADDRESS
+from instrument.stage.devices import CHANNELS, AudioDevice, load_portaudio
+from instrument.stage.driver import DeviceError, Driver, check_block, check_rate
+from instrument.stage.quiet import quiet_libraries
+
+if TYPE_CHECKING:
+    from instrument.engine.engine import Engine
+
+USUAL_BLOCK = 128
+"""Frames where nobody asked for a size; a JACK server's own period is taken instead."""
+
+_SERVER_PERIOD = 0
+"""paFramesPerBufferUnspecified: blocks as long as the device's own."""
+
+
+class PortAudioDriver(Driver):
+    """A stream of two float32 channels to one device.
+
+    Parameters
+    ----------
+    engine : Engine
+        Made for the rate that the device is to run at. Its memory stays allocated until `close`.
+    device : AudioDevice
+    block : int, optional
+        Frames, 16 to 2048; by default what suits the device.
+
+    Raises
+    ------
+    DeviceError
+        If the device refuses the rate, the block or to be opened at all.
+    """
+
+    silent = False
+
+    def __init__(self, engine: Engine, device: AudioDevice, block: int | None = None) -> None:
+        self.name = device.label
+        self.jack = device.jack
+        self.rate = check_rate(engine.rate)
+        self._engine = engine
+        self._block = check_block(block) if block is not None else USUAL_BLOCK
+        if block is None and device.jack:
+            self._block = _SERVER_PERIOD
+        self._stream = _open(engine, device, self._block)
+
+    @property
+    def block(self) -> int:
+        """Frames of one block; where the server chooses, the largest so far (0 before the first)."""
+        return self._block or int(self._engine.record["counters"]["largest_block"])
+
+    @property
+    def latency(self) -> float:
+        """Seconds from the callback to the output, as PortAudio reports it."""
+        return float(self._stream.latency)
+
+    @property
+    def running(self) -> bool:
+        """Whether PortAudio calls; False also after the device has gone."""
+        return bool(self._stream.active)
+
+    def start(self) -> None:
+        """Begin to call the engine.
+
+        Raises
+        ------
+        DeviceError
+            If the device refuses.
+        """
+        error = load_portaudio().PortAudioError
+        try:
+            with quiet_libraries():
+                self._stream.start()
+        except error as refusal:
+            raise DeviceError(f"{self.name} does not start ({_reason(refusal)}).") from None
+
+    def stop(self) -> None:
+        """Stop calling the engine; returns when the last call has ended."""
+        self._stream.stop(ignore_errors=True)
+
+    def close(self) -> None:
+        """Stop, and let go of the device."""
+        self._stream.stop(ignore_errors=True)
+        self._stream.close(ignore_errors=True)
+
+
+def _open(engine: Engine, device: AudioDevice, block: int) -> Any:
+    sounddevice = load_portaudio()
+    # Documented for authors of libraries who bring a callback of machine code and its user data.
+    open_stream = sounddevice._StreamBase  # noqa: SLF001
+    cast = sounddevice._ffi.cast  # noqa: SLF001
+    try:
+        with quiet_libraries():
+            return open_stream(
+                kind="output",
+                samplerate=engine.rate,
+                blocksize=block,
+                device=device.index,
+                channels=CHANNELS,
+                dtype="float32",
+                latency="low",
+                # The samples are within full scale already, and bits are not to be changed on the way out.
+                clip_off=True,
+                dither_off=True,
+                callback=cast("PaStreamCallback*", CALLBACK_ADDRESS),
+                userdata=cast("void*", engine.memory.address),
+            )
+    except sounddevice.PortAudioError as error:
+        raise DeviceError(_refusal(engine.rate, device, block, error)) from None
+
+
+def _refusal(rate: float, device: AudioDevice, block: int, error: Exception) -> str:
+    if "sample rate" in str(error).casefold():
+        return f"{device.label} refuses {rate:g} Hz; it runs at {device.rate:g} (--rate {device.rate:g})."
+    with_block = f" with blocks of {block} frames" if block else ""
+    return f"{device.label} cannot be opened at {rate:g} Hz{with_block} ({_reason(error)})."
+
+
+def _reason(error: Exception) -> str:
+    # "Error opening _StreamBase: Invalid device [PaErrorCode -9996]" without the part for programmers.
+    said = str(error.args[0]) if error.args else type(error).__name__
+    return said.partition(": ")[2].partition(" [")[0] or said

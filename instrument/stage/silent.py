@@ -1,0 +1,93 @@
+"""The silent clock: a thread that renders in real time where there is no device, or none is wanted."""
+
+from __future__ import annotations
+
+import threading
+import time
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from instrument.stage.driver import Driver, check_block
+
+if TYPE_CHECKING:
+    from instrument.engine.engine import Engine
+
+USUAL_BLOCK = 256
+"""Frames where nobody asked for a size: 190 wake-ups a second at 48 kHz."""
+
+
+class SilentClock(Driver):
+    """Renders as much as a device would have asked for by now.
+
+    Each block has its moment, counted from the start and never from the block before, so lateness does not add
+    up: a late thread renders all that is due at once.
+
+    Parameters
+    ----------
+    engine : Engine
+    block : int, optional
+        Frames, 16 to 2048.
+
+    Raises
+    ------
+    DeviceError
+        If the block size is not possible.
+    """
+
+    jack = False
+    silent = True
+
+    def __init__(self, engine: Engine, block: int = USUAL_BLOCK) -> None:
+        self.name = "silent clock"
+        self.rate = engine.rate
+        self._engine = engine
+        self._block = check_block(block)
+        self._ending = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    @property
+    def block(self) -> int:
+        """Frames of one block."""
+        return self._block
+
+    @property
+    def latency(self) -> float:
+        """Seconds to the output, which would be one block."""
+        return self._block / self.rate
+
+    @property
+    def running(self) -> bool:
+        """Whether the thread renders."""
+        return self._thread is not None and self._thread.is_alive()
+
+    def start(self) -> None:
+        """Begin to render."""
+        if self.running:
+            return
+        self._ending.clear()
+        self._thread = threading.Thread(target=self._run, name="silent clock", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Stop rendering; returns when the last block is done."""
+        self._ending.set()
+        if self._thread is not None:
+            self._thread.join()
+            self._thread = None
+
+    def close(self) -> None:
+        """Stop for good."""
+        self.stop()
+
+    def _run(self) -> None:
+        out = np.zeros((self._block, 2), np.float32)
+        began = time.monotonic()
+        seconds = self._block / self.rate
+        done = 0
+        while not self._ending.is_set():
+            self._engine.render_into(out)
+            done += 1
+            wait = began + done * seconds - time.monotonic()
+            if wait > 0:
+                time.sleep(wait)
