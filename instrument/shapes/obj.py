@@ -104,7 +104,7 @@ def _row(field: str, count: int, number: int) -> int:
         index = int(word)
     except ValueError:
         raise DrawingError(
-            f"{field!r} is not a vertex; a corner is a whole number such as 7 or 7/1/3", line=number
+            f"{field[:40]!r} is not a vertex; a corner is a whole number such as 7 or 7/1/3", line=number
         ) from None
     row = index - 1 if index > 0 else count + index
     if index == 0 or not 0 <= row < count:
@@ -138,7 +138,7 @@ def _vertex(fields: list[str], line: int) -> list[float]:
         try:
             float(field)
         except ValueError:
-            raise DrawingError(f"{field!r} is not a number; a vertex is 3 numbers", line=line) from None
+            raise DrawingError(f"{field[:40]!r} is not a number; a vertex is 3 numbers", line=line) from None
     return [float(field) for field in fields]
 
 

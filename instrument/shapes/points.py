@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from tokenize import TokenError
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -121,7 +122,7 @@ def _array(content: bytes, limits: Limits) -> NDArray[np.float64]:
         version = npy.read_magic(stream)
         read_header = npy.read_array_header_1_0 if version == (1, 0) else npy.read_array_header_2_0
         shape, fortran, kind = read_header(stream)
-    except (ValueError, TypeError, SyntaxError, RecursionError, MemoryError) as error:
+    except (ValueError, TypeError, SyntaxError, RecursionError, MemoryError, TokenError) as error:
         raise DrawingError(f"this is not a NumPy array file ({str(error)[:80]})") from None
     # The shape is the file's own word; plain integers cannot overflow where it lies.
     count = 1

@@ -151,6 +151,7 @@ def _drawn_as(letter: str, glyph: Callable[[str], Glyph | None]) -> list[tuple[s
     return drawn or [(letter, None)]
 
 
+@functools.cache
 def _stroke_font(name: str) -> Callable[[str], Glyph | None]:
     from HersheyFonts import HersheyFonts
 
