@@ -14,7 +14,7 @@ from instrument.patch.errors import PatchError, Problem
 from instrument.patch.fields import parameter_values
 from instrument.patch.locate import lines_of
 from instrument.patch.schema import LAYER_FIELDS, Patch
-from instrument.patch.sources import Harmonic
+from instrument.patch.sources import PATH_FIELDS, Harmonic
 
 if TYPE_CHECKING:
     from instrument.patch.presets import Axes
@@ -70,6 +70,8 @@ def _build_layers(patch: Patch, program: Program) -> None:
             program.draw_harmonic(k, _with_played_terms(patch, k + 1, layer.source.tables()))
         elif layer.source is not None:
             program.draw_path(k, layer.source.table())
+            for name, value in parameter_values(layer.source, PATH_FIELDS):
+                program.set(f"layer.{k + 1}.source.{name}", value)
 
 
 def _with_played_terms(patch: Patch, number: int, tables: Axes) -> Axes:

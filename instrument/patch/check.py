@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.layout import CURVE_POINTS
+from instrument.engine.parameters import AXES
 from instrument.patch.errors import did_you_mean, shown
 from instrument.patch.locate import Path
-from instrument.patch.sources import Harmonic
+from instrument.patch.sources import Along, Harmonic
 
 if TYPE_CHECKING:
     from instrument.patch.schema import Patch
@@ -76,15 +77,13 @@ def _address_problem(patch: Patch, address: str, path: Path, name: str) -> list[
     if int(rest[0]) > count:
         there = f"has {count} {words}{'s' if count != 1 else ''}" if count else f"has no {words}"
         return [(path, name, f"{name} is {shown(address)}; the patch {there}. Add one with [[{words}]].")]
-    if (
-        stem == "layer"
-        and rest[1] == "source"
-        and not isinstance(patch.layer[int(rest[0]) - 1].source, Harmonic)
-    ):
-        said = (
-            f"{name} is {shown(address)}; layer {rest[0]} draws no harmonic terms, so it would move nothing."
-        )
-        return [(path, name, said + ' Give the layer a source of kind = "harmonic".')]
+    if stem == "layer" and rest[1] == "source":
+        of_terms = rest[2] in AXES
+        source = patch.layer[int(rest[0]) - 1].source
+        if not isinstance(source, Harmonic if of_terms else Along):
+            drawn, kind = ("harmonic terms", "harmonic") if of_terms else ("path", "path")
+            said = f"{name} is {shown(address)}; layer {rest[0]} draws no {drawn}, so it would move nothing."
+            return [(path, name, f'{said} Give the layer a source of kind = "{kind}".')]
     return []
 
 

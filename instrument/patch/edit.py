@@ -12,7 +12,7 @@ from tomlkit.items import AoT, Array, Float, InlineTable, Integer, Item, KeyType
 from instrument.engine.parameters import AXES, ROWS, index_of
 from instrument.patch.fields import SWITCH
 from instrument.patch.place import place_of
-from instrument.patch.sources import Harmonic
+from instrument.patch.sources import Along, Harmonic
 
 if TYPE_CHECKING:
     from instrument.patch.locate import Path
@@ -34,7 +34,8 @@ def edited(patch: Patch, changes: Mapping[str, float]) -> str:
     listed = document.get("values", {})
     _write_out_figures(patch, document, changes)
     for address, value in changes.items():
-        if not _is_listed(listed, address) and _set(document, place_of(address), value, index_of(address)):
+        by_field = _has_field(patch, address) and not _is_listed(listed, address)
+        if by_field and _set(document, place_of(address), value, index_of(address)):
             continue
         _set_listed(document, address, value)
     return tomlkit.dumps(document)
@@ -103,6 +104,15 @@ def _may_be_made(way: list[str | int]) -> bool:
     return way[-1] not in {"layer", "modulator", "link", "source", *AXES}
 
 
+def _has_field(patch: Patch, address: str) -> bool:
+    # Terms are fields of sums of sines, frames of paths.
+    match address.split("."):
+        case ["layer", number, "source", part, *_]:
+            source = patch.layer[int(number) - 1].source if int(number) <= len(patch.layer) else None
+            return isinstance(source, Harmonic if part in AXES else Along)
+    return True
+
+
 def _is_listed(listed: Any, address: str) -> bool:
     if address in listed:
         return True
@@ -132,7 +142,7 @@ def _set_listed(document: tomlkit.TOMLDocument, address: str, value: float) -> N
 def _write_out_figures(patch: Patch, document: tomlkit.TOMLDocument, changes: Mapping[str, float]) -> None:
     # A term that belongs to a named figure has no line of its own until its axis is written out.
     touched = {tuple(address.split(".")[:4]) for address in changes if ".source." in address}
-    for _, number, _, axis in sorted(touched):
+    for _, number, _, axis in sorted(part for part in touched if part[3] in AXES):
         k = int(number) - 1
         source = patch.layer[k].source if k < len(patch.layer) else None
         if isinstance(source, Harmonic) and getattr(source, axis) is None:

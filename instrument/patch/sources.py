@@ -1,5 +1,6 @@
 """What a layer of a patch file may draw: terms or a figure made of them, points or a figure made of those."""
 
+from dataclasses import replace
 from typing import Annotated, Any, Literal, Self, get_args
 
 import numpy as np
@@ -7,14 +8,17 @@ import numpy.typing as npt
 from pydantic import AfterValidator, BaseModel, BeforeValidator, Discriminator, Field, Tag, model_validator
 
 from instrument.engine.layout import TERMS
-from instrument.engine.parameters import AXES
+from instrument.engine.parameters import AXES, LAYER
 from instrument.patch import presets
 from instrument.patch.errors import did_you_mean, listed
-from instrument.patch.fields import Number, Table, quoted, refusal, whole
-from instrument.patch.resample import MOST, resample
+from instrument.patch.fields import Number, Table, parameter_fields, quoted, refusal, whole
+from instrument.patch.resample import MOST, default_count, resample
 
 Floats = npt.NDArray[np.float64]
 Whole = Annotated[int, *whole(1, 10_000)]
+
+FRAMES = 512
+"""Frames of a flip-book at most; at the usual size of a table they fit into the engine's pool."""
 
 TAG = "source: "
 """Marks the part of an error's place that pydantic adds for the kind of source."""
@@ -150,7 +154,15 @@ class TorusKnot(Harmonic):
         return presets.torus_knot(self.p, self.q, self.tube)
 
 
-class Along(Table):
+PATH_FIELDS = tuple(
+    replace(row, name=row.name.removeprefix("source."))
+    for row in LAYER
+    if row.name.startswith("source.") and row.name.split(".")[1] not in AXES
+)
+"""Rows of a layer that belong to paths, by their names within the source."""
+
+
+class Along(parameter_fields("PathFields", PATH_FIELDS)):  # type: ignore[misc]  # made from the engine's table
     """A closed path, run along at constant speed."""
 
     kind: Literal["path"]
@@ -163,7 +175,7 @@ class Along(Table):
         raise NotImplementedError
 
     def table(self) -> Floats:
-        """Return points at equal distances [shape=(n, 3)]."""
+        """Return points at equal distances [shape=(n, 3), or (frames, n, 3)]."""
         return resample(self.corners_of_path(), self.samples)
 
 
@@ -185,16 +197,41 @@ def _finite(value: list[list[float]]) -> list[list[float]]:
     return value
 
 
+Points = Annotated[list[list[Number]], BeforeValidator(_points), AfterValidator(_finite)]
+"""Corners of a closed path."""
+
+
 class Path(Along):
     """A closed path through points of your own."""
 
-    points: Annotated[list[list[Number]], BeforeValidator(_points), AfterValidator(_finite)] = Field(
-        description="corners as [x, y] or [x, y, z]; the last is joined to the first"
-    )
+    points: Points = Field(description="corners as [x, y] or [x, y, z]; the last is joined to the first")
 
     def corners_of_path(self) -> Floats:
         """Return the corners [shape=(n, 3)]."""
         return np.array([[*point, 0.0][:3] for point in self.points], np.float64)
+
+
+def _frames(value: Any) -> Any:
+    if not isinstance(value, list) or not 1 <= len(value) <= FRAMES:
+        raise refusal(
+            f"it takes a list of 1 to {FRAMES} frames, each a list of points, as [[[0, 1], [1, 0]]]"
+        )
+    return value
+
+
+class FlipBook(Along):
+    """Several closed paths, of which `frame` tells the one that is drawn."""
+
+    frames: Annotated[list[Points], BeforeValidator(_frames)] = Field(
+        description="frames, each the corners of a path; frames that begin at like corners blend well"
+    )
+
+    def table(self) -> Floats:
+        """Return points at equal distances [shape=(frames, n, 3)]."""
+        corners = [np.array([[*point, 0.0][:3] for point in frame], np.float64) for frame in self.frames]
+        count = self.samples or max(default_count(len(frame)) for frame in corners)
+        tables = [resample(frame, count) for frame in corners]
+        return np.stack([np.resize(table, (count, 3)) for table in tables])
 
 
 class Polygon(Along):
@@ -296,9 +333,9 @@ def _refuse_source() -> Any:
 
 
 def _tag_of(value: Any) -> str:
-    if isinstance(value, dict):
-        return TAG + f"{value.get('kind')} {value.get('preset', '')}".strip()
-    return TAG + f"{value.kind} {getattr(value, 'preset', '')}".strip()
+    holds = value if isinstance(value, dict) else dict(value)
+    own = "frames" if holds["kind"] == "path" and "frames" in holds else ""
+    return TAG + f"{holds['kind']} {holds.get('preset') or own}".strip()
 
 
 _Figures = (
@@ -310,6 +347,7 @@ _Figures = (
     | Annotated[SoftPolygon, Tag(TAG + "harmonic soft_polygon")]
     | Annotated[TorusKnot, Tag(TAG + "harmonic torus_knot")]
     | Annotated[Path, Tag(TAG + "path")]
+    | Annotated[FlipBook, Tag(TAG + "path frames")]
     | Annotated[Polygon, Tag(TAG + "path polygon")]
     | Annotated[Star, Tag(TAG + "path star")]
     | Annotated[Rectangle, Tag(TAG + "path rectangle")]

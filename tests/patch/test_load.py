@@ -384,6 +384,23 @@ def test_more_terms_than_the_engine_plays_are_refused() -> None:
     assert "it holds 1025 terms, and at most 1024 are played" in str(error)
 
 
+@pytest.mark.parametrize(
+    ("source", "address", "sentence"),
+    [
+        (
+            'kind = "path"\npreset = "cube"',
+            "source.x.1.phase",
+            "layer 1 draws no harmonic terms, so it would",
+        ),
+        (PATH, "source.frame", "layer 1 draws no path, so it would move nothing."),
+    ],
+)
+def test_what_would_move_nothing_is_refused(source: str, address: str, sentence: str) -> None:
+    error = refused(GOOD.replace(PATH, source).replace("place.turn.z", address))
+    assert error.field == "link.1.parameter"
+    assert sentence in str(error)
+
+
 def test_a_missing_version_is_asked_for() -> None:
     sentence = "schema, the version of the file format, is missing. Write schema = 1 on the first line."
     assert str(refused(GOOD.replace("schema = 1", ""))) == f"tide.toml: {sentence}"

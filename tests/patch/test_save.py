@@ -115,7 +115,7 @@ def program_with(text: str, values: dict[str, float]) -> Program:
     return program
 
 
-@settings(max_examples=50)
+@settings(max_examples=50, deadline=None)
 @given(CHANGES)
 def test_the_saved_text_builds_the_same_program_bit_for_bit(values: dict[str, float]) -> None:
     saved = build_program(patch_from_text(text_with(patch_from_text(PATCH), values)))
@@ -128,14 +128,14 @@ def test_the_saved_text_builds_the_same_program_bit_for_bit(values: dict[str, fl
 
 
 @pytest.mark.parametrize("text", OTHER_SPELLINGS)
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 @given(values=CHANGES)
 def test_however_the_file_is_written(text: str, values: dict[str, float]) -> None:
     saved = patch_from_text(text_with(patch_from_text(text), values))
     assert same_program(build_program(saved), program_with(text, values))
 
 
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 @given(CHANGES, CHANGES)
 def test_saving_again_is_as_exact_as_saving_once(first: dict[str, float], second: dict[str, float]) -> None:
     once = patch_from_text(text_with(patch_from_text(PATCH), first))
@@ -225,7 +225,7 @@ class TestWithoutTheEditor:
         assert text == PATCH.replace("[mix]", new)
 
     @given(CHANGES)
-    @settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
+    @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
     def test_the_text_builds_the_same_program_bit_for_bit(self, values: dict[str, float]) -> None:
         saved = patch_from_text(text_with(patch_from_text(PATCH), values))
         assert same_program(build_program(saved), program_with(PATCH, values))
