@@ -1,0 +1,1 @@
+"""The window that shows the drawing, in a process of its own."""
