@@ -85,6 +85,14 @@ def _values(value: Any) -> Any:
     return dict(_flat(value))
 
 
+_VALUES_SCHEMA = WithJsonSchema(
+    {
+        "type": "object",
+        "additionalProperties": {"anyOf": [{"type": "number"}, {"type": "string"}, {"type": "object"}]},
+    }
+)
+
+
 def _flat(table: dict[str, Any], stem: str = "") -> Iterator[tuple[str, Any]]:
     # TOML reads layer.1.level without quotes as tables within tables.
     for key, value in table.items():
@@ -126,7 +134,7 @@ class Patch(parameter_fields("PatchFields", PATCH)):  # type: ignore[misc]  # ma
     control: Annotated[list[Control], _at_most(CONTROLS, "control")] = Field(
         [], description="MIDI messages to parameters", max_length=CONTROLS
     )
-    values: Annotated[dict[Address, Number], BeforeValidator(_values)] = Field(
+    values: Annotated[dict[Address, Number], BeforeValidator(_values), _VALUES_SCHEMA] = Field(
         {},
         description="values by address, which win over all fields; saving puts here what has no field in the file",
     )

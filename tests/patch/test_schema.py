@@ -120,6 +120,33 @@ class TestJsonSchema:
     @pytest.mark.parametrize(
         "change",
         [
+            {"values": {"output": {"level": 0.5}, "layer.1.level": "1/0"}},
+            {
+                "layer": [
+                    {"place": {"scale": [1, "2", math.inf], "spin": {"y": 1}}, "pen": {"direction": "swing"}}
+                ]
+            },
+            {"layer": [{"source": {"kind": "path", "points": [[0, 1], [1, 0, "1/2"]], "samples": 64}}]},
+            {
+                "layer": [
+                    {"source": {"kind": "path", "frames": [[[0, 1], [1, 0]]], "frame": 0.5, "blend": False}}
+                ]
+            },
+            {"layer": [{"source": {"kind": "harmonic", "preset": "rose", "y": [{"ratio": 2}]}}]},
+            {"control": [{"message": "pad", "number": "C#4", "channel": 16, "parameter": "output.level"}]},
+            {"control": [{"message": "bend", "parameter": "output.level", "points": [[0, 0], [1, 1]]}]},
+            {"output": {"ac": True, "invert": [True, 0]}, "mix": {"mode": 0.5}, "ramp": 0},
+        ],
+        ids=str,
+    )
+    def test_what_the_loader_takes_it_takes(self, change: dict[str, Any]) -> None:
+        data = {"schema": 1, **change}
+        Patch.model_validate(data)
+        VALIDATOR.validate(data)
+
+    @pytest.mark.parametrize(
+        "change",
+        [
             {"titel": "x"},
             {"schema": 2},
             {"layer": {}},

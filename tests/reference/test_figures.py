@@ -5,7 +5,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from instrument.patch import presets
@@ -66,6 +66,7 @@ class TestPolygons:
             cross = (far[0] - top[0]) * (point[1] - top[1]) - (far[1] - top[1]) * (point[0] - top[0])
             assert cross == pytest.approx(0, abs=1e-15)
 
+    @settings(deadline=None)
     @given(st.integers(2, 400), st.integers(1, 400))
     def test_a_star_of_lines_is_one_figure_exactly_if_the_numbers_have_no_common_divisor(
         self, n: int, k: int
@@ -103,6 +104,7 @@ class TestLissajous:
         assert [contacts(xyz[:, 0]), contacts(-xyz[:, 0])] == [a, a]
         assert [contacts(xyz[:, 1]), contacts(-xyz[:, 1])] == [b, b]
 
+    @settings(deadline=None)
     @given(st.floats(0, 1))
     def test_the_phase_of_an_ellipse_is_read_from_its_intercept(self, phase: float) -> None:
         # The handbook method: sin(phase) is the height at x = 0 over the greatest height.
@@ -119,6 +121,7 @@ def contacts(value: Floats) -> int:
 
 
 class TestRoses:
+    @settings(deadline=None)
     @given(st.integers(1, 60), st.integers(1, 60))
     def test_the_sum_of_circles_is_the_rose(self, petals: int, over: int) -> None:
         # The rhodonea r = cos(k theta) of G. Grandi, Flores geometrici, 1728 (from memory).
@@ -139,6 +142,7 @@ class TestRoses:
         xyz = drawn(presets.rose(petals, over), np.arange(10_000) / 10_000)
         assert contacts(np.hypot(xyz[:, 0], xyz[:, 1])) == count
 
+    @settings(deadline=None)
     @given(st.integers(1, 60), st.integers(1, 60))
     def test_ratios_are_whole_so_that_the_pen_comes_back(self, petals: int, over: int) -> None:
         for table in presets.rose(petals, over):
@@ -146,6 +150,7 @@ class TestRoses:
 
 
 class TestInSpace:
+    @settings(deadline=None)
     @given(st.integers(1, 12), st.integers(1, 12), st.floats(0, 3))
     def test_the_torus_knot_lies_on_its_ring(self, p: int, q: int, tube: float) -> None:
         xyz = drawn(presets.torus_knot(p, q, tube), ROUND) * (1 + tube)
