@@ -158,7 +158,8 @@ def _follow_frames(pool, layer, position, frame, blend, x, y, z, first, last):
         along = wrap_turn(position[i]) * points
         k = np.int64(clamp(along, 0.0, end))
         f = along - k
-        page = wrap_turn(frame[i] / layer.frames) * layer.frames
+        page = frame[i] - np.floor(frame[i] / layer.frames) * layer.frames
+        page = page if (page >= 0.0) & (page < layer.frames) else 0.0
         number = np.int64(clamp(page, 0.0, last_frame))
         share = (page - number) * blend[i]
         here = table + np.uint64(number) * size + np.uint64(k)
