@@ -58,6 +58,7 @@ class _Reducer:
                 self.by_id.setdefault(name, element)
         self.left_out: Counter[str] = Counter()
         self.drawn = 0
+        self.used: set[str] = set()
 
     def reduced(self) -> tuple[Element, Counter[str]]:
         result = Element("svg", self._attributes(self.root))
@@ -68,6 +69,9 @@ class _Reducer:
             result.append(copy)
         for child in self.root:
             self._add(child, result, ())
+        symbols = sum(element.get("id") not in self.used for element in self.root.iter("symbol"))
+        if symbols:
+            self.left_out["symbols that are defined but not used"] += symbols
         return result, self.left_out
 
     def _attributes(self, element: Element) -> dict[str, str]:
@@ -122,6 +126,7 @@ class _Reducer:
         place = f"{attributes.get('transform', '')} translate({_number(x)}, {_number(y)})"
         group = Element("g", {**attributes, "transform": place.strip()})
         parent.append(group)
+        self.used.add(name)
         if target.tag in {"symbol", "svg"}:
             # A symbol is a picture of its own, as large as the reference says (SVG 1.1, section 5.6).
             inner = Element("svg", self._attributes(target))
