@@ -82,9 +82,11 @@ def test_too_many_harmonic_terms_are_refused() -> None:
         new_program().draw_harmonic(0, (np.zeros((TERMS + 1, 3)), terms(), terms()))
 
 
-@pytest.mark.parametrize("shape", [(0, 3), (4, 2), (4,), (2, 3, 3)])
+@pytest.mark.parametrize("shape", [(0, 3), (4, 2), (4,), (0, 4, 3), (2, 0, 3), (2, 4, 2), (1, 2, 4, 3)])
 def test_a_path_of_another_shape_is_refused(shape: tuple[int, ...]) -> None:
-    with pytest.raises(ValueError, match=r"a path is \(n, 3\) points with n > 0, not"):
+    with pytest.raises(
+        ValueError, match=r"a path is \(n, 3\) or \(frames, n, 3\) points, none of them 0, not"
+    ):
         new_program().draw_path(0, np.zeros(shape))
 
 

@@ -155,3 +155,50 @@ def test_a_drawing_run_through_several_times_a_round_makes_no_jump(length: float
     amplitude, ratio, phase = table.T
     wanted = (amplitude * np.sin(2 * np.pi * (turns * ratio + phase))).sum(axis=1)
     np.testing.assert_allclose(found, wanted, atol=1e-9)
+
+
+def flip_book(count: int = 4, points: int = 50) -> NDArray[np.float64]:
+    return np.random.default_rng(count).uniform(-1, 1, (count, points, 3))
+
+
+@pytest.mark.parametrize("frame", [0.0, 1.0, 1.25, 2.5, 3.75, 4.0, 6.5, -0.5, -9.0])
+def test_a_flip_book_blends_each_frame_into_the_next_and_the_last_into_the_first(frame: float) -> None:
+    frames = flip_book()
+    program = path(frames)
+    program.set("layer.1.source.frame", frame)
+    found = exact_points(started(program), 1000)
+    below = int(np.floor(frame))
+    share = frame - below
+    pages = [exact_points(started(path(frames[k % 4])), 1000) for k in (below, below + 1)]
+    np.testing.assert_allclose(found, (1 - share) * pages[0] + share * pages[1], atol=1e-12)
+
+
+@pytest.mark.parametrize(("frame", "page"), [(0.0, 0), (0.99, 0), (1.01, 1), (3.99, 3), (4.5, 0), (-0.5, 3)])
+def test_a_flip_book_without_blending_cuts(frame: float, page: int) -> None:
+    frames = flip_book()
+    program = path(frames)
+    program.set("layer.1.source.frame", frame)
+    program.set("layer.1.source.blend", 0.0)
+    np.testing.assert_array_equal(
+        exact_points(started(program), 500), exact_points(started(path(frames[page])), 500)
+    )
+
+
+@pytest.mark.parametrize("number", [np.inf, -np.inf, np.nan, 1e308, -1e308, 5e-324])
+def test_a_frame_that_is_no_number_never_leaves_the_book(number: float) -> None:
+    engine = started(path(flip_book()))
+    engine.set("layer.1.source.frame", number)
+    assert np.abs(exact_points(engine, 500)).max() <= 1.0
+
+
+@pytest.mark.parametrize("count", [2, 3, 7, 49, 98, 100])
+@pytest.mark.parametrize("round_number", [0, 1, -1])
+def test_a_flip_book_that_cuts_shows_exactly_the_frame_asked_for(count: int, round_number: int) -> None:
+    frames = np.zeros((count, 1, 3))
+    frames[:, 0, 0] = np.arange(count) / count
+    program = path(frames)
+    program.set("layer.1.source.blend", 0.0)
+    engine = started(program)
+    for frame in range(count):
+        engine.set("layer.1.source.frame", frame + round_number * count)
+        assert float(exact_points(engine, 1)[0, 0]) == frame / count
