@@ -9,7 +9,11 @@ from instrument.engine.layout import MEMORY
 
 WINDOW_NS = 500_000_000
 """How long an observation counts: long enough to meet a callback that was on time, short enough to follow a
-device whose clock is 200 millionths off to within 0.1 ms, and to forget a stall."""
+device whose clock is 200 millionths off to within 0.1 ms."""
+
+JUMP_NS = 200_000
+JUMP_CALLBACKS = 6
+"""So many callbacks in a row that are all later than this: the device has lost time, which it will not make up."""
 
 LONGEST_LAG_NS = 250_000_000
 """A time stamp further before its poll than this is not believed (the port's clock was set, or stood still)."""
@@ -62,6 +66,7 @@ class SampleClock:
         self._ns = _cell(address, "anchor_ns")
         self._seen = -1
         self._earliest = EarliestOf(WINDOW_NS)
+        self._late: list[tuple[int, float]] = []
         self._start_ns = 0.0
 
     def observe(self) -> bool:
@@ -71,12 +76,24 @@ class SampleClock:
         anchor = self._read_anchor()
         if anchor is not None:
             time, ns = anchor
-            self._start_ns = self._earliest.see(ns, ns - time * self._ns_per_sample)
+            self._take(ns, ns - time * self._ns_per_sample)
         return self._seen > 0
 
     def sample_at(self, ns: float) -> float:
         """Return the sample time at a moment of the monotonic clock, in fractions of a sample."""
         return (ns - self._start_ns) / self._ns_per_sample
+
+    def _take(self, now: int, start_ns: float) -> None:
+        self._start_ns = self._earliest.see(now, start_ns)
+        if start_ns - self._start_ns < JUMP_NS:
+            self._late.clear()
+            return
+        self._late.append((now, start_ns))
+        if len(self._late) == JUMP_CALLBACKS:
+            self._earliest = EarliestOf(WINDOW_NS)
+            for late in self._late:
+                self._start_ns = self._earliest.see(*late)
+            self._late.clear()
 
     def _read_anchor(self) -> tuple[int, int] | None:
         # The callback writes the pair between two steps of the count, which is odd meanwhile.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import threading
 import time
 from typing import TYPE_CHECKING
@@ -12,6 +11,7 @@ from instrument.engine.layout import RING_MIDI
 from instrument.midi.clock import ArrivalClock, SampleClock
 from instrument.midi.decode import channel_messages
 from instrument.midi.outbox import Outbox
+from instrument.midi.priority import POLLING, raise_priority
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -24,9 +24,6 @@ INTERVAL_SECONDS = 0.0003
 
 MARGIN_SECONDS = 0.0005
 """Added to the latency so that a message found by the latest poll is still ahead of its sample."""
-
-PRIORITY = 20
-"""Real-time priority asked for: above every ordinary program, below audio threads (usually 60 to 80)."""
 
 
 class MidiPoll:
@@ -74,7 +71,7 @@ class MidiPoll:
             port.close()
 
     def _run(self) -> None:
-        self.realtime = raise_priority(PRIORITY)
+        self.realtime = raise_priority(POLLING)
         sleep, ending = time.sleep, self._ending.is_set
         latency, ask_again = 0.0, 0.0
         while not ending():
@@ -102,14 +99,3 @@ class MidiPoll:
             self.received += 1
             self._outbox.send(midi_event(sample, status, first, second, number))
         self._outbox.flush()
-
-
-def raise_priority(priority: int) -> bool:
-    """Ask for a real-time priority for the calling thread; return whether the system granted it."""
-    if not hasattr(os, "sched_setscheduler"):
-        return False
-    try:
-        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(priority))
-    except OSError:
-        return False
-    return True

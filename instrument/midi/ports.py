@@ -45,6 +45,11 @@ def midi_api(*, jack: bool) -> int:
     raise MidiError("no MIDI system answers on this machine; connect one, or play on the computer keyboard.")
 
 
+def is_jack(api: int) -> bool:
+    """Return whether rtmidi's number of a system means JACK."""
+    return api == int(rtmidi.API_UNIX_JACK)
+
+
 def input_names(api: int) -> list[str]:
     """Return the names of everything that could play into us, our own port left out."""
     return _names(rtmidi.MidiIn, api)

@@ -61,13 +61,24 @@ class TestSampleClock:
             clock.observe()
         assert abs(clock.sample_at(now) - k * BLOCK) < 200e-6 * 0.6 * RATE
 
-    def test_it_forgets_a_stall(self, memory: Memory) -> None:
+    @pytest.mark.parametrize("stall_ns", [1e6, 40e6, 3e9])
+    def test_time_that_the_device_has_lost_is_forgotten_within_a_few_callbacks(
+        self, memory: Memory, stall_ns: float
+    ) -> None:
         clock = SampleClock(memory.address, RATE)
-        for k in range(1500):
-            now = k * PERIOD_NS + (0 if k < 750 else 40e6)
+        for k in range(400):
+            now = k * PERIOD_NS + (0 if k < 390 else stall_ns)
             call_back(memory, k * BLOCK, now)
             clock.observe()
         assert clock.sample_at(now) == pytest.approx(k * BLOCK, abs=0.1)
+
+    def test_a_pause_that_is_made_up_moves_nothing(self, memory: Memory) -> None:
+        clock = SampleClock(memory.address, RATE)
+        for k in range(400):
+            late = max(0.0, 4e6 - abs(k - 395) * PERIOD_NS)
+            call_back(memory, k * BLOCK, k * PERIOD_NS + late)
+            clock.observe()
+        assert clock.sample_at(399 * PERIOD_NS) == pytest.approx(399 * BLOCK, abs=0.1)
 
     def test_a_pair_that_is_being_written_is_not_read(self, memory: Memory) -> None:
         clock = SampleClock(memory.address, RATE)

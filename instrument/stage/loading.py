@@ -1,0 +1,89 @@
+"""A patch file as the stage keeps it: text, program, and what the window shows; made here or in a worker process."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from instrument.engine.parameters import ADDRESSES
+from instrument.patch.build import build_program
+from instrument.patch.load import load_patch, patch_from_text
+from instrument.patch.save import save_patch
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from instrument.engine.program import Program
+    from instrument.patch.schema import Patch
+
+
+@dataclass(frozen=True)
+class LoadedPatch:
+    """One patch, ready to play.
+
+    Attributes
+    ----------
+    path : Path
+    text : str
+        What the file held.
+    program : Program
+    title : str
+        The patch's own, or the name of its file.
+    layers : int
+    controls : tuple of dict
+        Label, message, number and parameter of each control, for the window.
+    """
+
+    path: Path
+    text: str
+    program: Program
+    title: str
+    layers: int
+    controls: tuple[dict[str, Any], ...] = field(default=())
+
+
+def read_patch(path: Path) -> LoadedPatch:
+    """Read, check and build a patch file.
+
+    Raises
+    ------
+    PatchError
+        If it cannot be played.
+    """
+    return _loaded(path, load_patch(path))
+
+
+def write_patch(path: Path, text: str, values: list[float]) -> str:
+    """Save a patch with other values and return its new text.
+
+    Parameters
+    ----------
+    path : Path
+    text : str
+        What the file held when it was read.
+    values : list of float
+        In the order of `parameters.ADDRESSES`.
+
+    Raises
+    ------
+    PatchError
+        If the file was changed by somebody else meanwhile, or cannot be written.
+    """
+    patch = patch_from_text(text, path)
+    save_patch(patch, dict(zip(ADDRESSES, values, strict=True)), path)
+    return patch.text
+
+
+def _loaded(path: Path, patch: Patch) -> LoadedPatch:
+    controls = tuple(
+        {
+            "label": control.label,
+            "message": control.message,
+            "number": control.number,
+            "parameter": control.parameter,
+        }
+        for control in patch.control
+    )
+    return LoadedPatch(
+        path, patch.text, build_program(patch), patch.title or path.stem, len(patch.layer), controls
+    )

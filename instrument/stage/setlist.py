@@ -1,0 +1,133 @@
+"""The patches of a performance: which one plays, which comes next, and what happens when a file is saved."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from instrument.engine.engine import EngineFullError
+from instrument.stage.watch import Watch
+from instrument.stage.worker import Worker
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from instrument.engine.engine import Engine
+    from instrument.stage.loading import LoadedPatch
+    from instrument.stage.worker import Answer
+
+
+class Setlist:
+    """Patches in their order, one of which plays.
+
+    Parameters
+    ----------
+    engine : Engine
+        Its `RING_COMMAND` and its bank of programs belong to the thread that calls this object.
+    patches : list of LoadedPatch
+        At least one.
+    say : callable
+        Takes one sentence for whoever performs.
+
+    Attributes
+    ----------
+    position : int
+    trouble : str
+        Why the file of the latest reload or save was refused; empty when all is well again.
+    """
+
+    def __init__(self, engine: Engine, patches: list[LoadedPatch], say: Callable[[str], None]) -> None:
+        self._engine = engine
+        self._patches = patches
+        self._say = say
+        self._worker = Worker()
+        self._watch = Watch()
+        self.position = 0
+        self.trouble = ""
+        for patch in patches:
+            self._watch.add(patch.path)
+
+    @property
+    def current(self) -> LoadedPatch:
+        """The patch that plays."""
+        return self._patches[self.position]
+
+    def begin(self) -> None:
+        """Play the current patch from its start.
+
+        Raises
+        ------
+        EngineFullError
+            If it finds no room.
+        """
+        self._engine.play(self.current.program)
+
+    def step(self, by: int) -> None:
+        """Change to another patch, counted in a circle; it starts afresh, with a cross-fade."""
+        before = self.position
+        self.position = (before + by) % len(self._patches)
+        try:
+            self.begin()
+        except EngineFullError as error:
+            self.position = before
+            self._complain(f"{self._patches[(before + by) % len(self._patches)].path}: {error}")
+        else:
+            self.trouble = ""
+
+    def reload(self) -> None:
+        """Read the current patch's file again, whether it was saved or not."""
+        self._worker.read(self.current.path)
+
+    def save(self) -> None:
+        """Write the values that play now into the current patch's file."""
+        values = list(self._engine.values().values())
+        self._worker.save(self.current.path, self.current.text, values)
+
+    def look(self) -> bool:
+        """See to saved files and to what the worker has done; True if something to show has changed."""
+        for path in self._watch.changed():
+            self._worker.read(path)
+        answers = self._worker.answers()
+        for answer in answers:
+            self._take(answer)
+        return bool(answers)
+
+    def close(self) -> None:
+        """End the worker."""
+        self._worker.close()
+
+    def _take(self, answer: Answer) -> None:
+        if answer.trouble:
+            self._complain(answer.trouble)
+            return
+        for place, patch in enumerate(self._patches):
+            if patch.path != answer.path:
+                continue
+            if answer.do == "save":
+                self._saved(place, answer)
+            elif answer.patch is not None and answer.patch.text != patch.text:
+                self._replaced(place, answer.patch)
+
+    def _saved(self, place: int, answer: Answer) -> None:
+        # Our own writing is no reason to load the file again.
+        self._watch.add(answer.path)
+        self._patches[place] = replace(self._patches[place], text=answer.text)
+        self.trouble = ""
+        self._say(f"saved {answer.path}")
+
+    def _replaced(self, place: int, patch: LoadedPatch) -> None:
+        before = self._patches[place]
+        self._patches[place] = patch
+        if place == self.position:
+            try:
+                self._engine.play(patch.program, carry=True)
+            except EngineFullError as error:
+                self._patches[place] = before
+                self._complain(f"{patch.path}: {error}")
+                return
+        self.trouble = ""
+        self._say(f"loaded {patch.path} again")
+
+    def _complain(self, trouble: str) -> None:
+        self.trouble = trouble
+        self._say(trouble)

@@ -1,0 +1,302 @@
+"""The running show: everything is started, looked after once in a while, and ended; the sound needs none of it."""
+
+from __future__ import annotations
+
+import gc
+import signal
+import sys
+import threading
+import time
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from instrument.engine.engine import Engine, panic_event, set_event
+from instrument.engine.layout import RING_COMMAND
+from instrument.engine.memory import allocate
+from instrument.midi.errors import MidiError
+from instrument.midi.file import read_performance
+from instrument.midi.priority import TENDING, raised_priority
+from instrument.stage.choose import choose_driver
+from instrument.stage.feeder import Feeder
+from instrument.stage.listen import listen_to_midi
+from instrument.stage.loading import read_patch
+from instrument.stage.setlist import Setlist
+from instrument.stage.silent import SilentClock
+from instrument.stage.window_process import WindowProcess
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from instrument.midi.poll import MidiPoll
+    from instrument.stage.driver import Driver
+
+LOOK_SECONDS = 0.2
+"""Time between two looks at files, window and device."""
+
+TICK_SECONDS = 0.02
+"""Time between two looks at what the window asks for: a key there acts within this."""
+
+FIRST_BLOCK_SECONDS = 5.0
+
+SWITCH_SECONDS = 0.0005
+"""How soon a thread that computes lets the MIDI thread have Python's lock."""
+
+
+@dataclass(frozen=True)
+class ShowOptions:
+    """What to play, and how.
+
+    Attributes
+    ----------
+    patches : tuple of Path
+        At least one patch file.
+    audio : str or None
+        Device by name or part of it, ``off``, or None for the best there is.
+    midi : tuple of str
+        MIDI inputs by name or part of it; none means every controller that is plugged in.
+    rate : float or None
+        Sample rate in hertz; None for the device's own.
+    block : int or None
+        Frames; None for what suits the device.
+    window : bool
+    seconds : float or None
+        End after so long; None plays until it is told to end.
+    perform : Path or None
+        Standard MIDI File to play into the instrument.
+    """
+
+    patches: tuple[Path, ...]
+    audio: str | None = None
+    midi: tuple[str, ...] = ()
+    rate: float | None = None
+    block: int | None = None
+    window: bool = True
+    seconds: float | None = None
+    perform: Path | None = None
+
+
+def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
+    """Play until the end of the time, a signal, or the window's wish.
+
+    Parameters
+    ----------
+    options : ShowOptions
+    say : callable
+        Takes one sentence for whoever performs.
+
+    Returns
+    -------
+    int
+        0, or 1 if something that was asked for cannot be used; why has been said.
+    """
+    try:
+        with ExitStack() as ending:
+            Show(options, say, ending).run()
+    except (ValueError, OSError) as error:
+        say(str(error))
+        return 1
+    return 0
+
+
+class Show:
+    """One performance.
+
+    Parameters
+    ----------
+    options : ShowOptions
+    say : callable
+    ending : ExitStack
+        Takes on what is to be ended, the newest first.
+    """
+
+    def __init__(self, options: ShowOptions, say: Callable[[str], None], ending: ExitStack) -> None:
+        self._options = options
+        self._say = say
+        self._ending = ending
+        self._over = threading.Event()
+        self._window: WindowProcess | None = None
+        self._trouble = ""
+
+    def run(self) -> None:
+        """Start everything, look after it, and return when it is over.
+
+        Raises
+        ------
+        ValueError, OSError
+            If something that was asked for cannot be used.
+        """
+        self._ending.enter_context(_ended_by_signals(self._over))
+        self._ending.enter_context(_quiet_python())
+        self._prepare()
+        self._ending.enter_context(raised_priority(TENDING))
+        self._start()
+        self._look_after()
+
+    def _prepare(self) -> None:
+        options = self._options
+        if not options.patches:
+            raise ValueError("there is no patch to play; name a patch file.")
+        patches = [read_patch(path) for path in options.patches]
+        choice = choose_driver(options.audio, options.rate, options.block)
+        events = read_performance(options.perform, choice.rate) if options.perform else []
+        memory = allocate(choice.rate, shared=True)
+        self._ending.callback(memory.close)
+        self._engine = Engine(choice.rate, memory)
+        self._setlist = Setlist(self._engine, patches, self._say)
+        self._ending.callback(self._setlist.close)
+        self._setlist.begin()
+        self._feeder = Feeder(self._engine, events) if events else None
+        self._driver: Driver = choice.open(self._engine)
+        self._ending.callback(self._close_driver)
+        if choice.trouble:
+            self._complain(choice.trouble)
+        self._midi = self._listen()
+
+    def _listen(self) -> MidiPoll | None:
+        names = list(self._options.midi)
+        try:
+            poll = listen_to_midi(self._engine, names, self._block_seconds, jack=self._driver.jack)
+        except MidiError as error:
+            if names:
+                raise
+            self._complain(str(error))
+            return None
+        self._ending.callback(poll.close)
+        return poll
+
+    def _close_driver(self) -> None:
+        # The one that plays in the end, which may not be the one that began.
+        self._driver.close()
+
+    def _block_seconds(self) -> float:
+        return self._driver.block / self._engine.rate
+
+    def _start(self) -> None:
+        # What was imported and compiled stays; looking through it for garbage would hold every thread up.
+        gc.freeze()
+        self._driver.start()
+        if self._midi is not None:
+            self._midi.start()
+        if self._feeder is not None:
+            self._feeder.start()
+            self._ending.callback(self._feeder.close)
+        self._began = time.monotonic()
+        self._say(
+            f"playing {self._setlist.current.title} through {self._driver.name}, {self._engine.rate:g} Hz"
+        )
+        if self._options.window:
+            window = WindowProcess(self._engine.memory.name, self._engine.rate)
+            self._ending.callback(window.close)
+            window.start()
+            self._window = window
+            self._show_state()
+
+    def _look_after(self) -> None:
+        look_again = 0.0
+        while not self._over.is_set() and not self._time_is_up():
+            for request in self._window.requests() if self._window else ():
+                self._do(request)
+            now = time.monotonic()
+            if now >= look_again:
+                look_again = now + LOOK_SECONDS
+                self._look()
+            self._over.wait(TICK_SECONDS)
+
+    def _time_is_up(self) -> bool:
+        seconds = self._options.seconds
+        if seconds is None:
+            return False
+        played = time.monotonic() - self._began
+        # However short the time, something is played.
+        first = int(self._engine.record["counters"]["callbacks"]) > 0 or played > FIRST_BLOCK_SECONDS
+        return first and played >= seconds
+
+    def _look(self) -> None:
+        if not self._driver.running:
+            self._replace_driver()
+        if self._setlist.look():
+            self._trouble = self._setlist.trouble
+            self._show_state()
+        if self._window is not None and (ended := self._window.mourn()):
+            self._say(ended)
+
+    def _replace_driver(self) -> None:
+        lost = self._driver
+        self._driver = SilentClock(self._engine, max(lost.block, 64))
+        lost.close()
+        self._driver.start()
+        self._complain(f"{lost.name} has stopped: playing on a silent clock.")
+        self._show_state()
+
+    def _do(self, request: dict[str, Any]) -> None:
+        do = request["do"]
+        if do == "quit":
+            self._over.set()
+        elif do in {"next", "previous"}:
+            self._setlist.step(1 if do == "next" else -1)
+            self._trouble = self._setlist.trouble
+            self._show_state()
+        elif do == "panic":
+            self._engine.push(panic_event(), RING_COMMAND)
+        elif do == "save":
+            self._setlist.save()
+        elif do == "reload":
+            self._setlist.reload()
+        elif do == "set":
+            self._set(request)
+
+    def _set(self, request: dict[str, Any]) -> None:
+        try:
+            event = set_event(0, str(request["address"]), float(request["value"]))
+        except (KeyError, TypeError, ValueError) as error:
+            self._complain(f"this parameter cannot be set ({error.args[0]}).")
+            return
+        self._engine.push(event, RING_COMMAND)
+
+    def _complain(self, trouble: str) -> None:
+        self._trouble = trouble
+        self._say(trouble)
+
+    def _show_state(self) -> None:
+        if self._window is None:
+            return
+        patch = self._setlist.current
+        self._window.send(
+            {
+                "title": patch.title,
+                "patch": patch.path.name,
+                "layers": patch.layers,
+                "device": self._driver.name,
+                "midi": self._midi.names if self._midi is not None else [],
+                "controls": list(patch.controls),
+                "trouble": self._trouble,
+            }
+        )
+
+
+@contextmanager
+def _ended_by_signals(over: threading.Event) -> Iterator[None]:
+    # Only the main thread may choose what signals do; elsewhere somebody else has.
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    kinds = [signal.SIGINT, signal.SIGTERM]
+    before = [signal.signal(kind, lambda *_: over.set()) for kind in kinds]
+    try:
+        yield
+    finally:
+        for kind, handler in zip(kinds, before, strict=True):
+            signal.signal(kind, handler)
+
+
+@contextmanager
+def _quiet_python() -> Iterator[None]:
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(SWITCH_SECONDS)
+    try:
+        yield
+    finally:
+        sys.setswitchinterval(before)
+        gc.unfreeze()

@@ -1,0 +1,162 @@
+"""The window as a process of its own: started, spoken to, listened to, and missed by nobody when it dies."""
+
+from __future__ import annotations
+
+import json
+import os
+import queue
+import subprocess
+import sys
+import threading
+import time
+from contextlib import suppress
+from typing import IO, Any
+
+RESTARTS = 3
+"""How often a window that crashed is started again."""
+
+_GOOD_RUN = 60.0
+"""Seconds after which a crash is a new one and not the last one again."""
+
+_NO_DISPLAY = 1
+_SOON = 10.0
+_CLOSED = 0
+_PATIENCE = 2.0
+_MOST_UNSENT = 1 << 20
+
+
+class WindowProcess:
+    """One window over the engine's shared memory.
+
+    Parameters
+    ----------
+    memory : str
+        Name of the shared memory.
+    rate : float
+        Sample rate in hertz.
+    """
+
+    def __init__(self, memory: str, rate: float) -> None:
+        self._command = [sys.executable, "-m", "instrument.window", memory, repr(rate)]
+        self._process: subprocess.Popen[bytes] | None = None
+        self._said: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+        self._unsent = b""
+        self._latest: dict[str, Any] = {}
+        self._began = 0.0
+        self._restarts = 0
+
+    @property
+    def running(self) -> bool:
+        """Whether the window is there."""
+        return self._process is not None and self._process.poll() is None
+
+    @property
+    def process_id(self) -> int | None:
+        """Number of its process; None if there is none."""
+        return self._process.pid if self._process is not None else None
+
+    def start(self) -> None:
+        """Open the window.
+
+        Raises
+        ------
+        OSError
+            If no process can be started.
+        """
+        # In a process group of its own, so that Ctrl-C reaches the stage alone, which then ends the window.
+        self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and module
+            self._command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True
+        )
+        self._began = time.monotonic()
+        self._unsent = b""
+        if self._process.stdin is not None:
+            with suppress(OSError, AttributeError):  # a window that stalls must not stall the stage
+                os.set_blocking(self._process.stdin.fileno(), False)
+        threading.Thread(
+            target=_listen, args=(self._process.stdout, self._said), name="window", daemon=True
+        ).start()
+        if self._latest:
+            self.send(self._latest)
+
+    def send(self, message: dict[str, Any]) -> None:
+        """Tell the window something; it is remembered for a window started later."""
+        self._latest = {**self._latest, **message}
+        if self.running and len(self._unsent) < _MOST_UNSENT:
+            self._unsent += json.dumps(message).encode() + b"\n"
+            self._write()
+
+    def requests(self) -> list[dict[str, Any]]:
+        """Return what the window has asked for since the last call; lines that are no request are passed over."""
+        self._write()
+        found = []
+        while not self._said.empty():
+            with suppress(ValueError):
+                message = json.loads(self._said.get())
+                if isinstance(message, dict) and "do" in message:
+                    found.append(message)
+        return found
+
+    def mourn(self) -> str:
+        """Return one sentence if the window has ended since the last call, and start another if it crashed."""
+        if self._process is None or (status := self._process.poll()) is None:
+            return ""
+        lived = time.monotonic() - self._began
+        self._let_go()
+        if status == _CLOSED:
+            return "the window has closed; the sound plays on."
+        # An exception that nobody caught has the same status, but comes later.
+        if status == _NO_DISPLAY and lived < _SOON:
+            return "playing without a window."
+        self._restarts = 0 if lived > _GOOD_RUN else self._restarts
+        how = f"was ended by signal {-status}" if status < 0 else f"ended with status {status}"
+        if self._restarts >= RESTARTS:
+            return f"the window {how} once more; playing without it."
+        self._restarts += 1
+        try:
+            self.start()
+        except OSError as error:
+            return f"the window {how} and does not start again ({error}); playing without it."
+        return f"the window {how}; opened it again."
+
+    def close(self) -> None:
+        """End the conversation, which ends the window; one that does not listen is ended."""
+        process = self._process
+        if process is None:
+            return
+        if process.stdin is not None:
+            with suppress(OSError):
+                process.stdin.close()
+        for end in (process.terminate, process.kill):
+            try:
+                process.wait(_PATIENCE)
+                break
+            except subprocess.TimeoutExpired:
+                end()
+        process.wait()
+        self._let_go()
+
+    def _let_go(self) -> None:
+        if self._process is not None and self._process.stdin is not None:
+            with suppress(OSError):
+                self._process.stdin.close()
+        self._process = None
+
+    def _write(self) -> None:
+        if not self._unsent or self._process is None or self._process.stdin is None:
+            return
+        try:
+            written = os.write(self._process.stdin.fileno(), self._unsent)
+        except BlockingIOError:
+            return
+        except (OSError, ValueError):
+            self._unsent = b""
+            return
+        self._unsent = self._unsent[written:]
+
+
+def _listen(stream: IO[bytes] | None, said: queue.SimpleQueue[bytes]) -> None:
+    if stream is None:
+        return
+    with suppress(OSError, ValueError), stream:
+        for line in stream:
+            said.put(line)
