@@ -1,0 +1,78 @@
+"""Reading the output ring at an even pace, with a cursor of its own, and counting what was lost."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from instrument.engine.layout import CHUNK
+from instrument.window.fence import fence
+
+_PULL = 0.2
+"""Share of the distance to the wanted lag that each read makes up for."""
+
+_LATE = 0.25
+"""Seconds behind the wanted lag past which the reader jumps there at once."""
+
+
+class OutputReader:
+    """Reader of the engine's output ring.
+
+    Parameters
+    ----------
+    record : np.ndarray [shape=(), dtype=layout.memory_dtype(...)]
+        The engine's memory.
+    rate : float
+        Sample rate in hertz.
+
+    Attributes
+    ----------
+    missed : int
+        Frames that were overwritten before they were read.
+
+    Notes
+    -----
+    The device asks for blocks of up to 2,048 frames, longer than a video frame. Read as they come,
+    some video frames would get two blocks and some none, and the picture would flicker. So the
+    reader stays one block behind and takes what the time that passed is worth.
+    """
+
+    def __init__(self, record: npt.NDArray[np.void], rate: float) -> None:
+        self._record = record
+        self._rate = rate
+        self._frames = int(record["ring_frames"])
+        self._cursor = int(record["ring_at"])
+        self.missed = 0
+
+    def read(self, seconds: float) -> npt.NDArray[np.float32]:
+        """Return the frames that are due after `seconds` [shape=(n, 2)]; n may be 0."""
+        written = int(self._record["ring_at"])
+        fence()
+        self._skip_overwritten(written)
+        behind = written - self._cursor
+        start = self._cursor
+        self._cursor += self._due(behind, seconds)
+        slots = np.arange(start, self._cursor) & (self._frames - 1)
+        taken = np.asarray(self._record["ring"][slots])
+        fence()
+        torn = min(max(self._oldest(int(self._record["ring_at"])) - start, 0), len(taken))
+        self.missed += torn
+        return taken[torn:]
+
+    def _due(self, behind: int, seconds: float) -> int:
+        lag = min(int(self._record["counters"]["largest_block"]), self._frames // 4)
+        due = seconds * self._rate
+        excess = behind - due - lag
+        if excess > _LATE * self._rate:
+            return behind - lag
+        return min(max(round(due + _PULL * excess), 0), behind)
+
+    def _oldest(self, written: int) -> int:
+        # The callback fills the next chunk before it says so.
+        return written + CHUNK - self._frames
+
+    def _skip_overwritten(self, written: int) -> None:
+        lost = self._oldest(written) - self._cursor
+        if lost > 0:
+            self.missed += lost
+            self._cursor += lost

@@ -1,0 +1,173 @@
+"""A display without a screen, whose pixels a test can read, and the window on it."""
+
+import json
+import os
+import queue
+import shutil
+import struct
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, Any
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from tests.window.memory import RATE
+
+SIDE = 2200
+"""Pixels of the display, in both directions: room for a window of 2,160."""
+
+_PATIENCE = 120.0
+"""Seconds that anything may take; the first start compiles."""
+
+
+def wait_for(what: Callable[[], Any], why: str, seconds: float = _PATIENCE) -> Any:
+    """Return the first true value of `what`."""
+    limit = time.monotonic() + seconds
+    while time.monotonic() < limit:
+        value = what()
+        if value:
+            return value
+        time.sleep(0.02)
+    raise AssertionError(f"not within {seconds:g} s: {why}")
+
+
+class Display:
+    """A running Xvfb, driven by xdotool and seen through the file it keeps its pixels in."""
+
+    def __init__(self, name: str, pixels: Path) -> None:
+        self.environment = {**os.environ, "DISPLAY": name}
+        # The tests hold for the display server the window meets, not for one of another kind.
+        for other in ("WAYLAND_DISPLAY", "SDL_VIDEODRIVER"):
+            self.environment.pop(other, None)
+        self._pixels = pixels
+
+    def do(self, *words: str) -> str:
+        """Run xdotool and return what it says."""
+        command = ["xdotool", *words]
+        done = subprocess.run(command, env=self.environment, capture_output=True, text=True, check=False)
+        return done.stdout.strip()
+
+    def picture(self) -> npt.NDArray[np.uint8]:
+        """Return the pixels of the display [shape=(SIDE, SIDE, 3)], red, green, blue.
+
+        Source: the X Window Dump format, X11/XWDFile.h, version 7: 25 big-endian words, the first the size of
+        the header, the thirteenth the bytes of a line, the twentieth the number of colours of 12 bytes each.
+        """
+        data = self._pixels.read_bytes()
+        header = struct.unpack(">25I", data[:100])
+        start, line = header[0] + 12 * header[19], header[12]
+        rows = np.frombuffer(data, np.uint8, line * SIDE, start).reshape(SIDE, line)
+        return rows[:, : 4 * SIDE].reshape(SIDE, SIDE, 4)[:, :, 2::-1]
+
+
+@contextmanager
+def running_display(folder: Path) -> Iterator[Display]:
+    """Run an Xvfb on a free display; a machine without one is a failure where nothing may be left out."""
+    missing = [name for name in ("Xvfb", "xdotool") if shutil.which(name) is None]
+    if missing:
+        sentence = f"{' and '.join(missing)} not found; install them to test the window"
+        if os.environ.get("CI") == "true":
+            pytest.fail(sentence)
+        pytest.skip(sentence)
+    reading, writing = os.pipe()
+    options = ["-screen", "0", f"{SIDE}x{SIDE}x24", "-fbdir", str(folder), "-nolisten", "tcp"]
+    server = subprocess.Popen(
+        ["Xvfb", "-displayfd", str(writing), *options], pass_fds=[writing], stderr=subprocess.DEVNULL
+    )
+    os.close(writing)
+    try:
+        with os.fdopen(reading) as numbers:
+            number = numbers.readline().strip()
+        assert number, "Xvfb ended before it had a display"
+        yield Display(f":{number}", folder / "Xvfb_screen0")
+    finally:
+        server.terminate()
+        server.wait(10)
+
+
+class Running:
+    """A window process, spoken to as the stage does."""
+
+    def __init__(self, display: Display, process: subprocess.Popen[str]) -> None:
+        self.display = display
+        self.process = process
+        self.number = ""
+        self._lines: queue.SimpleQueue[str] = queue.SimpleQueue()
+        assert process.stdout is not None
+        self._listener = threading.Thread(target=self._listen, args=(process.stdout,), daemon=True)
+        self._listener.start()
+
+    def _listen(self, stream: IO[str]) -> None:
+        for line in stream:
+            self._lines.put(line)
+
+    def say(self, **message: Any) -> None:
+        assert self.process.stdin is not None
+        self.process.stdin.write(json.dumps(message) + "\n")
+        self.process.stdin.flush()
+
+    def hang_up(self) -> None:
+        assert self.process.stdin is not None
+        self.process.stdin.close()
+
+    def command(self) -> dict[str, Any]:
+        """Return the next command that the window sends."""
+        found: dict[str, Any] = json.loads(self._lines.get(timeout=20))
+        return found
+
+    def silent(self) -> bool:
+        """Whether no command waits."""
+        return self._lines.empty()
+
+    def key(self, *names: str) -> None:
+        self.display.do("key", *names)
+
+    def resize(self, width: int, height: int) -> None:
+        self.display.do("windowsize", self.number, str(width), str(height))
+        self.display.do("windowmove", self.number, "0", "0")
+
+    def focus(self) -> None:
+        self.display.do("windowfocus", "--sync", self.number)
+
+    def picture(self, width: int, height: int) -> npt.NDArray[np.uint8]:
+        """Return the pixels of the upper left corner of the display, where the window is."""
+        return self.display.picture()[:height, :width]
+
+
+@contextmanager
+def running_window(display: Display, name: str) -> Iterator[Running]:
+    """Start the window on a memory and wait until it is seen and has the keyboard."""
+    command = [sys.executable, "-m", "instrument.window", name, str(RATE)]
+    pipes: dict[str, Any] = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True}
+    before = set(_windows(display))
+    process = subprocess.Popen(command, env=display.environment, **pipes)
+    running = Running(display, process)
+    try:
+
+        def seen() -> str:
+            assert process.poll() is None, f"the window ended by itself with status {process.returncode}"
+            return next(iter(set(_windows(display)) - before), "")
+
+        running.number = wait_for(seen, "the window is seen")
+        running.focus()
+        display.do("windowmove", running.number, "0", "0")
+        yield running
+    finally:
+        if process.poll() is None:
+            process.kill()
+        process.wait(10)
+        running._listener.join(10)
+        for stream in (process.stdin, process.stdout):
+            if stream is not None and not stream.closed:
+                stream.close()
+
+
+def _windows(display: Display) -> list[str]:
+    return display.do("search", "--onlyvisible", "--class", "Beamhand").split()

@@ -1,0 +1,96 @@
+"""The figures beside the picture are those of the engine."""
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from instrument.engine.layout import EVENT_SET
+from instrument.engine.memory import allocate
+from instrument.window.readings import FALL, FLOOR, GLOW, CallbackLoad, Levels, MidiActivity, describe
+from tests.window.memory import RATE, write_log
+
+Record = npt.NDArray[np.void]
+
+
+@pytest.fixture
+def record() -> Record:
+    return allocate(RATE, ring_seconds=0.01).record
+
+
+class TestLevels:
+    @pytest.mark.parametrize(
+        ("peak", "decibels"),
+        # 20 log10 of the ratio: ISO 80000-3, logarithmic quantities (from memory).
+        [(1.0, 0.0), (0.5, -6.0206), (0.1, -20.0)],
+    )
+    def test_a_level_is_twenty_times_the_logarithm_of_the_peak(self, peak: float, decibels: float) -> None:
+        levels = Levels()
+        levels.follow(np.array([[0.0, 0.0], [-peak, 0.25]], np.float32), 0.01)
+        assert levels.decibels[0] == pytest.approx(decibels, abs=1e-4)
+        assert levels.decibels[1] == pytest.approx(-12.0412, abs=1e-4)
+
+    def test_a_level_falls_slowly_enough_to_be_read(self) -> None:
+        levels = Levels()
+        levels.follow(np.ones((1, 2), np.float32), 0.01)
+        levels.follow(np.empty((0, 2), np.float32), 1.0)
+        assert levels.decibels == pytest.approx([-FALL, -FALL])
+
+    def test_silence_is_the_floor(self) -> None:
+        levels = Levels()
+        levels.follow(np.zeros((10, 2), np.float32), 1e6)
+        assert levels.decibels == [FLOOR, FLOOR]
+
+
+class TestCallbackLoad:
+    def test_the_load_is_time_taken_over_time_there_was(self, record: Record) -> None:
+        load = CallbackLoad(record, RATE)
+        record["counters"]["frames"] += 24_000
+        record["counters"]["total_ns"] += 125_000_000
+        load.follow(0.5)
+        assert load.share == pytest.approx(0.25)
+
+    def test_no_block_in_the_interval_is_no_load(self, record: Record) -> None:
+        load = CallbackLoad(record, RATE)
+        load.follow(1.0)
+        assert load.share == 0.0
+
+
+class TestMidiActivity:
+    def test_the_latest_message_is_said_in_words(self, record: Record) -> None:
+        midi = MidiActivity(record)
+        write_log(record, (0x90, 69, 100))
+        write_log(record, (0xB0, 21, 64))
+        midi.follow(0.01)
+        assert midi.message == "control 21 = 64"
+
+    def test_a_message_goes_out_of_sight(self, record: Record) -> None:
+        midi = MidiActivity(record)
+        write_log(record, (0x90, 69, 100))
+        midi.follow(0.01)
+        midi.follow(GLOW)
+        assert midi.message == ""
+
+    def test_other_events_are_not_midi(self, record: Record) -> None:
+        midi = MidiActivity(record)
+        write_log(record, (0, 0, 0), kind=EVENT_SET)
+        midi.follow(0.01)
+        assert midi.message == ""
+
+    @pytest.mark.parametrize(
+        ("message", "words"),
+        # MIDI 1.0 Detailed Specification, table 1; velocity 0 ends a note; 2000H is the centre of the bend.
+        [
+            ((0x90, 60, 1), "note C4"),
+            ((0x9F, 60, 0), "note C4 off"),
+            ((0x80, 60, 64), "note C4 off"),
+            ((0xA0, 60, 5), "key pressure 5"),
+            ((0xB1, 7, 127), "control 7 = 127"),
+            ((0xC0, 12, 0), "program 12"),
+            ((0xD0, 99, 0), "pressure 99"),
+            ((0xE0, 0x00, 0x40), "bend 0"),
+            ((0xE0, 0x7F, 0x7F), "bend 8191"),
+            ((0xF8, 0, 0), "message F8"),
+        ],
+    )
+    def test_each_kind_of_message_has_its_words(self, message: tuple[int, int, int], words: str) -> None:
+        assert describe(*message) == words
