@@ -1,0 +1,267 @@
+"""The C callback, compiled afresh: nothing in it can wait, allocate or raise, and no cache of it can be stale."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numba
+import numpy as np
+import pytest
+
+import instrument.engine.callback as callback_module
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+PACKAGE = Path(callback_module.__file__).parents[1]
+
+PROBE = """
+import json, sys
+from pathlib import Path
+
+import numpy as np
+
+from instrument.engine.callback import push_callback, stream_callback
+from instrument.engine.engine import Engine
+from instrument.engine.program import new_program
+
+fresh = stream_callback.cache_hits == 0
+if fresh:
+    for name, function in (("stream", stream_callback), ("push", push_callback)):
+        Path(sys.argv[1], name + ".ll").write_text(function.inspect_llvm())
+program = new_program()
+program.record["fade_seconds"] = 0.0
+program.draw_path(0, np.array([[1e6, 0.25, 0.0]]))
+program.schedule()
+engine = Engine(48000.0)
+engine.play(program)
+out = engine.render(100)
+print(json.dumps({
+    "hits": stream_callback.cache_hits + push_callback.cache_hits,
+    "module": sys.modules["instrument.engine.guard"].__file__,
+    "x": float(out[-1, 0]),
+    "y": float(out[-1, 1]),
+}))
+"""
+
+BENT = re.compile(r"bent = corner \+ span \* over / \(span \+ over\)")
+
+
+class Run(NamedTuple):
+    """What one process made of the sources."""
+
+    report: dict[str, Any]
+    cached: dict[str, int]
+
+
+class Fresh(NamedTuple):
+    """Compiled afresh, with a constant edited, and once more without an edit."""
+
+    first: Run
+    edited: Run
+    again: Run
+    stream: str
+    push: str
+
+
+def run_probe(folder: Path) -> Run:
+    environment = {**os.environ, "XDG_CACHE_HOME": str(folder / "cache"), "PYTHONPATH": str(folder)}
+    environment.pop("NUMBA_CACHE_DIR", None)
+    command = [sys.executable, "-c", PROBE, str(folder)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=folder, env=environment)
+    assert done.returncode == 0, done.stderr
+    cached = {
+        str(path.relative_to(folder)): path.stat().st_mtime_ns
+        for path in sorted((folder / "cache").rglob("*.nb[ci]"))
+    }
+    return Run(json.loads(done.stdout), cached)
+
+
+@pytest.fixture(scope="module")
+def fresh(tmp_path_factory: pytest.TempPathFactory) -> Fresh:
+    """Compile a copy of the package with a cache of its own; edit it; compile it again (minutes)."""
+    folder = tmp_path_factory.mktemp("fresh")
+    shutil.copytree(PACKAGE, folder / "instrument", ignore=shutil.ignore_patterns("__pycache__"))
+    first = run_probe(folder)
+    stream, push = (folder / "stream.ll").read_text(), (folder / "push.ll").read_text()
+    guard = folder / "instrument" / "engine" / "guard.py"
+    text, count = BENT.subn("bent = corner + 0.5 * span * over / (span + over)", guard.read_text())
+    assert count == 1
+    guard.write_text(text)
+    return Fresh(first, run_probe(folder), run_probe(folder), stream, push)
+
+
+def functions_of(llvm: str) -> dict[str, list[str]]:
+    """Return the lines of every function that is defined in LLVM text, by name."""
+    found: dict[str, list[str]] = {}
+    lines: list[str] | None = None
+    for line in llvm.splitlines():
+        if line.startswith("define"):
+            name = re.search(r'@("[^"]+"|[\w.$]+)\(', line)
+            assert name is not None, line
+            lines = found.setdefault(name.group(1), [])
+        elif line == "}":
+            lines = None
+        elif lines is not None:
+            lines.append(line)
+    return found
+
+
+HARMLESS = {"null", "undef", "poison"}
+
+
+def handed_on(lines: list[str]) -> set[str]:
+    """Return the values of a function that can only be what callees left for it at an %excinfo."""
+    found: set[str] = set()
+    while True:
+        before = len(found)
+        for line in lines:
+            if load := re.match(r"\s*(%[\w.]+) = load ptr, ptr %excinfo", line):
+                found.add(load.group(1))
+            elif choice := re.match(r"\s*(%[\w.]+) = (?:select i1 [^,]+,|phi ptr) (.*)", line):
+                values = re.findall(r"(?:ptr|\[) ([%@]?[\w.]+)", choice.group(2))
+                if set(values) <= found | HARMLESS:
+                    found.add(choice.group(1))
+        if len(found) == before:
+            return found
+
+
+def called_outside(llvm: str) -> set[str]:
+    """Return the functions called that are neither defined in the text nor the processor's own."""
+    defined = functions_of(llvm)
+    called = {
+        name
+        for lines in defined.values()
+        for line in lines
+        for name in re.findall(r'(?:call|invoke)\b[^@]*@("[^"]+"|[\w.$]+)\(', line)
+    }
+    return {name for name in called - set(defined) if not name.startswith("llvm.")}
+
+
+def called_by_pointer(llvm: str) -> list[str]:
+    lines = [line for body in functions_of(llvm).values() for line in body]
+    return [line for line in lines if re.search(r"\b(?:call|invoke)\b[^@(]*%[\w.]+\(", line)]
+
+
+def forbidden_names(llvm: str) -> list[str]:
+    text = re.sub(r"@_ZN\S+", "", llvm)
+    names = r"NRT_\w*|Py[A-Z_]\w*|numba_gil\w*|numba_unpickle\w*|[\w.]*picklebuf[\w.]*|malloc|calloc"
+    return re.findall(rf"(?<![A-Za-z])(?:{names})", text)
+
+
+def own_errors(llvm: str) -> list[str]:
+    """Return the places where a function leaves an exception of its own making at an %excinfo."""
+    found = []
+    for lines in functions_of(llvm).values():
+        allowed = handed_on(lines) | {"null"}
+        stored = [
+            (line, m.group(1)) for line in lines if (m := re.match(r"\s*store ptr (.+), ptr %excinfo", line))
+        ]
+        found += [line for line, value in stored if value not in allowed]
+    return found
+
+
+def own_statuses(llvm: str) -> list[str]:
+    """Return the places where a function returns another status than 0 or a callee's."""
+    found = []
+    for name, lines in functions_of(llvm).items():
+        if name.startswith("cfunc"):
+            continue  # returns what C is given, not a status
+        returned = {m.group(1) for line in lines if (m := re.match(r"\s*ret i32 (\S+)", line))}
+        found += [name for value in returned if not value.startswith("%") and value != "0"]
+        for line in lines:
+            made = re.match(r"\s*(%[\w.]+) = (?:phi i32|select i1 [^,]+,) (.*)", line)
+            if made and made.group(1) in returned:
+                constants = re.findall(r"(?:i32|\[) (-?\d+)\b", made.group(2))
+                found += [line for constant in constants if constant != "0"]
+    return found
+
+
+@numba.njit  # type: ignore[untyped-decorator]
+def _raise_for_less_than_none(x: float) -> float:
+    if x < 0.0:
+        raise ValueError("careless")
+    return x
+
+
+@numba.njit  # type: ignore[untyped-decorator]
+def _divide_carelessly(x: float) -> float:
+    return 1.0 / x
+
+
+@numba.njit  # type: ignore[untyped-decorator]
+def _allocate(x: float) -> float:
+    return float(np.full(int(x), x).sum())
+
+
+def llvm_of(careless: Callable[[float], float]) -> str:
+    @numba.cfunc("float64(float64)")  # type: ignore[untyped-decorator]
+    def callback(x: float) -> float:
+        return careless(x)
+
+    return str(callback.inspect_llvm())
+
+
+@pytest.mark.parametrize("careless", [_raise_for_less_than_none, _divide_carelessly])
+def test_these_checks_see_code_that_may_raise(careless: Callable[[float], float]) -> None:
+    text = llvm_of(careless)
+    assert called_outside(text) & {"PyErr_WriteUnraisable", "numba_gil_ensure"}
+    assert forbidden_names(text)
+    assert own_errors(text)
+    assert own_statuses(text)
+
+
+def test_these_checks_see_code_that_allocates() -> None:
+    assert any(name.startswith("NRT_MemInfo_alloc") for name in called_outside(llvm_of(_allocate)))
+
+
+def test_the_text_under_test_is_the_whole_callback(fresh: Fresh) -> None:
+    defined = functions_of(fresh.stream)
+    for part in ("run_block", "run_lfo", "run_pen", "run_source", "run_place", "run_output", "apply_midi"):
+        assert any(part in name for name in defined), part
+
+
+def test_it_calls_nothing_but_itself_the_processor_and_the_clock(fresh: Fresh) -> None:
+    # pow and log10 are libm's, for the curves of controls; they neither wait nor allocate.
+    assert called_outside(fresh.stream) <= {"beamhand_clock", "pow", "log10"}
+    assert called_by_pointer(fresh.stream) == []
+
+
+def test_it_allocates_nothing_and_knows_no_python(fresh: Fresh) -> None:
+    assert forbidden_names(fresh.stream) == []
+
+
+def test_it_reports_no_error(fresh: Fresh) -> None:
+    # Numba's functions return a status and leave the exception at %excinfo. Ours only ever hand on what
+    # a callee left there, and no callee leaves anything but null.
+    assert own_errors(fresh.stream) == []
+    assert own_statuses(fresh.stream) == []
+
+
+def test_a_changed_constant_in_another_module_is_heard_at_once(fresh: Fresh) -> None:
+    x, edited = fresh.first.report["x"], fresh.edited.report["x"]
+    assert x == pytest.approx(1.0, abs=1e-5)
+    assert edited == pytest.approx(0.95, abs=1e-5)
+    assert fresh.first.report["y"] == fresh.edited.report["y"] == 0.25
+
+
+def test_both_compilations_were_of_the_copy_and_from_nothing(fresh: Fresh) -> None:
+    for run in (fresh.first, fresh.edited):
+        assert run.report["hits"] == 0
+        assert Path(run.report["module"]).parents[2] != PACKAGE.parent
+    assert set(fresh.first.cached) < set(fresh.edited.cached)
+    folders = {Path(name).parts[2] for name in fresh.edited.cached}
+    assert len(folders) == 2
+
+
+def test_without_an_edit_the_machine_code_comes_from_the_cache(fresh: Fresh) -> None:
+    assert fresh.again.report["hits"] == 2
+    assert fresh.again.cached == fresh.edited.cached
+    assert fresh.again.report == {**fresh.edited.report, "hits": 2}
