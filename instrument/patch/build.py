@@ -13,23 +13,29 @@ from instrument.patch.check import modulator_index
 from instrument.patch.errors import PatchError, Problem
 from instrument.patch.fields import parameter_values
 from instrument.patch.locate import lines_of
+from instrument.patch.routing import read_drawings
 from instrument.patch.schema import LAYER_FIELDS, Patch
 from instrument.patch.sources import PATH_FIELDS, Harmonic
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from instrument.patch.cache import Drawn
     from instrument.patch.presets import Axes
 
 _KIND = {"lfo": MODULATOR_LFO}
 _OPERATION = {"add": LINK_ADD, "multiply": LINK_MULTIPLY}
 
 
-def build_program(patch: Patch) -> Program:
+def build_program(patch: Patch, drawings: Mapping[int, Drawn] | None = None) -> Program:
     """Return the program of a patch.
 
     Parameters
     ----------
     patch : Patch
         As `load_patch` gives it.
+    drawings : mapping of int to Drawn, optional
+        Its drawings by layer, counted from 0, where `read_drawings` has read them already.
 
     Returns
     -------
@@ -38,14 +44,15 @@ def build_program(patch: Patch) -> Program:
     Raises
     ------
     PatchError
-        If a modulator reaches itself through links.
+        If a drawing is refused, or a modulator reaches itself through links.
     """
+    drawings = read_drawings(patch) if drawings is None else drawings
     program = new_program()
     program.record["ramp_seconds"] = patch.ramp
     program.record["fade_seconds"] = patch.fade
     for name, value in parameter_values(patch, PATCH):
         program.set(name, value)
-    _build_layers(patch, program)
+    _build_layers(patch, program, drawings)
     for k, modulator in enumerate(patch.modulator):
         program.record["modulators"][k] = _KIND[modulator.kind]
         for name, value in parameter_values(modulator, MODULATOR):
@@ -62,14 +69,14 @@ def base_values(program: Program) -> np.ndarray[tuple[int], np.dtype[np.float64]
     return np.array(program.record["base"], np.float64)
 
 
-def _build_layers(patch: Patch, program: Program) -> None:
+def _build_layers(patch: Patch, program: Program, drawings: Mapping[int, Drawn]) -> None:
     for k, layer in enumerate(patch.layer):
         for name, value in parameter_values(layer, LAYER_FIELDS):
             program.set(f"layer.{k + 1}.{name}", value)
         if isinstance(layer.source, Harmonic):
             program.draw_harmonic(k, _with_played_terms(patch, k + 1, layer.source.tables()))
         elif layer.source is not None:
-            program.draw_path(k, layer.source.table())
+            program.draw_path(k, drawings[k].points if k in drawings else layer.source.table())
             for name, value in parameter_values(layer.source, PATH_FIELDS):
                 program.set(f"layer.{k + 1}.source.{name}", value)
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Mapping, MutableMapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import tomlkit
@@ -12,10 +14,10 @@ from tomlkit.items import AoT, Array, Float, InlineTable, Integer, Item, KeyType
 from instrument.engine.parameters import AXES, ROWS, index_of
 from instrument.patch.fields import SWITCH
 from instrument.patch.place import place_of
-from instrument.patch.sources import Along, Harmonic
+from instrument.patch.sources import Along, Drawing, Harmonic, Lettering, is_font_file
 
 if TYPE_CHECKING:
-    from instrument.patch.locate import Path
+    from instrument.patch.locate import Path as Place
     from instrument.patch.presets import Axes
     from instrument.patch.schema import Patch
 
@@ -39,6 +41,44 @@ def edited(patch: Patch, changes: Mapping[str, float]) -> str:
             continue
         _set_listed(document, address, value)
     return tomlkit.dumps(document)
+
+
+def moved(patch: Patch, old: Path, new: Path) -> str:
+    """Return the patch's text with its drawings and fonts named from another folder.
+
+    Raises
+    ------
+    TOMLKitError, KeyError, IndexError, TypeError, ValueError
+        If tomlkit cannot reach a place, or nothing leads from one folder to the other.
+    """
+
+    def name(value: str) -> str:
+        # realpath: of a folder that is a link, ".." leads to where it points.
+        whole = Path(os.path.realpath(old)) / value
+        here = os.path.relpath(whole, os.path.realpath(new))
+        return value if Path(value).is_absolute() else Path(here).as_posix()
+
+    document: Any = patch.document
+    for k, layer in enumerate(patch.layer):
+        if isinstance(layer.source, Drawing):
+            table = document["layer"][k]["source"]
+            names = table["drawing"]
+            if isinstance(names, Array):
+                for place, value in enumerate(names):
+                    names[place] = name(str(value))
+            else:
+                table["drawing"] = _like(names, name(str(names)))
+        if isinstance(layer.source, Drawing | Lettering) and is_font_file(layer.source.font):
+            table = document["layer"][k]["source"]
+            table["font"] = _like(table["font"], name(layer.source.font))
+    return tomlkit.dumps(document)
+
+
+def _like(old: Item, text: str) -> Item:
+    # With the blanks and the comment of what it replaces.
+    item = tomlkit.string(text)
+    item.trivia.comment_ws, item.trivia.comment = old.trivia.comment_ws, old.trivia.comment
+    return item
 
 
 def toml_number(value: float) -> str:
@@ -67,7 +107,7 @@ def _item(value: float, index: int, old: Any) -> Item:
     return Float(value, Trivia(), toml_number(value))
 
 
-def _set(document: MutableMapping[str, Any], path: Path, value: float, index: int) -> bool:
+def _set(document: MutableMapping[str, Any], path: Place, value: float, index: int) -> bool:
     *way, last = path
     here: Any = document
     for k, step in enumerate(way):

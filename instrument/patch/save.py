@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,10 +13,11 @@ from tomlkit.exceptions import TOMLKitError
 from instrument.engine.parameters import ADDRESSES, index_of
 from instrument.patch.atomic import write_atomically
 from instrument.patch.build import base_values, build_program
-from instrument.patch.edit import edited, toml_number
+from instrument.patch.edit import edited, moved, toml_number
 from instrument.patch.errors import PatchError, Problem
 from instrument.patch.load import patch_from_text
 from instrument.patch.locate import lines_of
+from instrument.patch.routing import drawing_files, unread_drawings
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -28,7 +30,7 @@ def save_patch(patch: Patch, values: Mapping[str, float], path: str | Path) -> N
     """Write a patch with the values that the instrument has now.
 
     Only what differs is changed in the text; the rest stays as it is, to the last blank. What has no field in this
-    patch goes into the table ``[values]``. The text is read back and built before it is written, and the file is
+    patch goes into the table ``[values]``. In another folder, drawings are named from there. The text is read back and built before it is written, and the file is
     replaced in one step, so that a failure leaves the old one.
 
     Parameters
@@ -52,7 +54,7 @@ def save_patch(patch: Patch, values: Mapping[str, float], path: str | Path) -> N
     Values are kept bit for bit; of nan, which TOML has no bits for, the sign is.
     """
     path = Path(path)
-    text = text_with(patch, values)
+    text = _text_for(patch, text_with(patch, values), path)
     _refuse_lost_edits(patch, path)
     try:
         write_atomically(path, text.encode())
@@ -61,6 +63,21 @@ def save_patch(patch: Patch, values: Mapping[str, float], path: str | Path) -> N
         said = f"the file cannot be written ({reason}); save under another name. The old file is unchanged."
         raise PatchError(path, Problem(said)) from None
     patch.remember(path, text)
+
+
+def _text_for(patch: Patch, text: str, path: Path) -> str:
+    here = patch.path.parent if patch.path is not None else Path()
+    if not drawing_files(patch) or _resolved(here) == _resolved(path.parent):
+        return text
+    try:
+        return moved(patch_from_text(text, patch.path), here, path.parent)
+    except (TOMLKitError, PatchError, KeyError, IndexError, TypeError, ValueError):
+        said = "its drawings cannot be named from another folder in this text. Save it beside the old file."
+        raise PatchError(path, Problem(said)) from None
+
+
+def _resolved(folder: Path) -> str:
+    return os.path.realpath(folder)
 
 
 def text_with(patch: Patch, values: Mapping[str, float]) -> str:
@@ -75,7 +92,7 @@ def text_with(patch: Patch, values: Mapping[str, float]) -> str:
     """
     file = patch.path or "patch"
     as_written = patch_from_text(patch.text, file)
-    program, wanted = build_program(as_written), build_program(as_written)
+    program, wanted = _unread(as_written), _unread(as_written)
     for address, value in values.items():
         wanted.record["base"][index_of(address)] = value
     changes = _differences(program, wanted)
@@ -105,6 +122,10 @@ def same_program(one: Program, other: Program) -> bool:
     return not _differences(one, other)
 
 
+def _unread(patch: Patch) -> Program:
+    return build_program(patch, unread_drawings(patch))
+
+
 def _differences(program: Program, wanted: Program) -> dict[str, float]:
     before, after = base_values(program), base_values(wanted)
     different = _bits(before) != _bits(after)
@@ -124,7 +145,7 @@ def _attempt(
 ) -> str | None:
     try:
         text = edit(patch, changes)
-        program = build_program(patch_from_text(text, patch.path))
+        program = _unread(patch_from_text(text, patch.path))
     except (TOMLKitError, PatchError, KeyError, IndexError, TypeError, ValueError):
         return None
     return text if same_program(program, wanted) else None

@@ -10,8 +10,9 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, Discriminator, 
 from instrument.engine.layout import TERMS
 from instrument.engine.parameters import AXES, LAYER
 from instrument.patch import presets
+from instrument.patch.drawings import DrawingFields, Names
 from instrument.patch.errors import did_you_mean, listed
-from instrument.patch.fields import Number, Table, parameter_fields, quoted, refusal, whole
+from instrument.patch.fields import Number, Table, Text, parameter_fields, quoted, refusal, whole
 from instrument.patch.resample import MOST, default_count, resample
 
 Floats = npt.NDArray[np.float64]
@@ -234,6 +235,33 @@ class FlipBook(Along):
         return np.stack([np.resize(table, (count, 3)) for table in tables])
 
 
+FONT_FILES = (".ttf", ".otf", ".ttc")
+
+
+def is_font_file(font: str) -> bool:
+    """Return whether a font is meant by its file; otherwise it is meant by its name."""
+    return font.lower().endswith(FONT_FILES)
+
+
+class Drawing(DrawingFields, Along):
+    """A drawing from a file, or several as a flip-book, routed into one closed line."""
+
+    drawing: Names = Field(
+        description="file relative to the patch's folder, a numbered folder, or a list of files; more than one "
+        "drawing makes a flip-book"
+    )
+
+
+class Lettering(DrawingFields, Along):
+    """A text, routed into one closed line."""
+
+    text: Text = Field(description="one line or several")
+
+
+Drawn = Drawing | Lettering
+"""Sources whose path comes out of the drawing room."""
+
+
 class Polygon(Along):
     """A regular polygon, or a star of straight lines from every `step`-th corner to the next."""
 
@@ -334,8 +362,12 @@ def _refuse_source() -> Any:
 
 def _tag_of(value: Any) -> str:
     holds = value if isinstance(value, dict) else dict(value)
-    own = "frames" if holds["kind"] == "path" and "frames" in holds else ""
+    own = next((name for name in _OWN if name in holds), "") if holds["kind"] == "path" else ""
     return TAG + f"{holds['kind']} {holds.get('preset') or own}".strip()
+
+
+_OWN = ("frames", "drawing", "text")
+"""Fields that tell one path from another where no figure is named."""
 
 
 _Figures = (
@@ -348,6 +380,8 @@ _Figures = (
     | Annotated[TorusKnot, Tag(TAG + "harmonic torus_knot")]
     | Annotated[Path, Tag(TAG + "path")]
     | Annotated[FlipBook, Tag(TAG + "path frames")]
+    | Annotated[Drawing, Tag(TAG + "path drawing")]
+    | Annotated[Lettering, Tag(TAG + "path text")]
     | Annotated[Polygon, Tag(TAG + "path polygon")]
     | Annotated[Star, Tag(TAG + "path star")]
     | Annotated[Rectangle, Tag(TAG + "path rectangle")]
