@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from instrument.engine.compiled import compiled, merged
+from instrument.engine.compiled import compiled, inlined, merged
 from instrument.engine.control import apply_midi, release_all
 from instrument.engine.instance import start_instance
 from instrument.engine.layout import (
@@ -55,7 +55,7 @@ def next_time(m):
     return np.int64(ring.events[ring.head % RING_EVENTS].time)
 
 
-@compiled
+@inlined
 def copy_event(to, event):
     """Copy one event record over another."""
     to.time = event.time

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 import pygame
 
+from instrument.beam.light import warm
 from instrument.engine.memory import attach
 from instrument.window.channel import standard_channel
 from instrument.window.help_page import help_page
 from instrument.window.keys import COMMANDS, action_for, note_name
 from instrument.window.lettering import GROUND, Letters
-from instrument.window.light import warm
 from instrument.window.notes import NoteKeys
 from instrument.window.picture import Picture
 from instrument.window.reader import OutputReader

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pygame
 
-from instrument.window.light import Light, blank
+from instrument.beam.light import Light, blank
 
 SMALLEST = 16
 """Pixels; a window made smaller than this shows a part of the picture."""

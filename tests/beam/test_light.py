@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from instrument.window.light import PERSISTENCE, SPAN, Light, blank, still
+from instrument.beam.light import PERSISTENCE, SPAN, Light, blank, still
 
 RATE = 48_000.0
 

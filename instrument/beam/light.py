@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.window.light_kernels import deposit, develop, fade_out, lit_box
+from instrument.beam.light_kernels import deposit, develop, fade_out, lit_box
 
 if TYPE_CHECKING:
     import numpy.typing as npt

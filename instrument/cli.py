@@ -1,0 +1,319 @@
+"""The commands: parse, call, print. Nothing else."""
+
+from __future__ import annotations
+
+import functools
+import json
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+
+import typer
+
+from instrument import __version__
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from instrument.engine.engine import Event
+    from instrument.engine.program import Program
+
+app = typer.Typer(
+    name="beamhand",
+    help="Draw pictures with sound: two channels steer a spot across an XY display.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+patch_app = typer.Typer(help="Make and check patch files.", no_args_is_help=True)
+app.add_typer(patch_app, name="patch")
+
+DEFAULT_RATE = 48000.0
+
+DEFAULT_SECONDS = 10.0
+"""Length of a rendering that no performance gives a length to."""
+
+TAIL_SECONDS = 1.0
+"""What is rendered behind the last event of a performance."""
+
+Rate = Annotated[float | None, typer.Option("--rate", help="Sample rate in hertz.", metavar="HZ")]
+Block = Annotated[int, typer.Option("--block", help="Frames in a block.", metavar="FRAMES", min=1)]
+Perform = Annotated[
+    Path | None, typer.Option("--perform", help="Standard MIDI File to play into it.", metavar="FILE.mid")
+]
+Json = Annotated[bool, typer.Option("--json", help="One JSON object on a line.")]
+
+
+def say(text: str) -> None:
+    """Print a message to standard error."""
+    print(text, file=sys.stderr, flush=True)
+
+
+def fail(text: object) -> NoReturn:
+    """Print why the work failed and end with status 1."""
+    say(f"beamhand: {text}")
+    raise typer.Exit(1)
+
+
+def reports_failures(command: Callable[..., None]) -> Callable[..., None]:
+    """Let a command's own errors be one sentence and status 1."""
+
+    @functools.wraps(command)
+    def wrapped(*args: Any, **kwargs: Any) -> None:
+        # ValueError is what every refused input raises; OSError what files and devices do.
+        try:
+            command(*args, **kwargs)
+        except (ValueError, OSError) as error:
+            fail(error)
+
+    return wrapped
+
+
+def show_version(wanted: bool) -> None:
+    """Print the version and end."""
+    if wanted:
+        print(__version__)
+        raise typer.Exit
+
+
+@app.callback()
+def beamhand(
+    version: Annotated[
+        bool, typer.Option("--version", callback=show_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Draw pictures with sound: two channels steer a spot across an XY display."""
+
+
+@app.command()
+@reports_failures
+def play(
+    patches: Annotated[
+        list[Path] | None,
+        typer.Argument(help="Patch files; the factory set by default.", metavar="[PATCH]..."),
+    ] = None,
+    audio: Annotated[
+        str | None, typer.Option("--audio", help="Device by name or part of it, or off.", metavar="NAME|off")
+    ] = None,
+    midi: Annotated[
+        list[str] | None, typer.Option("--midi", help="MIDI port by name or part of it.", metavar="NAME")
+    ] = None,
+    rate: Rate = None,
+    block: Block = 64,
+    no_window: Annotated[bool, typer.Option("--no-window", help="Play without a window.")] = False,
+    seconds: Annotated[
+        float | None, typer.Option("--seconds", help="End after so many seconds.", metavar="S", min=0)
+    ] = None,
+    perform: Perform = None,
+) -> None:
+    """Play patches: controller in, sound out, picture in a window."""
+    from instrument.engine.warm import warm
+
+    warm()
+    from instrument.stage.show import ShowOptions, run_show
+
+    options = ShowOptions(
+        patches=tuple(patches) if patches else factory_patches(),
+        audio=audio,
+        midi=tuple(midi or ()),
+        rate=rate,
+        block=block,
+        window=not no_window,
+        seconds=seconds,
+        perform=perform,
+    )
+    status = run_show(options, say)
+    if status:
+        raise typer.Exit(status)
+
+
+@app.command()
+@reports_failures
+def render(
+    patch: Annotated[Path, typer.Argument(help="Patch file.", metavar="PATCH")],
+    output: Annotated[
+        Path, typer.Option("-o", "--output", help="File to write.", metavar="OUT.(wav|flac|png)")
+    ],
+    rate: Rate = None,
+    block: Block = 1024,
+    seconds: Annotated[float | None, typer.Option("--seconds", help="Length.", metavar="S", min=0)] = None,
+    perform: Perform = None,
+    settings: Annotated[
+        list[str] | None,
+        typer.Option("--set", help="Change a parameter first; any number.", metavar="ADDRESS=VALUE"),
+    ] = None,
+    size: Annotated[
+        int, typer.Option("--size", help="Width and height of a still.", metavar="PX", min=16, max=8192)
+    ] = 1080,
+) -> None:
+    """Render a patch to a file: .wav (32-bit float), .flac (24-bit) or .png (a still of its last moment)."""
+    picture = output.suffix.lower() == ".png"
+    if not picture:
+        from instrument.takes.export import check_rate
+
+        check_rate(output, rate or DEFAULT_RATE)
+    program = load_program(patch, settings or [])
+    from instrument.engine.warm import warm
+
+    warm()
+    from instrument.engine.engine import Engine
+
+    engine = Engine(rate or DEFAULT_RATE)
+    engine.play(program)
+    events: list[Event] = []
+    length = DEFAULT_SECONDS
+    if perform is not None:
+        from instrument.midi.file import read_performance
+
+        events = read_performance(perform, engine.rate)
+        length = max((event.time for event in events), default=0) / engine.rate + TAIL_SECONDS
+    length = length if seconds is None else seconds
+    frames = round(length * engine.rate)
+    if picture:
+        from instrument.takes.picture import export_still
+
+        export_still(engine, output, frames, block, events, size)
+    else:
+        from instrument.takes.export import export_sound
+
+        export_sound(engine, output, frames, block, events)
+    say(f"{output}: {length:g} s at {engine.rate:g} Hz")
+
+
+def load_program(path: Path, settings: list[str]) -> Program:
+    """Return a patch's program with changes such as ``layer.1.level=0.5`` made.
+
+    Raises
+    ------
+    ValueError
+        If the patch or a change is refused.
+    """
+    from instrument.patch.build import build_program
+    from instrument.patch.load import load_patch
+    from instrument.patch.number import number_for
+
+    program = build_program(load_patch(path))
+    for setting in settings:
+        address, equals, text = setting.partition("=")
+        if not equals:
+            raise ValueError(f"--set {setting}: write ADDRESS=VALUE, as in layer.1.level=0.5")
+        try:
+            program.set(address.strip(), number_for(address.strip(), text))
+        except KeyError as error:
+            raise ValueError(f"--set {setting}: {error.args[0]}") from None
+        except ValueError as error:
+            raise ValueError(f"--set {setting}: {text!r} is not a number: {error}") from None
+    return program
+
+
+def factory_patches() -> tuple[Path, ...]:
+    """Return the factory set's patches in their order.
+
+    Raises
+    ------
+    ValueError
+        If the installation holds none.
+    """
+    from instrument.patch.factory import factory_folder
+
+    found = tuple(sorted(factory_folder().glob("*.toml")))
+    if not found:
+        raise ValueError("this installation has no factory patches; name a patch file, or install again")
+    return found
+
+
+@app.command()
+@reports_failures
+def ports(as_json: Json = False) -> None:
+    """List audio devices and MIDI ports."""
+    from instrument.stage.ports import list_ports
+
+    found = list_ports()
+    if as_json:
+        print(json.dumps(found))
+        return
+    for device in found["audio"]:
+        channels = f"{device['inputs']} in, {device['outputs']} out"
+        print(f"audio     {device['name']}  ({device['host']}, {channels}, {device['rate']:g} Hz)")
+    for name in found["midi_in"]:
+        print(f"midi in   {name}")
+    for name in found["midi_out"]:
+        print(f"midi out  {name}")
+    if not any(found.values()):
+        say("no audio device and no MIDI port found")
+
+
+@app.command()
+@reports_failures
+def bench(as_json: Json = False) -> None:
+    """Measure what the callback costs on this machine."""
+    from instrument.engine.warm import warm
+
+    warm()
+    from instrument.measure.cost import measure_cost
+
+    cost = measure_cost()
+    if as_json:
+        print(json.dumps(cost.as_dict()))
+        return
+    print(f"{cost.layers} layers at {cost.rate:g} Hz in blocks of {cost.block} frames:")
+    print(f"  {cost.ns_per_sample_per_layer:.1f} ns a sample and layer")
+    if cost.c_ns_per_sample_per_layer and cost.ratio_to_c and cost.ratio_range:
+        print(
+            f"  {cost.c_ns_per_sample_per_layer:.1f} ns for the same chain in plain C, {cost.ratio_to_c:.2f} times ours"
+        )
+        print(f"  (single rounds from {cost.ratio_range[0]:.2f} to {cost.ratio_range[1]:.2f})")
+    else:
+        print("  no C compiler here to compare with")
+    print(
+        f"  a callback takes {cost.p50_us:g} us, 99.9 percent within {cost.p999_us:g} us, of {cost.period_us:.0f} us"
+    )
+
+
+@patch_app.command("new")
+@reports_failures
+def patch_new(path: Annotated[Path, typer.Argument(help="File to make.", metavar="PATCH")]) -> None:
+    """Make a commented patch to start from."""
+    from instrument.patch.new import new_patch
+
+    new_patch(path)
+    say(f"{path}: made; play it with: beamhand play {path}")
+
+
+@patch_app.command("check")
+@reports_failures
+def patch_check(
+    paths: Annotated[list[Path], typer.Argument(help="Patch files.", metavar="PATCH...")],
+) -> None:
+    """Check patch files and say what is wrong with them."""
+    refused = 0
+    for path in paths:
+        try:
+            load_program(path, [])
+        except (ValueError, OSError) as error:
+            say(f"beamhand: {error}")
+            refused += 1
+        else:
+            say(f"{path}: good")
+    if refused:
+        raise typer.Exit(1)
+
+
+@patch_app.command("schema")
+@reports_failures
+def patch_schema() -> None:
+    """Print the JSON Schema of patch files."""
+    from instrument.patch.schema import json_schema
+
+    print(json.dumps(json_schema(), indent=2))
+
+
+def main() -> None:
+    """Run the command line; exit status 0 done, 1 the work failed, 2 wrong usage."""
+    os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+    app()
+
+
+if __name__ == "__main__":
+    main()

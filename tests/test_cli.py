@@ -1,0 +1,147 @@
+"""The commands as they are typed: what they print, what they write and the status they end with."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from instrument import __version__
+from instrument.patch.factory import factory_folder
+
+PATCH = min(factory_folder().glob("*.toml"))
+
+
+def beamhand(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "instrument.cli", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+
+
+def refused(*arguments: str | Path) -> str:
+    """What a command says that is expected to fail."""
+    run = beamhand(*arguments)
+    assert run.returncode == 1, run.stderr
+    assert "Traceback" not in run.stderr
+    return run.stderr
+
+
+def test_the_version_is_printed() -> None:
+    assert beamhand("--version").stdout.strip() == __version__
+
+
+@pytest.mark.parametrize(
+    "arguments", [["render"], ["nonsense"], ["play", "--block", "many"], ["ports", "--no"]]
+)
+def test_wrong_usage_ends_with_2(arguments: list[str]) -> None:
+    assert beamhand(*arguments).returncode == 2
+
+
+def test_render_writes_what_was_asked_for(tmp_path: Path) -> None:
+    out = tmp_path / "x.wav"
+    run = beamhand("render", PATCH, "-o", out, "--rate", "96000", "--seconds", "0.5", "--block", "333")
+    assert run.returncode == 0, run.stderr
+    info = soundfile.info(out)
+    assert (info.samplerate, info.frames, info.channels, info.subtype) == (96000, 48000, 2, "FLOAT")
+
+
+def test_render_takes_any_number_and_stays_within_full_scale(tmp_path: Path) -> None:
+    out = tmp_path / "x.wav"
+    run = beamhand(
+        "render",
+        PATCH,
+        "-o",
+        out,
+        "--seconds",
+        "0.2",
+        "--set",
+        "layer.1.level=1/0",
+        "--set",
+        "layer.1.pen.key=nan",
+    )
+    assert run.returncode == 0, run.stderr
+    samples, _ = soundfile.read(out)
+    assert np.isfinite(samples).all()
+    assert np.abs(samples).max() <= 1.0
+
+
+def test_a_set_parameter_shows_in_the_file(tmp_path: Path) -> None:
+    out = tmp_path / "x.wav"
+    assert beamhand("render", PATCH, "-o", out, "--seconds", "0.1", "--set", "output.level=0").returncode == 0
+    assert not soundfile.read(out)[0].any()
+
+
+def test_an_unknown_address_gets_the_nearest_one(tmp_path: Path) -> None:
+    said = refused("render", PATCH, "-o", tmp_path / "x.wav", "--set", "layer.1.plac.spin.x=1")
+    assert "did you mean layer.1.place.spin.x" in said
+
+
+def test_an_unknown_ending_is_refused(tmp_path: Path) -> None:
+    assert "use .flac, .png, .wav" in refused("render", PATCH, "-o", tmp_path / "x.mp3")
+
+
+def test_a_missing_patch_is_one_sentence(tmp_path: Path) -> None:
+    assert "nowhere.toml" in refused("render", tmp_path / "nowhere.toml", "-o", tmp_path / "x.wav")
+    assert "nowhere.toml" in refused("play", tmp_path / "nowhere.toml", "--audio", "off", "--no-window")
+
+
+def test_a_device_that_does_not_exist_is_one_sentence() -> None:
+    assert "no such device" in refused(
+        "play", PATCH, "--audio", "no such device", "--no-window", "--seconds", "0"
+    )
+
+
+def test_play_without_anything_plugged_in_ends_in_time() -> None:
+    run = beamhand("play", "--audio", "off", "--no-window", "--seconds", "0.3")
+    assert run.returncode == 0, run.stderr
+    assert "silent clock" in run.stderr
+
+
+def test_a_file_that_is_no_midi_is_one_sentence(tmp_path: Path) -> None:
+    path = tmp_path / "x.mid"
+    path.write_bytes(b"not midi at all")
+    assert "x.mid" in refused("render", PATCH, "-o", tmp_path / "x.wav", "--perform", path)
+
+
+def test_ports_prints_one_json_object() -> None:
+    found = json.loads(beamhand("ports", "--json").stdout)
+    assert set(found) == {"audio", "midi_in", "midi_out"}
+    for device in found["audio"]:
+        assert set(device) == {"name", "host", "inputs", "outputs", "rate"}
+
+
+def test_bench_prints_one_json_object() -> None:
+    found = json.loads(beamhand("bench", "--json").stdout)
+    wanted = "rate block layers ns_per_sample_per_layer c_ns_per_sample_per_layer ratio_to_c p50_us p999_us period_us"
+    assert set(wanted.split()) <= set(found)
+
+
+def test_a_new_patch_is_good_and_plays(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    assert beamhand("patch", "new", path).returncode == 0
+    assert beamhand("patch", "check", path).returncode == 0
+    assert beamhand("render", path, "-o", tmp_path / "x.flac", "--seconds", "0.1").returncode == 0
+
+
+def test_new_never_writes_over_a_patch(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text("mine")
+    assert "mine.toml" in refused("patch", "new", path)
+    assert path.read_text() == "mine"
+
+
+def test_check_names_every_bad_patch(tmp_path: Path) -> None:
+    bad = tmp_path / "bad.toml"
+    bad.write_text("schema = 1\nlayr = 3\n")
+    run = beamhand("patch", "check", PATCH, bad, tmp_path)
+    assert run.returncode == 1
+    assert f"{PATCH}: good" in run.stderr
+    assert "bad.toml, line 2" in run.stderr
+
+
+def test_the_schema_is_json_schema() -> None:
+    found = json.loads(beamhand("patch", "schema").stdout)
+    assert found["$schema"].startswith("https://json-schema.org/")
+    assert "layer" in found["properties"]
