@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from instrument.engine.engine import Engine, Event, midi_event, panic_event, set_event, swap_event
 from instrument.engine.layout import CURVES, LINK_ADD, LINK_MULTIPLY, MESSAGES, MODULATOR_LFO, RINGS
 from instrument.engine.memory import Memory, allocate
-from instrument.engine.parameters import LIVE_TERMS
+from instrument.engine.parameters import ADDRESSES, LIVE_TERMS
 from instrument.engine.program import Program, new_program
 from tests.engine.playing import RATE, listen_to
 from tests.strategies import any_number
@@ -105,9 +105,26 @@ TERM = st.tuples(
 TERMS = st.lists(TERM, max_size=LIVE_TERMS + 3)
 
 
+class Brief(Program):
+    """A program that a failing test can print: only what differs from the defaults."""
+
+    def __repr__(self) -> str:
+        base = new_program().record["base"]
+        values = {
+            address: float(value)
+            for address, value, usual in zip(ADDRESSES, self.record["base"], base, strict=True)
+            if value != usual
+        }
+        links = self.record["links"][: int(self.record["n_links"])].tolist()
+        controls = self.record["controls"][: int(self.record["n_controls"])].tolist()
+        sources = self.record["layers"][["source", "terms"]].tolist()[:USED_LAYERS]
+        seconds = [float(self.record[name]) for name in ("ramp_seconds", "fade_seconds")]
+        return f"Program({sources=}, {values=}, {links=}, {controls=}, {seconds=})"
+
+
 @st.composite
 def programs(draw: st.DrawFn) -> Program:
-    program = new_program()
+    program = Brief(new_program().record)
     program.record["ramp_seconds"] = draw(st.sampled_from([0.0, 0.0003, 0.005, 0.02]))
     program.record["fade_seconds"] = draw(st.sampled_from([0.0, 0.0005, 0.005, 0.01]))
     for layer in range(draw(st.integers(0, USED_LAYERS))):
