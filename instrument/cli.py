@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import json
+import math
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NoReturn
 
 import typer
 
 from instrument import __version__
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from instrument.engine.engine import Event
     from instrument.engine.program import Program
+    from instrument.shapes.line import Route
 
 app = typer.Typer(
     name="beamhand",
@@ -36,6 +39,9 @@ DEFAULT_SECONDS = 10.0
 
 TAIL_SECONDS = 1.0
 """What is rendered behind the last event of a performance."""
+
+ROUTE_STAGES = ("weld", "match", "join", "walk")
+"""What is done to a drawing after reading it, as its progress is told."""
 
 Rate = Annotated[float | None, typer.Option("--rate", help="Sample rate in hertz.", metavar="HZ")]
 Block = Annotated[int, typer.Option("--block", help="Frames in a block.", metavar="FRAMES", min=1)]
@@ -269,6 +275,119 @@ def bench(as_json: Json = False) -> None:
     print(
         f"  a callback takes {cost.p50_us:g} us, 99.9 percent within {cost.p999_us:g} us, of {cost.period_us:.0f} us"
     )
+
+
+@app.command()
+@reports_failures
+def route(
+    drawings: Annotated[
+        list[Path], typer.Argument(help="Drawings, or numbered folders of them.", metavar="DRAWING...")
+    ],
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", help="Picture or report to write.", metavar="OUT.png|OUT.json"),
+    ] = None,
+    as_json: Json = False,
+    edges: Annotated[
+        Literal["all", "feature"], typer.Option("--edges", help="Edges of a mesh that are drawn.")
+    ] = "all",
+    crease: Annotated[
+        float,
+        typer.Option(
+            "--crease", help="Angle from which an edge is a feature.", metavar="DEG", min=0, max=180
+        ),
+    ] = 30.0,
+    jump_cost: Annotated[
+        float,
+        typer.Option(
+            "--jump-cost",
+            help="What a jump counts, of its length; inf only retraces.",
+            metavar="F|inf",
+            min=0,
+        ),
+    ] = 4.0,
+) -> None:
+    """Show a drawing as one closed line: lengths, repetition and its proven bound, jumps, corners, time."""
+    kind = output.suffix.lower() if output is not None else ""
+    if output is not None and kind not in {".png", ".json"}:
+        raise typer.BadParameter(f"{output} ends in neither .png nor .json", param_hint="-o")
+    if kind == ".png" and len(drawings) > 1:
+        raise typer.BadParameter("a picture shows one drawing; name one, or write .json", param_hint="-o")
+    if math.isnan(jump_cost) or math.isnan(crease):
+        raise typer.BadParameter("nan is not a number here", param_hint="--jump-cost, --crease")
+    from instrument.shapes.isolation import Worker
+    from instrument.shapes.line import RouteOptions
+    from instrument.shapes.load import LoadOptions
+    from instrument.shapes.read import ReadOptions
+    from instrument.shapes.report import report_of
+
+    options = LoadOptions(ReadOptions(edges=edges, crease=crease), RouteOptions(jump_cost=jump_cost))
+    reports: list[dict[str, Any]] = []
+    found: list[Route] = []
+    with Worker() as worker, routing_progress(len(drawings)) as stage:
+        for number, drawing in enumerate(drawings):
+
+            def find(number: int = number, drawing: Path = drawing) -> list[Route]:
+                found[:] = worker.routes(
+                    [drawing], options=options, progress=lambda name: stage(number, name)
+                )
+                return found
+
+            reports.append(report_of(drawing, find))
+            show_route(reports[-1], as_json=as_json)
+    if kind == ".json" and output is not None:
+        output.write_text("".join(json.dumps(report) + "\n" for report in reports))
+    elif output is not None and found:
+        from instrument.shapes.chart import draw_route
+
+        draw_route(found[0], output)
+        if len(found) > 1:
+            say(f"{output} shows the first of {len(found)} frames")
+    if any("error" in report for report in reports):
+        raise typer.Exit(1)
+
+
+def show_route(report: dict[str, Any], *, as_json: bool) -> None:
+    """Print one drawing's figures: as JSON, or in words with warnings and refusals on standard error."""
+    for text in (report["error"],) if "error" in report else report["warnings"]:
+        say(f"beamhand: {text}" if "error" in report else f"{report['file']}: {text}")
+    if as_json:
+        print(json.dumps(report), flush=True)
+    elif "error" not in report:
+        from instrument.shapes.report import highest_legible
+
+        share = 100 * report["repeated_length"] / report["length"]
+        frames = f"{report['frames']:,} frames, " if "frames" in report else ""
+        print(
+            f"{report['file']}: {frames}{report['edges']:,} edges, {report['vertices']:,} vertices "
+            f"({report['odd_vertices']:,} odd), {report['components']:,} pieces, {report['corners']:,} corners\n"
+            f"  length {report['length']:.6g}, drawn again {report['repeated_length']:.6g} ({share:.1f} %); "
+            f"least by retracing alone {report['lower_bound']:.6g}\n"
+            f"  {report['jumps']:,} jumps of {report['jump_length']:.6g} together; legible up to "
+            f"{highest_legible(report['corners'], DEFAULT_RATE):.4g} Hz at {DEFAULT_RATE:g} samples a second; "
+            f"{report['seconds']:.2f} s",
+            flush=True,
+        )
+
+
+@contextlib.contextmanager
+def routing_progress(count: int) -> Iterator[Callable[[int, str], None]]:
+    """Show a progress bar on a terminal's standard error; give what is told each stage of each drawing."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    console = Console(stderr=True)
+    with Progress(
+        console=console, transient=True, redirect_stdout=False, disable=not console.is_terminal
+    ) as bar:
+        task = bar.add_task("start", total=count)
+
+        def stage(number: int, name: str) -> None:
+            # The frames of a flip-book begin again with reading, and the bar stays within its drawing.
+            done = ROUTE_STAGES.index(name) + 1 if name in ROUTE_STAGES else 0
+            bar.update(task, description=name, completed=number + done / (len(ROUTE_STAGES) + 1))
+
+        yield stage
 
 
 @patch_app.command("new")
