@@ -34,13 +34,19 @@ from instrument.shapes.line import RouteOptions
 from instrument.shapes.load import LoadOptions
 from instrument.shapes.read import READERS, ReadOptions
 from instrument.shapes.refusal import DrawingError
+from instrument.shapes.worker import UNFORESEEN
 
 # Icon sets from npm and mesh collections from PyPI: outline and filled icons, robots' parts, scans.
 NPM = ("lucide-static", "bootstrap-icons", "@phosphor-icons/core", "@twemoji/svg")
 PYPI = ("gymnasium-robotics", "robosuite", "airo-models", "pyvista")
 # What these packages hold besides drawings, such as photographs in their documentation.
 ENDINGS = frozenset(READERS) - {".txt", ".csv", ".npy", ".png", ".jpg", ".jpeg"}
-UNEXPLAINED = "the process that read it ended unexpectedly"
+UNEXPLAINED = (
+    UNFORESEEN,
+    "the process that read it ended unexpectedly",
+    "it needs more than",
+    "it took longer",
+)
 DIGITS = re.compile(r"[-+]?\d[\d,.eE+-]*")
 QUOTED = re.compile(r"'[^']*'")
 
@@ -101,7 +107,7 @@ def read_all(name: str, paths: list[Path], worker: Worker, options: LoadOptions)
         except DrawingError as error:
             tally.refused += 1
             tally.reasons[alike(error.reason)] += 1
-            tally.unexplained += error.reason == UNEXPLAINED
+            tally.unexplained += error.reason.startswith(UNEXPLAINED)
             print(f"\r{name}: {path.name} refused: {error}", file=sys.stderr)
         else:
             tally.read += not found.warnings

@@ -4,12 +4,16 @@
 
 from __future__ import annotations
 
+import time
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from instrument.shapes.ring import shorten_jumps
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+    from scipy.spatial import cKDTree
 
 
 def nearest_links(points: NDArray[np.float64], label: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -71,16 +75,15 @@ def nearest_links(points: NDArray[np.float64], label: NDArray[np.int64]) -> NDAr
 
 
 def _nearest_foreign(
-    tree: object, points: NDArray[np.float64], label: NDArray[np.int64], pieces: int
+    tree: cKDTree, points: NDArray[np.float64], label: NDArray[np.int64], pieces: int
 ) -> NDArray[np.int64]:
-    """For each piece, its point nearest to any other piece and that other point, int64, shape (pieces, 2)."""
+    """For each piece but the largest, its point nearest to any other piece and that point, shape (k, 2)."""
     best = np.full(pieces, np.inf)
     pair = np.full((pieces, 2), -1)
-    waiting = np.arange(len(points))
-    near = 4
-    while len(waiting):
-        near = min(near, len(points))
-        distance, neighbour = tree.query(points[waiting], k=near)  # type: ignore[attr-defined]
+    # The largest piece need not look: all others will have looked, and whatever is nearest to it among them.
+    waiting = np.flatnonzero(label != np.bincount(label).argmax())
+    for near in (4, 16):
+        distance, neighbour = tree.query(points[waiting], k=min(near, len(points)))
         foreign = label[neighbour] != label[waiting, None]
         has = foreign.any(axis=1)
         column = foreign.argmax(axis=1)
@@ -93,12 +96,21 @@ def _nearest_foreign(
         pair[label[waiting][better]] = np.stack([waiting[better], neighbour[better, column[better]]], axis=1)
         # A point whose neighbours are all its own cannot have a foreign one nearer than the furthest of them.
         waiting = waiting[~has & (distance[:, -1] < best[label[waiting]])]
-        near *= 4
-    return pair
+        if not len(waiting):
+            break
+    for piece in np.unique(label[waiting]).tolist():
+        # Deep within a dense piece: all that is foreign looks for the nearest of these points instead.
+        inside = waiting[label[waiting] == piece]
+        outside = np.flatnonzero(label != piece)
+        distance, row = type(tree)(points[inside]).query(points[outside], distance_upper_bound=best[piece])
+        nearest = int(np.argmin(distance))
+        if distance[nearest] < best[piece]:
+            pair[piece] = inside[row[nearest]], outside[nearest]
+    return pair[pair[:, 0] >= 0]
 
 
 def jumps_between(
-    points: NDArray[np.float64], label: NDArray[np.int64], order: str = "near"
+    points: NDArray[np.float64], label: NDArray[np.int64], order: str = "near", seconds: float = 1.0
 ) -> NDArray[np.int64]:
     """Choose jumps that join all pieces into one and leave every vertex even.
 
@@ -109,6 +121,8 @@ def jumps_between(
         The piece each point belongs to, numbered by its first stroke.
     order : {"near", "drawn"}
         Whether the pieces are visited for the least jumping or in the order they were drawn.
+    seconds : float
+        Time for shortening a tour of the pieces.
 
     Returns
     -------
@@ -118,9 +132,54 @@ def jumps_between(
     pieces = int(label.max()) + 1
     if pieces == 1:
         return np.zeros((0, 2), np.int64)
+    members = np.split(np.argsort(label, kind="stable"), np.cumsum(np.bincount(label, minlength=pieces))[:-1])
     if order == "drawn":
-        return _in_turn(points, label, pieces)
-    return _inserted(points, label, nearest_links(points, label))
+        return _tour(points, members, np.array([rows[0] for rows in members]))
+    links = nearest_links(points, label)
+    # Two ways to begin: pieces hung on one another there and back, or one tour with each piece visited once.
+    # A row of pieces wants the first, a ring of pieces the second.
+    hung = _inserted(points, label, links)
+    toured = _round_tour(points, label, links, members, time.monotonic() + seconds)
+    return min(hung, toured, key=lambda jumps: _length(points, jumps))
+
+
+def _length(points: NDArray[np.float64], pairs: NDArray[np.int64]) -> float:
+    return float(np.linalg.norm(points[pairs[:, 0]] - points[pairs[:, 1]], axis=1).sum())
+
+
+def _round_tour(
+    points: NDArray[np.float64],
+    label: NDArray[np.int64],
+    links: NDArray[np.int64],
+    members: list[NDArray[np.int64]],
+    deadline: float,
+) -> NDArray[np.int64]:
+    """Visit each piece once: in the order of a walk round the tree of links, then 2-opt, Or-opt and entries."""
+    near: dict[int, list[tuple[float, int, int]]] = {}
+    for one, other in links.tolist():
+        apart = float(np.linalg.norm(points[one] - points[other]))
+        near.setdefault(int(label[one]), []).append((apart, one, other))
+        near.setdefault(int(label[other]), []).append((apart, other, one))
+    entry = np.array([rows[0] for rows in members])
+    order: list[int] = []
+    seen = {0}
+    waiting = [0]
+    while waiting:
+        piece = waiting.pop()
+        order.append(piece)
+        # The nearest is visited first, so it is put on top of the pile.
+        for _, here, there in sorted(near[piece], reverse=True):
+            following = int(label[there])
+            if following not in seen:
+                seen.add(following)
+                entry[piece], entry[following] = here, there
+                waiting.append(following)
+    for _ in range(3):
+        places = points[entry[order]]
+        order = [order[at] for at, _ in shorten_jumps(places, places, deadline)]
+        jumps = _tour(points, [members[piece] for piece in order], entry[order])
+        entry[order] = jumps[:, 0]
+    return jumps
 
 
 def _inserted(
@@ -163,14 +222,15 @@ def _inserted(
     return jumps[:count]
 
 
-def _in_turn(points: NDArray[np.float64], label: NDArray[np.int64], pieces: int) -> NDArray[np.int64]:
-    """Visit the pieces in order, each left where it was entered, at the place that makes the jumps short."""
-    members = np.split(np.argsort(label, kind="stable"), np.cumsum(np.bincount(label, minlength=pieces))[:-1])
-    entry = np.array([m[0] for m in members])
+def _tour(
+    points: NDArray[np.float64], members: list[NDArray[np.int64]], entry: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Visit pieces in this order, each left where it was entered, at the place that makes the jumps short."""
+    entry = entry.copy()
     # Each round moves every entry to the best place between its neighbours; it settles within a few.
     for _ in range(4):
         for piece, rows in enumerate(members):
-            before, after = points[entry[piece - 1]], points[entry[(piece + 1) % pieces]]
+            before, after = points[entry[piece - 1]], points[entry[(piece + 1) % len(members)]]
             there = points[rows]
             way = np.linalg.norm(there - before, axis=1) + np.linalg.norm(there - after, axis=1)
             entry[piece] = rows[int(np.argmin(way))]

@@ -5,13 +5,13 @@
 from __future__ import annotations
 
 import math
-import os
 import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from instrument.shapes.apart import Child, can_fork
 from instrument.shapes.windows import half_nearest_bound, improve_in_windows, tree_join
 
 if TYPE_CHECKING:
@@ -22,9 +22,11 @@ if TYPE_CHECKING:
 # pymatching puts weights on an integer grid of 2**24 steps up to the largest (`num_distinct_weights` in its
 # Matching.decode documentation says how it rounds; the number of steps is from its source, user_graph.h).
 GRID_STEPS = 2**24
-# Below this many edges the exact answer takes at most a few seconds, whatever the graph; measured.
-SURE_EDGES = 40_000
-# Edges in a window of the fallback; measured: within 0.1 percent of the minimum after a few passes.
+# Up to this many edges the exact answer is waited for. Above, time depends on the graph more than on its size:
+# 100,000 edges of a landscape take a second or two, 31,000 of a machine part, with its very long and very short
+# edges, took 47 (measured).
+SURE_EDGES = 3_000
+# Edges in the largest window of the fallback; measured: within 0.1 percent of the minimum after a few passes.
 WINDOW_EDGES = 5_000
 
 
@@ -140,61 +142,22 @@ def _solve(
     """Solve exactly where it is quick or in time, else as well as time allows."""
     if len(edges) <= SURE_EDGES or math.isinf(time_limit):
         return decode(edges, weights, parity), True
+    tree = tree_join(edges, weights, parity)
+    if time_limit <= 0:
+        return tree, False
     end = time.monotonic() + time_limit
-    answer = _start_apart(lambda: decode(edges, weights, parity)) if hasattr(os, "fork") else None
-    chosen = None
-    # Large graphs usually solve within a second or two as well; the fallback is begun only after that.
-    if answer is not None:
-        chosen = answer(min(end, time.monotonic() + 0.3 * time_limit))
-    if chosen is not None:
-        return chosen, True
-    best = improve_in_windows(edges, weights, tree_join(edges, weights, parity), decode, WINDOW_EDGES, end)
-    if answer is not None:
-        chosen = answer(end, last=True)
-    return (best, False) if chosen is None else (chosen, True)
 
+    def improve(publish: Callable[[NDArray[np.bool_]], None]) -> None:
+        improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end, publish)
 
-def _start_apart(work: Callable[[], NDArray[np.bool_]]) -> Callable[..., NDArray[np.bool_] | None]:
-    """Run work in a forked child, since nothing can interrupt the matching itself.
-
-    Returns a function `answer(deadline, last=False)` that waits until the deadline (of `time.monotonic`) and
-    gives the result, or None where there is none yet; with `last` the child is ended.
-    """
-    import select
-    import signal
-
-    reader, writer = os.pipe()
-    child = os.fork()
-    if child == 0:
-        os.close(reader)
-        status = 1
-        try:
-            with os.fdopen(writer, "wb") as stream:
-                stream.write(work().tobytes())
-            status = 0
-        finally:
-            # No clean-up of the parent's objects here: they belong to the parent.
-            os._exit(status)
-    os.close(writer)
-    received = bytearray()
-    ended = False
-
-    def answer(deadline: float, *, last: bool = False) -> NDArray[np.bool_] | None:
-        nonlocal ended
-        while not ended:
-            ready, _, _ = select.select([reader], [], [], max(0.0, deadline - time.monotonic()))
-            if not ready:
-                break
-            block = os.read(reader, 1 << 20)
-            received.extend(block)
-            ended = not block
-        if ended or last:
-            if not ended:
-                os.kill(child, signal.SIGKILL)
-            os.close(reader)
-            _, status = os.waitpid(child, 0)
-            if ended and status == 0:
-                return np.frombuffer(bytes(received), bool)
-        return None
-
-    return answer
+    if not can_fork():
+        return improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end), False
+    exact = Child(tree, lambda publish: publish(decode(edges, weights, parity)))
+    # Most graphs solve within a second or two; the fallback, on the other core, is begun only after that.
+    children = [exact]
+    if not exact.wait(time.monotonic() + 0.3 * time_limit):
+        children.append(Child(tree, improve))
+    solved = exact.wait(end)
+    for child in children:
+        child.end()
+    return (exact.best, True) if solved else (children[-1].best, False)

@@ -45,7 +45,7 @@ class RouteOptions:
     reverse : bool
         Run the line the other way round.
     time_limit : float
-        Seconds for the matching, before the best found so far is taken.
+        Seconds for the matching, before the best found so far is taken; small drawings are always solved.
     tour_time : float
         Seconds for shortening the jumps.
     """
@@ -57,7 +57,7 @@ class RouteOptions:
     order: Literal["near", "drawn"] = "near"
     start: tuple[float, ...] | None = None
     reverse: bool = False
-    time_limit: float = 20.0
+    time_limit: float = 10.0
     tour_time: float = 1.0
 
     def __post_init__(self) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import itertools
+import re
+import warnings
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,6 +12,7 @@ import numpy as np
 from instrument.shapes.limits import DEFAULT, Limits, check_count
 from instrument.shapes.mesh import Mesh
 from instrument.shapes.refusal import DrawingError
+from instrument.shapes.strokes import no_edges
 from instrument.shapes.textfile import decode
 
 if TYPE_CHECKING:
@@ -40,16 +43,70 @@ def parse_obj(content: bytes, limits: Limits = DEFAULT) -> Mesh:
 
     Examples
     --------
-    >>> parse_obj(b"v 0 0 0\\nv 1 0 0\\nv 1 1 0\\nv 0 1 0\\nf 1 2 3 -1").sizes.tolist()
+    >>> parse_obj(b"v 0 0 0\nv 1 0 0\nv 1 1 0\nv 0 1 0\nf 1 2 3 -1").sizes.tolist()
     [4]
     """
+    text = decode(content)
+    return _all_at_once(text, limits) or _line_by_line(text, limits)
+
+
+VERTEX = re.compile(r"^[ \t]*v[ \t]+([^\s#]+)[ \t]+([^\s#]+)[ \t]+([^\s#]+)", re.MULTILINE)
+FACE = re.compile(r"^[ \t]*fo?[ \t]+([^\n#]+)", re.MULTILINE)
+ANY_VERTEX = re.compile(r"^[ \t]*v\b", re.MULTILINE)
+LINE = re.compile(r"^[ \t]*l[ \t]+([^\n#]+)", re.MULTILINE)
+BEHIND_SLASH = re.compile(r"/\S*")
+# What only the slow way understands: continued lines, and curves by formula, which it warns about.
+UNUSUAL = ("\\", "curv", "surf")
+
+
+def _all_at_once(text: str, limits: Limits) -> Mesh | None:
+    """Read an ordinary file quickly; None where anything is unusual or wrong, which the slow way explains."""
+    if any(word in text for word in UNUSUAL):
+        return None
+    vertices = VERTEX.findall(text)
+    try:
+        points = np.asarray(vertices, np.float64).reshape(-1, 3)
+        corners, sizes = _rows_of(FACE.findall(text))
+        ends, lengths = _rows_of(LINE.findall(text))
+    except (ValueError, DeprecationWarning):
+        return None
+    check_count(max(len(points), len(corners), len(ends)), "vertices or edges", limits)
+    rows = np.concatenate([corners, ends])
+    # Rows counted back from the end are negative here; a vertex with too few numbers was not found at all.
+    if len(rows) and not 0 <= rows.min() <= rows.max() < len(points):
+        return None
+    if not np.isfinite(points).all() or len(points) != len(ANY_VERTEX.findall(text)):
+        return None
+    last = np.cumsum(lengths) - 1
+    lines = np.delete(np.stack([ends[:-1], ends[1:]], axis=1), last[:-1], axis=0) if len(ends) else no_edges()
+    keep = sizes > 1
+    return Mesh(points, corners[np.repeat(keep, sizes)], sizes[keep], _within(lines))
+
+
+def _rows_of(statements: list[str]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows of the vertices that statements name, one after the other, and how many each names.
+
+    Raises ValueError, or the warning that is to become one, where something is no whole number.
+    """
+    plain = BEHIND_SLASH.sub("", "\n".join(statements))
+    sizes = np.array([len(line.split()) for line in plain.split("\n")] if statements else [], np.int64)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", DeprecationWarning)
+        rows = np.fromstring(plain, np.int64, sep=" ") - 1
+    if len(rows) != sizes.sum():
+        raise ValueError(plain[:40])
+    return rows, sizes
+
+
+def _line_by_line(text: str, limits: Limits) -> Mesh:
+    """Read any file, and name the line where it is wrong."""
     points: list[list[str]] = []
     corners: list[int] = []
     sizes: list[int] = []
     lines: list[tuple[int, int]] = []
     point_lines: list[int] = []
     left_out: dict[str, int] = {}
-    for number, fields in _statements(decode(content)):
+    for number, fields in _statements(text):
         word = fields[0]
         if word == "v":
             points.append(fields[1:4])
@@ -64,7 +121,7 @@ def parse_obj(content: bytes, limits: Limits = DEFAULT) -> Mesh:
         elif word in FREE_FORM:
             left_out[word] = left_out.get(word, 0) + 1
     check_count(max(len(points), len(corners), len(lines)), "vertices or edges", limits)
-    warnings = tuple(
+    words = tuple(
         f"{count} `{word}` left out: curves by formula are not drawn" for word, count in left_out.items()
     )
     return Mesh(
@@ -72,7 +129,7 @@ def parse_obj(content: bytes, limits: Limits = DEFAULT) -> Mesh:
         np.asarray(corners, np.int64),
         np.asarray(sizes, np.int64),
         _within(np.asarray(lines, np.int64).reshape(-1, 2)),
-        warnings,
+        words,
     )
 
 

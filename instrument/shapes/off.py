@@ -35,7 +35,7 @@ def parse_off(content: bytes, limits: Limits = DEFAULT) -> Mesh:
 
     Examples
     --------
-    >>> parse_off(b"OFF\\n3 1 0\\n0 0 0\\n1 0 0\\n0 1 0\\n3 0 1 2\\n").corners.tolist()
+    >>> parse_off(b"OFF\n3 1 0\n0 0 0\n1 0 0\n0 1 0\n3 0 1 2\n").corners.tolist()
     [0, 1, 2]
     """
     rows = _rows(decode(content))

@@ -43,7 +43,7 @@ def parse_csv(content: bytes, limits: Limits = DEFAULT) -> Drawing:
 
     Examples
     --------
-    >>> parse_csv(b"x,y\\n0,0\\n1,0\\n\\n5,5\\n6,6\\n").edges.tolist()
+    >>> parse_csv(b"x,y\n0,0\n1,0\n\n5,5\n6,6\n").edges.tolist()
     [[0, 1], [2, 3]]
     """
     strokes: list[list[list[float]]] = [[]]

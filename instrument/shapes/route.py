@@ -66,7 +66,7 @@ def route(
     graph = Graph(points, welded.edges, welded.bridges, options)
     say("join")
     chosen, kinds, join, bound = graph.closed()
-    chosen, kinds = _connect(points, chosen, kinds, len(points), options.order)
+    chosen, kinds = _connect(points, chosen, kinds, len(points), options)
     say("walk")
     halves = euler_circuit(chosen, points, kinds == Kind.JUMP, straight=options.straight)
     walk, kind, edge = steps_of(points, chosen, kinds, halves, options)
@@ -122,12 +122,12 @@ def _connect(
     edges: NDArray[np.int64],
     kinds: NDArray[np.uint8],
     count: int,
-    order: str,
+    options: RouteOptions,
 ) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
     """Add jumps between the pieces."""
     used = np.unique(edges)
     _, label = np.unique(labels(edges, count)[used], return_inverse=True)
-    jumps = used[jumps_between(points[used], label, order)]
+    jumps = used[jumps_between(points[used], label, options.order, options.tour_time)]
     more = np.full(len(jumps), Kind.JUMP, np.uint8)
     return np.concatenate([edges, jumps]), np.concatenate([kinds, more])
 

@@ -172,7 +172,7 @@ def _rough_size(paths: Iterable[Any]) -> float:
 
 def _strokes(path: Any, tolerance: float) -> Iterable[NDArray[np.float64]]:
     """Strokes of one path; a move begins a new one."""
-    from svgelements import Arc, Move
+    from svgelements import Arc, Close, Move
 
     pieces: list[NDArray[np.float64]] = []
     for segment in path:
@@ -182,6 +182,9 @@ def _strokes(path: Any, tolerance: float) -> Iterable[NDArray[np.float64]]:
             pieces = []
             continue
         if segment.start is None or segment.end is None:
+            continue
+        if isinstance(segment, Close) and segment.start == segment.end:
+            # What was closed already is no edge of no length.
             continue
         line = (
             _arc(segment, tolerance)

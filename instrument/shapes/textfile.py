@@ -62,7 +62,7 @@ def decode(content: bytes) -> str:
 
     Examples
     --------
-    >>> decode(b"v 0 0 0\\r\\n") == decode("v 0 0 0\\n".encode("utf-16"))
+    >>> decode(b"v 0 0 0\r\n") == decode("v 0 0 0\n".encode("utf-16"))
     True
     """
     text = _decoded(content)

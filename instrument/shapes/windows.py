@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
     Solver = Callable[[NDArray[np.int64], NDArray[np.float64], NDArray[np.bool_]], NDArray[np.bool_]]
 
+# Edges in the first windows.
+FIRST_WINDOW = 1_000
+
 
 def tree_join(
     edges: NDArray[np.int64], weights: NDArray[np.float64], parity: NDArray[np.bool_]
@@ -76,6 +79,7 @@ def improve_in_windows(
     solver: Solver,
     window: int,
     deadline: float,
+    publish: Callable[[NDArray[np.bool_]], None] | None = None,
 ) -> NDArray[np.bool_]:
     """Replace the part of a T-join within a window of the graph by the best possible one; go on to the next.
 
@@ -89,9 +93,11 @@ def improve_in_windows(
     solver : callable
         `solver(edges, weights, parity)` gives the exact T-join of a small graph.
     window : int
-        Edges in a window.
+        Edges in the largest windows; the first ones are smaller, since they are quicker.
     deadline : float
         Of `time.monotonic`.
+    publish : callable, optional
+        Called with each better T-join as it is found.
 
     Returns
     -------
@@ -105,11 +111,12 @@ def improve_in_windows(
     graph = sparse.csr_matrix((np.ones(len(edges)), (edges[:, 0], edges[:, 1])), shape=(count, count))
     random = np.random.default_rng(0)
     quiet = 0
-    while time.monotonic() < deadline and quiet < 2:
+    edges_each = min(FIRST_WINDOW, window)
+    while time.monotonic() < deadline and (quiet < 2 or edges_each < window):
         before = float(weights[best].sum())
         # Compact cells around chance vertices; the next pass has other cells, so a boundary of this one lies
         # within a cell of that one.
-        seeds = random.integers(count, size=max(1, len(edges) // window))
+        seeds = random.integers(count, size=max(1, len(edges) // edges_each))
         _, _, cell = csgraph.dijkstra(
             graph, directed=False, indices=np.unique(seeds), min_only=True, return_predecessors=True
         )
@@ -118,8 +125,12 @@ def improve_in_windows(
         for rows in np.split(order, np.flatnonzero(np.diff(owner[order])) + 1):
             if time.monotonic() >= deadline:
                 break
-            _solve_window(edges, weights, best, rows, solver)
-        quiet = quiet + 1 if float(weights[best].sum()) >= before * (1 - 1e-5) else 0
+            if _solve_window(edges, weights, best, rows, solver) and publish is not None:
+                publish(best)
+        gained = 1.0 - float(weights[best].sum()) / before if before > 0 else 0.0
+        quiet = quiet + 1 if gained < 1e-5 else 0
+        if gained < 1e-3:
+            edges_each = min(2 * edges_each, window)
     return best
 
 
@@ -129,16 +140,19 @@ def _solve_window(
     best: NDArray[np.bool_],
     rows: NDArray[np.int64],
     solver: Solver,
-) -> None:
+) -> bool:
+    """Solve one window and tell whether it got better."""
     vertices, compact = np.unique(edges[rows], return_inverse=True)
     compact = compact.reshape(-1, 2)
     inside = best[rows]
     parity = np.bincount(compact[inside].ravel(), minlength=len(vertices)) % 2 == 1
     if not parity.any():
-        return
+        return False
     found = solver(compact, weights[rows], parity)
-    if weights[rows][found].sum() < weights[rows][inside].sum():
+    better = bool(weights[rows][found].sum() < weights[rows][inside].sum())
+    if better:
         best[rows] = found
+    return better
 
 
 def half_nearest_bound(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+import traceback
 from functools import partial
 from typing import IO, TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ from instrument.shapes.wire import folders_of, options_from_words, pack, pack_lo
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+UNFORESEEN = "reading it failed in a way that was not foreseen"
 # Loaded before the walls go up and before the first drawing comes, so that it need not wait for them.
 LIBRARIES = (
     "pymatching", "scipy.sparse.csgraph", "scipy.spatial", "scipy.ndimage", "svgelements", "fontTools.ttLib",
@@ -60,21 +62,29 @@ def answer(words: dict[str, Any], walls: Walls, progress: Callable[[str], None])
     options = options_from_words(words["options"])
     walls.open_to = folders_of(words["paths"], options.read.lettering.font)
     limit_memory(options.read.limits.memory)
+    refusal: tuple[str, str | None, int | None]
     try:
         routes = find_routes(words["paths"], words["text"], options, progress)
         if words["want"] == "routes":
             return pack_routes(routes)
         return pack_loaded(sample_all(routes, options.sampling))
     except DrawingError as error:
-        return pack({"refused": [error.reason, error.file, error.line]})
+        refusal = (error.reason, error.file, error.line)
     except MemoryError:
         most = options.read.limits.memory / 2**20
-        reason = f"it needs more than {most:,.0f} MiB of memory. Simplify the drawing or raise the limit"
-        return pack({"refused": [reason, None, None]})
+        refusal = (
+            f"it needs more than {most:,.0f} MiB of memory. Simplify the drawing or raise the limit",
+            None,
+            None,
+        )
     except RecursionError:
-        return pack({"refused": ["it is nested too deeply", None, None]})
+        refusal = ("it is nested too deeply", None, None)
     except PermissionError as error:
-        return pack({"refused": [str(error), None, None]})
+        refusal = (str(error), None, None)
+    except Exception as error:  # noqa: BLE001 (a fault of ours in a reader must not cost the worker)
+        traceback.print_exc()
+        refusal = (f"{UNFORESEEN} ({type(error).__name__}: {str(error)[:80]})", None, None)
+    return pack({"refused": refusal})
 
 
 def _exactly(stream: IO[bytes], count: int) -> bytes:

@@ -12,7 +12,9 @@ import trimesh
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+from instrument.shapes import obj
 from instrument.shapes.gltf import parse_gltf
+from instrument.shapes.limits import Limits
 from instrument.shapes.line import RouteOptions
 from instrument.shapes.mesh import Mesh, mesh_drawing
 from instrument.shapes.obj import parse_obj
@@ -267,3 +269,15 @@ def test_bridging_lowers_what_the_pieces_of_a_smooth_model_cost() -> None:
     assert alone.components > 10
     assert bridged.bridge_length > 0
     assert bridged.repeated_length + 0.5 * bridged.bridge_length < alone.repeated_length
+
+
+@given(meshes(), st.lists(st.lists(st.integers(0, 2), min_size=2, max_size=5), max_size=4))
+@settings(max_examples=60, deadline=None)
+def test_the_quick_way_and_the_slow_way_read_an_obj_alike(mesh: tuple[Points, Faces], wires: Faces) -> None:
+    text = write_obj(*mesh).decode() + "".join(
+        "\nl " + " ".join(f"{corner + 1}" for corner in wire) for wire in wires
+    )
+    quick, slow = obj._all_at_once(text, Limits()), obj._line_by_line(text, Limits())
+    assert quick is not None
+    for name in ("points", "corners", "sizes", "lines"):
+        assert np.array_equal(getattr(quick, name), getattr(slow, name))

@@ -89,8 +89,10 @@ def _jumps_that_join(drawing: Drawing, options: RouteOptions) -> float:
     lengths: list[float] = []
     original = jumps_between
 
-    def record(points: NDArray[np.float64], label: NDArray[np.int64], order: str) -> NDArray[np.int64]:
-        jumps = original(points, label, order)
+    def record(
+        points: NDArray[np.float64], label: NDArray[np.int64], order: str, seconds: float
+    ) -> NDArray[np.int64]:
+        jumps = original(points, label, order, seconds)
         lengths.append(float(edge_lengths(points, jumps).sum()))
         return jumps
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import signal
 import struct
@@ -15,12 +16,15 @@ import numpy as np
 import psutil
 import pytest
 
+import instrument.shapes.worker as worker_module
+from instrument.shapes.cell import Walls
 from instrument.shapes.isolation import Worker
 from instrument.shapes.limits import MEBIBYTE, Limits
 from instrument.shapes.load import LoadOptions, find_routes, load
 from instrument.shapes.read import ReadOptions
 from instrument.shapes.refusal import DrawingError
 from instrument.shapes.text import Lettering
+from instrument.shapes.wire import options_to_words, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -217,3 +221,22 @@ def test_importing_the_room_loads_no_heavy_library() -> None:
         [sys.executable, "-c", program], check=False, capture_output=True, text=True, timeout=60
     )
     assert done.stderr.strip() == ""
+
+
+def test_a_fault_of_ours_is_said_and_costs_no_worker(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*arguments: object, **settings: object) -> None:
+        del arguments, settings
+        raise ZeroDivisionError("tide")
+
+    monkeypatch.setattr(worker_module, "find_routes", broken)
+    words = {
+        "want": "loaded",
+        "paths": [str(tmp_path)],
+        "text": None,
+        "options": options_to_words(LoadOptions()),
+    }
+    monkeypatch.setattr(worker_module, "limit_memory", float)
+    message, _ = unpack(io.BytesIO(worker_module.answer(words, Walls(), print)).read)
+    assert (
+        message["refused"][0] == "reading it failed in a way that was not foreseen (ZeroDivisionError: tide)"
+    )
