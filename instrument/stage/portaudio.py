@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.engine import CALLBACK_ADDRESS
@@ -84,6 +85,10 @@ class PortAudioDriver(Driver):
 
     def close(self) -> None:
         """Stop, and let go of the device."""
+        if self.jack and not self._stream.active and not self._stream.stopped:
+            # The server has died. PortAudio would wait for it for ever, here and at the end of the process.
+            atexit.unregister(load_portaudio()._exit_handler)  # noqa: SLF001 - there is no other way to it
+            return
         self._stream.stop(ignore_errors=True)
         self._stream.close(ignore_errors=True)
 

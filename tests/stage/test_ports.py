@@ -1,0 +1,44 @@
+"""What can be plugged in is listed."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from instrument.stage import ports
+from instrument.stage.driver import DeviceError
+from tests.stage.listening import Listener
+
+LIST = "import json; from instrument.stage.ports import list_ports; print(json.dumps(list_ports()))"
+
+
+@pytest.mark.realtime
+def test_a_jack_server_and_other_programs_ports_are_listed(jack: str) -> None:
+    with Listener(jack):
+        listed = subprocess.run([sys.executable, "-c", LIST], capture_output=True, text=True, check=True)
+    found = json.loads(listed.stdout)
+    assert set(found) == {"audio", "midi_in", "midi_out"}
+    server = next(row for row in found["audio"] if row["name"] == "system")
+    assert server == {
+        "name": "system",
+        "host": "JACK Audio Connection Kit",
+        "inputs": 2,
+        "outputs": 2,
+        "rate": 48_000.0,
+    }
+    assert "listener:out" in found["midi_in"]
+    assert not [name for name in found["midi_in"] if name.startswith("Beamhand")]
+    assert listed.stderr == ""
+
+
+def test_without_portaudio_there_are_no_devices_and_no_error(monkeypatch: pytest.MonkeyPatch) -> None:
+    def missing() -> list[object]:
+        raise DeviceError("the PortAudio library cannot be used.")
+
+    monkeypatch.setattr(ports, "audio_devices", missing)
+    found = ports.list_ports()
+    assert found["audio"] == []
+    assert set(found) == {"audio", "midi_in", "midi_out"}

@@ -1,0 +1,96 @@
+"""The show on a real sound server, played through a real MIDI port and heard from outside."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from virtual_studio import busy_cores, jack_server
+
+from tests.stage.listening import Listener, wait_until
+from tests.stage.playing import LEVELS, Playing, midi_applied
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+pytestmark = pytest.mark.realtime
+
+
+@pytest.fixture
+def patch(tmp_path: Path) -> Path:
+    path = tmp_path / "levels.toml"
+    path.write_text(LEVELS)
+    return path
+
+
+def test_a_controller_moves_what_leaves_the_device(jack: str, patch: Path) -> None:
+    with Listener(jack, seconds=1.0) as listener, Playing([patch]) as show:
+        engine = show.engine()
+        listener.play_into()
+        listener.send((0xB0, 1, 127), (0x90, 127, 100))
+        wait_until(lambda: engine.value("output.offset.y") == 0.5, "the note")
+        assert engine.value("output.offset.x") == 0.5
+        listener.hear()
+        listener.send((0xB0, 1, 0))
+        listener.wait_for_sound()
+        assert show.end() == 0
+    assert set(np.unique(listener.heard[2400:, 0])) == {np.float32(0.5), np.float32(0.0)} or (
+        listener.heard[-1, 0] == 0.0
+    )
+    assert listener.heard[-1].tolist() == [0.0, 0.5]
+
+
+def test_hot_messages_arrive_in_order_and_none_is_lost_while_all_cores_are_busy(
+    jack: str, patch: Path
+) -> None:
+    messages = [(0xB0, 1 + k // 128 % 100, k % 128) for k in range(6000)]
+    with Listener(jack) as listener, Playing([patch]) as show:
+        engine = show.engine()
+        listener.play_into()
+        with busy_cores(2):
+            listener.send(*messages, a_period=8)
+            wait_until(lambda: len(midi_applied(engine)) >= len(messages), "all messages")
+        assert midi_applied(engine) == messages
+        assert engine.record["counters"]["refused_events"] == 0
+        assert show.end() == 0
+
+
+def test_a_port_is_opened_by_a_part_of_its_name(jack: str, patch: Path) -> None:
+    with Listener(jack) as listener, Playing([patch], midi=["LISTEN"]) as show:
+        engine = show.engine()
+        listener.send((0xB0, 1, 64))
+        wait_until(lambda: midi_applied(engine) == [(0xB0, 1, 64)], "the message")
+        assert show.end() == 0
+
+
+def test_a_port_that_is_not_there_is_one_sentence_with_the_nearest(jack: str, patch: Path) -> None:
+    with Listener(jack), Playing([patch], midi=["lissener"]) as show:
+        assert show.process.wait(60) == 1
+    assert show.said[-1] == "there is no MIDI input 'lissener'; did you mean 'listener:out'?"
+
+
+def test_other_programs_are_not_listened_to_unless_they_are_named(jack: str, patch: Path) -> None:
+    with Listener(jack) as listener, Playing([patch]) as show:
+        engine = show.engine()
+        listener.send((0xB0, 1, 3))
+        listener.play_into()
+        listener.send((0xB0, 1, 4))
+        wait_until(lambda: len(midi_applied(engine)) > 0, "the second message")
+        assert midi_applied(engine) == [(0xB0, 1, 4)]
+        assert show.end() == 0
+
+
+def test_when_the_sound_server_dies_the_show_goes_on_and_says_so(patch: Path) -> None:
+    with jack_server(44_100, 64) as name, Playing([patch]) as show:
+        engine = show.engine()
+        server = subprocess.run(
+            ["pgrep", "-f", f"jackd -n {name} "], capture_output=True, text=True, check=True
+        ).stdout.split()
+        subprocess.run(["kill", "-9", *server], check=True)
+        show.wait_for("playing on a silent clock")
+        before = engine.time
+        wait_until(lambda: engine.time > before + 44_100, "the silent clock")
+        assert show.end(signal.SIGINT) == 0
