@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from scipy.spatial import cKDTree
 
+# Up to this many points it is quicker to ask each for so many neighbours.
+SMALL_PIECE = 400
+
 
 def nearest_links(points: NDArray[np.float64], label: NDArray[np.int64]) -> NDArray[np.int64]:
     """Find the shortest links that connect all pieces: a minimum spanning tree between sets of points.
@@ -99,13 +102,24 @@ def _nearest_foreign(
         if not len(waiting):
             break
     for piece in np.unique(label[waiting]).tolist():
-        # Deep within a dense piece: all that is foreign looks for the nearest of these points instead.
         inside = waiting[label[waiting] == piece]
+        count = int((label == piece).sum())
+        if count <= SMALL_PIECE:
+            # One neighbour more than the piece has points, and one of them must be foreign.
+            distance, neighbour = tree.query(points[inside], k=count + 1)
+            distance = np.where(label[neighbour] == piece, np.inf, distance)
+            row, column = divmod(int(np.argmin(distance)), count + 1)
+            if distance[row, column] < best[piece]:
+                pair[piece] = inside[row], neighbour[row, column]
+            continue
+        # Deep within a dense piece: all that is foreign looks for the nearest of these points instead.
         outside = np.flatnonzero(label != piece)
-        distance, row = type(tree)(points[inside]).query(points[outside], distance_upper_bound=best[piece])
-        nearest = int(np.argmin(distance))
-        if distance[nearest] < best[piece]:
-            pair[piece] = inside[row[nearest]], outside[nearest]
+        distance, nearest = type(tree)(points[inside]).query(
+            points[outside], distance_upper_bound=best[piece]
+        )
+        row = int(np.argmin(distance))
+        if distance[row] < best[piece]:
+            pair[piece] = inside[nearest[row]], outside[row]
     return pair[pair[:, 0] >= 0]
 
 

@@ -58,7 +58,7 @@ class RouteOptions:
     start: tuple[float, ...] | None = None
     reverse: bool = False
     time_limit: float = 10.0
-    tour_time: float = 1.0
+    tour_time: float = 0.5
 
     def __post_init__(self) -> None:
         """Refuse costs and limits that mean nothing."""

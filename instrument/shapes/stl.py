@@ -54,6 +54,8 @@ def parse_stl(content: bytes, limits: Limits = DEFAULT) -> Mesh:
         triangles = np.frombuffer(content, TRIANGLE, claimed, HEADER_BYTES + 4)
         points = triangles["corners"].reshape(-1, 3).astype(np.float64)
         return _triangles(points)
+    if not is_text:
+        raise DrawingError(f"the file has {len(content)} bytes; a binary STL file has at least 84")
     return _text(decode(content), limits)
 
 
