@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import math
 from collections import deque
 
 from instrument.engine.layout import MEMORY
@@ -82,6 +83,15 @@ class SampleClock:
     def sample_at(self, ns: float) -> float:
         """Return the sample time at a moment of the monotonic clock, in fractions of a sample."""
         return (ns - self._start_ns) / self._ns_per_sample
+
+    def period_at(self, ns: float, frames: int) -> float:
+        """Return the sample time on which the period of `frames` began in which a moment lies.
+
+        For stamps that only tell a period: what is left of them is when, within it, somebody found the time. Periods
+        are counted from the latest callback; a stamp may be up to a quarter before it, by a client that runs first.
+        """
+        begun = (self.sample_at(ns) - self._time.value) / frames + 0.25
+        return self._time.value + math.floor(begun) * frames
 
     def _take(self, now: int, start_ns: float) -> None:
         self._start_ns = self._earliest.see(now, start_ns)

@@ -37,12 +37,23 @@ class MidiPoll:
         At most 256; a message carries the place of its port in this sequence.
     latency : callable
         Returns the constant delay between arrival and effect, in seconds; asked once in a while.
+    period : int
+        Frames of the periods on which the ports stamp their messages; 0 if they stamp the moment itself.
     """
 
-    def __init__(self, engine: Engine, ports: Sequence[InputPort], latency: Callable[[], float]) -> None:
+    def __init__(
+        self,
+        engine: Engine,
+        ports: Sequence[InputPort],
+        latency: Callable[[], float],
+        period: int = 0,
+    ) -> None:
         self._engine = engine
         self._inputs = [(number, port, ArrivalClock()) for number, port in enumerate(ports)]
         self._latency = latency
+        self._period = period
+        # A stamp that is the beginning of a period is ahead of its sample by nearly a period already.
+        self._margin = 0.0 if period else MARGIN_SECONDS
         self._clock = SampleClock(engine.memory.address, engine.rate)
         self._outbox = Outbox(engine, RING_MIDI)
         self._last = 0
@@ -77,7 +88,7 @@ class MidiPoll:
         while not ending():
             now = time.monotonic()
             if now >= ask_again:
-                latency = (self._latency() + MARGIN_SECONDS) * self._engine.rate
+                latency = (self._latency() + self._margin) * self._engine.rate
                 ask_again = now + 0.25
             if self._clock.observe():
                 self.poll_once(latency)
@@ -94,8 +105,13 @@ class MidiPoll:
             found.sort(key=lambda item: item[0])
         for arrival, number, (status, first, second) in found:
             # The ring is read in its own order, so a port whose clock lags may not step back in time.
-            sample = max(round(self._clock.sample_at(arrival) + latency), self._last, 1)
+            sample = max(round(self._sample_of(arrival) + latency), self._last, 1)
             self._last = sample
             self.received += 1
             self._outbox.send(midi_event(sample, status, first, second, number))
         self._outbox.flush()
+
+    def _sample_of(self, arrival_ns: float) -> float:
+        if self._period:
+            return self._clock.period_at(arrival_ns, self._period)
+        return self._clock.sample_at(arrival_ns)

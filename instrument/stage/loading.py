@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from instrument.engine.parameters import ADDRESSES
 from instrument.patch.build import build_program
+from instrument.patch.errors import PatchError
 from instrument.patch.load import load_patch, patch_from_text
+from instrument.patch.routing import drawing_files, read_drawings
 from instrument.patch.save import save_patch
 
 if TYPE_CHECKING:
@@ -32,6 +34,14 @@ class LoadedPatch:
     layers : int
     controls : tuple of dict
         Label, message, number and parameter of each control, for the window.
+    files : tuple of Path
+        Drawings, fonts and numbered folders that it is made from.
+    drawn : tuple of str
+        A key for each drawing, the same for the same line.
+    corners : tuple of (int, int)
+        Number, from 1, and corners of each layer that draws a drawing.
+    warnings : tuple of str
+        What was left out of the drawings.
     """
 
     path: Path
@@ -40,6 +50,10 @@ class LoadedPatch:
     title: str
     layers: int
     controls: tuple[dict[str, Any], ...] = field(default=())
+    files: tuple[Path, ...] = ()
+    drawn: tuple[str, ...] = ()
+    corners: tuple[tuple[int, int], ...] = ()
+    warnings: tuple[str, ...] = ()
 
 
 def read_patch(path: Path) -> LoadedPatch:
@@ -51,6 +65,14 @@ def read_patch(path: Path) -> LoadedPatch:
         If it cannot be played.
     """
     return _loaded(path, load_patch(path))
+
+
+def files_named_in(path: Path) -> tuple[Path, ...]:
+    """Return the drawings that a patch names even if they cannot be drawn; nothing if it is no patch."""
+    try:
+        return drawing_files(load_patch(path))
+    except PatchError:
+        return ()
 
 
 def write_patch(path: Path, text: str, values: list[float]) -> str:
@@ -84,6 +106,16 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
         }
         for control in patch.control
     )
+    drawings = read_drawings(patch)
     return LoadedPatch(
-        path, patch.text, build_program(patch), patch.title or path.stem, len(patch.layer), controls
+        path,
+        patch.text,
+        build_program(patch, drawings),
+        patch.title or path.stem,
+        len(patch.layer),
+        controls,
+        files=drawing_files(patch),
+        drawn=tuple(drawn.key for drawn in drawings.values()),
+        corners=tuple((k + 1, drawn.corners) for k, drawn in drawings.items()),
+        warnings=tuple(word for drawn in drawings.values() for word in drawn.warnings),
     )

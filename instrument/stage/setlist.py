@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from instrument.engine.engine import EngineFullError
+from instrument.stage.change import change_to, morph_to
 from instrument.stage.watch import Watch
 from instrument.stage.worker import Worker
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from instrument.engine.engine import Engine
     from instrument.stage.loading import LoadedPatch
     from instrument.stage.worker import Answer
+
+
+WATCH_SECONDS = 0.06
+"""Time between two looks at files; one that was saved is taken when it has kept still for so long."""
 
 
 class Setlist:
@@ -43,9 +50,12 @@ class Setlist:
         self._worker = Worker()
         self._watch = Watch()
         self.position = 0
+        self._watch_again = 0.0
+        self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
-        for patch in patches:
-            self._watch.add(patch.path)
+        self._watch_files()
+        if any(patch.files for patch in patches):
+            self._worker.warm_up()
 
     @property
     def current(self) -> LoadedPatch:
@@ -60,7 +70,7 @@ class Setlist:
         EngineFullError
             If it finds no room.
         """
-        self._engine.play(self.current.program)
+        change_to(self._engine, self.current.program)
 
     def step(self, by: int) -> None:
         """Change to another patch, counted in a circle; it starts afresh, with a cross-fade."""
@@ -85,28 +95,59 @@ class Setlist:
 
     def look(self) -> bool:
         """See to saved files and to what the worker has done; True if something to show has changed."""
-        for path in self._watch.changed():
-            self._worker.read(path)
-        answers = self._worker.answers()
+        now = time.monotonic()
+        if now >= self._watch_again:
+            self._watch_again = now + WATCH_SECONDS
+            for path in self._patches_made_from(self._watch.changed()):
+                self._worker.read(path)
+        answers = [answer for answer in self._worker.answers() if answer.do != "warm" or answer.trouble]
         for answer in answers:
             self._take(answer)
+        if answers:
+            self._watch_files()
         return bool(answers)
 
     def close(self) -> None:
         """End the worker."""
         self._worker.close()
 
+    def _watch_files(self) -> None:
+        drawings = [path for patch in self._patches for path in patch.files]
+        named = [path for paths in self._broken.values() for path in paths]
+        self._watch.keep_to([patch.path for patch in self._patches] + drawings + named)
+
+    def _patches_made_from(self, changed: list[Path]) -> list[Path]:
+        if not changed:
+            return []
+        # The one that plays comes first.
+        patches = [*self._patches[self.position :], *self._patches[: self.position]]
+        files = {
+            patch.path: {patch.path, *patch.files, *self._broken.get(patch.path, ())} for patch in patches
+        }
+        return [path for path, made_from in files.items() if made_from & set(changed)]
+
     def _take(self, answer: Answer) -> None:
         if answer.trouble:
-            self._complain(answer.trouble)
+            # A broken drawing is looked at whenever it is saved, and its reason is news only once.
+            if answer.do == "read":
+                self._broken[answer.path] = answer.files
+            if answer.trouble != self.trouble:
+                self._complain(answer.trouble)
             return
+        if answer.do == "read":
+            self._broken.pop(answer.path, None)
         for place, patch in enumerate(self._patches):
             if patch.path != answer.path:
                 continue
             if answer.do == "save":
                 self._saved(place, answer)
-            elif answer.patch is not None and answer.patch.text != patch.text:
+            elif answer.patch is not None and (answer.patch.text, answer.patch.drawn) != (
+                patch.text,
+                patch.drawn,
+            ):
                 self._replaced(place, answer.patch)
+            else:
+                self.trouble = ""
 
     def _saved(self, place: int, answer: Answer) -> None:
         # Our own writing is no reason to load the file again.
@@ -120,13 +161,18 @@ class Setlist:
         self._patches[place] = patch
         if place == self.position:
             try:
-                self._engine.play(patch.program, carry=True)
+                if patch.text == before.text:
+                    morph_to(self._engine, patch.program)
+                else:
+                    change_to(self._engine, patch.program, carry=True)
             except EngineFullError as error:
                 self._patches[place] = before
                 self._complain(f"{patch.path}: {error}")
                 return
         self.trouble = ""
         self._say(f"loaded {patch.path} again")
+        for warning in patch.warnings:
+            self._say(f"{patch.path}: {warning}")
 
     def _complain(self, trouble: str) -> None:
         self.trouble = trouble

@@ -17,6 +17,8 @@ from instrument.engine.memory import allocate
 from instrument.midi.errors import MidiError
 from instrument.midi.file import read_performance
 from instrument.midi.priority import TENDING, raised_priority
+from instrument.patch.routing import wind_down
+from instrument.shapes.report import highest_legible
 from instrument.stage.choose import choose_driver
 from instrument.stage.feeder import Feeder
 from instrument.stage.listen import listen_to_midi
@@ -33,10 +35,10 @@ if TYPE_CHECKING:
     from instrument.stage.driver import Driver
 
 LOOK_SECONDS = 0.2
-"""Time between two looks at files, window and device."""
+"""Time between two looks at window and device."""
 
 TICK_SECONDS = 0.02
-"""Time between two looks at what the window asks for: a key there acts within this."""
+"""Time between two looks at what the window asks for and what was saved: a key there acts within this."""
 
 FIRST_BLOCK_SECONDS = 5.0
 
@@ -139,6 +141,7 @@ class Show:
         if not options.patches:
             raise ValueError("there is no patch to play; name a patch file.")
         patches = [read_patch(path) for path in options.patches]
+        wind_down()
         choice = choose_driver(options.audio, options.rate, options.block)
         events = read_performance(options.perform, choice.rate) if options.perform else []
         memory = allocate(choice.rate, shared=True)
@@ -198,6 +201,7 @@ class Show:
         while not self._over.is_set() and not self._time_is_up():
             for request in self._window.requests() if self._window else ():
                 self._do(request)
+            self._look_at_files()
             now = time.monotonic()
             if now >= look_again:
                 look_again = now + LOOK_SECONDS
@@ -216,11 +220,13 @@ class Show:
     def _look(self) -> None:
         if not self._driver.running:
             self._replace_driver()
+        if self._window is not None and (ended := self._window.mourn()):
+            self._say(ended)
+
+    def _look_at_files(self) -> None:
         if self._setlist.look():
             self._trouble = self._setlist.trouble
             self._show_state()
-        if self._window is not None and (ended := self._window.mourn()):
-            self._say(ended)
 
     def _replace_driver(self) -> None:
         lost = self._driver
@@ -271,6 +277,10 @@ class Show:
                 "device": self._driver.name,
                 "midi": self._midi.names if self._midi is not None else [],
                 "controls": list(patch.controls),
+                "legible": [
+                    {"layer": layer, "corners": corners, "hertz": highest_legible(corners, self._engine.rate)}
+                    for layer, corners in patch.corners
+                ],
                 "trouble": self._trouble,
             }
         )

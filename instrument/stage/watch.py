@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
 Signature = tuple[int, int, int]
@@ -26,6 +27,13 @@ class Watch:
         """Watch a file from now on, as it is now; also to forget a change of one's own."""
         self._known[path] = _signature(path)
         self._changing.pop(path, None)
+
+    def keep_to(self, paths: Iterable[Path]) -> None:
+        """Watch these files and no others; of those watched already, no change is missed."""
+        for path in (wanted := dict.fromkeys(paths)):
+            if path not in self._known:
+                self.add(path)
+        self._known = {path: known for path, known in self._known.items() if path in wanted}
 
     def changed(self) -> list[Path]:
         """Return the files that were saved since the last call."""

@@ -8,18 +8,21 @@ import signal
 import time
 from contextlib import suppress
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from instrument.stage.loading import LoadedPatch, read_patch, write_patch
+from instrument.patch.routing import stop_reading, warm_up
+from instrument.stage.loading import LoadedPatch, files_named_in, read_patch, write_patch
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
-    from pathlib import Path
 
-PATIENCE = 30.0
-"""Seconds after which a patch is given up; a large drawing takes one or two."""
+PATIENCE = 120.0
+"""Seconds after which a patch is given up; a large drawing takes one or two, and each has its own limit."""
 
 _NICENESS = 10
+
+_ENDING = 1.0
 
 
 @dataclass(frozen=True)
@@ -29,7 +32,7 @@ class Answer:
     Attributes
     ----------
     do : str
-        ``read`` or ``save``.
+        ``read``, ``save`` or ``warm``.
     path : Path
     patch : LoadedPatch or None
         The patch that was read.
@@ -37,6 +40,8 @@ class Answer:
         The text that was saved.
     trouble : str
         Why nothing came of it; otherwise empty.
+    files : tuple of Path
+        Drawings of a patch that could not be read, which may be mended before the patch is.
     """
 
     do: str
@@ -44,6 +49,7 @@ class Answer:
     patch: LoadedPatch | None = None
     text: str = ""
     trouble: str = ""
+    files: tuple[Path, ...] = ()
 
 
 class Worker:
@@ -54,6 +60,10 @@ class Worker:
         self._connection: Connection | None = None
         self._waiting: list[tuple[str, Path, str, list[float]]] = []
         self._since = 0.0
+
+    def warm_up(self) -> None:
+        """Start the process, and the one that reads drawings, so that the first saved drawing finds them ready."""
+        self._ask("warm", Path(), "", [])
 
     def read(self, path: Path) -> None:
         """Ask for a patch file to be read; a request for the same file that still waits is enough."""
@@ -93,6 +103,9 @@ class Worker:
             self._connection.close()
             self._connection = None
         if self._process is not None:
+            # The signal lets it end the process that reads drawings; one that cannot hear it is ended anyway.
+            self._process.terminate()
+            self._process.join(_ENDING)
             self._process.kill()
             self._process.join()
             self._process.close()
@@ -125,18 +138,29 @@ class Worker:
 def _work(connection: Connection) -> None:
     # Ctrl-C is for the stage, which ends this process; the sound goes first when cores are scarce.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _end)
     if hasattr(os, "nice"):
         os.nice(_NICENESS)
     with suppress(EOFError, OSError):
         while True:
             connection.send(_answer(*connection.recv()))
+    stop_reading()
+
+
+def _end(*_: object) -> None:
+    stop_reading()
+    os._exit(0)
 
 
 def _answer(do: str, path: Path, text: str, values: list[float]) -> Answer:
     # Patch errors are sentences already; whatever else a file provokes must not end the process.
     try:
+        if do == "warm":
+            warm_up()
+            return Answer(do, path)
         if do == "save":
             return Answer(do, path, text=write_patch(path, text, values))
         return Answer(do, path, read_patch(path))
     except Exception as error:  # noqa: BLE001
-        return Answer(do, path, trouble=str(error) or f"{path}: {type(error).__name__}")
+        files = files_named_in(path) if do == "read" else ()
+        return Answer(do, path, trouble=str(error) or f"{path}: {type(error).__name__}", files=files)

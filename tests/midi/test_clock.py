@@ -80,6 +80,15 @@ class TestSampleClock:
             clock.observe()
         assert clock.sample_at(399 * PERIOD_NS) == pytest.approx(399 * BLOCK, abs=0.1)
 
+    @pytest.mark.parametrize("turn_ns", [-300_000, 0, 150_000, 900_000])
+    def test_a_stamp_anywhere_in_a_period_means_its_beginning(self, memory: Memory, turn_ns: float) -> None:
+        clock = SampleClock(memory.address, RATE)
+        for k in range(100):
+            call_back(memory, 17 + k * BLOCK, 3e9 + k * PERIOD_NS)
+            clock.observe()
+        for k in (98, 99, 100):
+            assert clock.period_at(3e9 + k * PERIOD_NS + turn_ns, BLOCK) == 17 + k * BLOCK
+
     def test_a_pair_that_is_being_written_is_not_read(self, memory: Memory) -> None:
         clock = SampleClock(memory.address, RATE)
         call_back(memory, 6400, 1e9)
