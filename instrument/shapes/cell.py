@@ -28,16 +28,17 @@ class Walls:
     """
 
     def __init__(self) -> None:
-        paths = sysconfig.get_paths()
         package = Path(__file__).resolve().parents[2]
+        # Where the interpreter and its libraries lie. The folder that holds this package is none of them when it
+        # is a working copy: only the package itself is opened there.
+        searched = {Path(place).resolve() for place in sys.path if place} - {package}
         own = {
-            sys.prefix,
-            sys.base_prefix,
-            *paths.values(),
-            *(p for p in sys.path if p),
-            str(package / "instrument"),
+            *map(Path, sysconfig.get_paths().values()),
+            Path(sys.prefix),
+            Path(sys.base_prefix),
+            package / "instrument",
         }
-        self.libraries = tuple(str(Path(place).resolve()) for place in own if place)
+        self.libraries = tuple(str(place.resolve()) for place in own | searched)
         self.open_to: list[str] = []
 
     def put_up(self) -> None:

@@ -168,7 +168,8 @@ class Worker:
                 "OPENBLAS_NUM_THREADS": "1",
             }
             self._process = subprocess.Popen(
-                [sys.executable, "-m", "instrument.shapes.worker"],
+                # With -P the folder that the player happens to be in is not searched for libraries.
+                [sys.executable, "-P", "-m", "instrument.shapes.worker"],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 env=environment,

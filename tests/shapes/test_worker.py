@@ -10,6 +10,7 @@ import subprocess
 import sys
 import threading
 import time
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,7 +29,6 @@ from instrument.shapes.wire import options_to_words, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
 
 @pytest.fixture(scope="module")
@@ -169,6 +169,18 @@ def test_the_walls_hold(tmp_path: Path, escape: str) -> None:
     subprocess.run([sys.executable, "-c", program], check=True, timeout=60)
     assert elsewhere.exists()
     assert not (folder / "new.txt").exists()
+
+
+def test_the_folder_of_a_working_copy_and_the_current_one_are_outside_the_walls() -> None:
+    program = (
+        "import os, pathlib, instrument\nfrom instrument.shapes.cell import Walls\nwalls = Walls()\n"
+        "root = pathlib.Path(instrument.__file__).resolve().parents[1]\n"
+        "inside = [p for p in (str(root), os.getcwd()) if p in walls.libraries and 'site-packages' not in p]\n"
+        "raise SystemExit(', '.join(inside) or 0)"
+    )
+    root = str(Path(worker_module.__file__).resolve().parents[2])
+    environment = {**os.environ, "PYTHONPATH": root}
+    subprocess.run([sys.executable, "-P", "-c", program], check=True, timeout=60, env=environment)
 
 
 def test_a_worker_that_is_killed_is_replaced(worker: Worker) -> None:
