@@ -165,7 +165,8 @@ class Engine:
         ----------
         program : Program
         slot : int, optional
-            Slot to fill, 0 to `layout.SLOTS` - 1, kept from then on; a passing one by default.
+            Slot to fill, 0 to `layout.SLOTS` - 1, kept from then on. By default a passing one, which may
+            be taken again by later loads once nothing plays it.
 
         Raises
         ------
@@ -180,7 +181,7 @@ class Engine:
         else:
             self._kept.add(slot)
         tables = _tables_of(program)
-        start = self._find_room(sum(len(table) for _, table in tables), slot)
+        start = self._make_room(sum(len(table) for _, table in tables), slot, busy)
         self._regions.pop(slot, None)
         row = self.record["bank"][slot : slot + 1]
         row[...] = program.record
@@ -215,15 +216,24 @@ class Engine:
                 return slot
         raise EngineFullError(f"all {SLOTS} program slots are in use; wait for a change to be finished")
 
-    def _find_room(self, length: int, slot: int) -> int:
+    def _make_room(self, length: int, slot: int, busy: set[int]) -> int:
+        # Programs that only passed by give up their tables, oldest first, when the pool is full.
+        passing = [owner for owner in self._regions if owner not in busy | self._kept | {slot}]
+        while (start := self._find_room(length, slot)) is None:
+            if not passing:
+                raise EngineFullError(
+                    f"drawings need {length} more values of {POOL}; use fewer or coarser drawings"
+                )
+            del self._regions[passing.pop(0)]
+        return start
+
+    def _find_room(self, length: int, slot: int) -> int | None:
         at = 0
         for start, end in sorted(region for owner, region in self._regions.items() if owner != slot):
             if start - at >= length:
                 return at
             at = max(at, end)
-        if POOL - at >= length:
-            return at
-        raise EngineFullError(f"drawings need {length} more values of {POOL}; use fewer or coarser drawings")
+        return at if POOL - at >= length else None
 
     def push(self, event: Event, ring: int = RING_COMMAND) -> bool:
         """Hand an event to the callback; events of one ring are pushed in order of time.

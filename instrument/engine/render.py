@@ -34,7 +34,7 @@ def _run_instance(m, number, n):
 @compiled
 def _blend(new, old, left, length, n):
     for i in range(n):
-        weight = (left - i) / length
+        weight = (left - 1 - i) / length  # the first sample has already moved, the last one arrived
         new[i] = old[i] * weight + new[i] * (1.0 - weight)
 
 

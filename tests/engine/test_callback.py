@@ -232,17 +232,20 @@ def test_it_calls_nothing_but_itself_the_processor_and_the_clock(fresh: Fresh) -
     # pow and log10 are libm's, for the curves of controls; they neither wait nor allocate.
     assert called_outside(fresh.stream) <= {"beamhand_clock", "pow", "log10"}
     assert called_by_pointer(fresh.stream) == []
+    assert called_outside(fresh.push) == set()
 
 
 def test_it_allocates_nothing_and_knows_no_python(fresh: Fresh) -> None:
     assert forbidden_names(fresh.stream) == []
+    assert forbidden_names(fresh.push) == []
 
 
 def test_it_reports_no_error(fresh: Fresh) -> None:
     # Numba's functions return a status and leave the exception at %excinfo. Ours only ever hand on what
     # a callee left there, and no callee leaves anything but null.
-    assert own_errors(fresh.stream) == []
-    assert own_statuses(fresh.stream) == []
+    for text in (fresh.stream, fresh.push):
+        assert own_errors(text) == []
+        assert own_statuses(text) == []
 
 
 def test_a_changed_constant_in_another_module_is_heard_at_once(fresh: Fresh) -> None:

@@ -190,3 +190,11 @@ def test_all_values_can_be_read_by_address() -> None:
     assert tuple(values) == ADDRESSES
     assert values["layer.8.place.camera"] == 12.5
     assert values["layer.1.pen.frequency"] == 110.0
+
+
+def test_room_left_by_programs_no_longer_played_is_used_again() -> None:
+    engine = Engine(RATE)
+    for k in range(3 * SLOTS):
+        engine.play(path_of(POOL // 3 // 4, k / 100))
+        engine.render(2)
+        assert float(engine.render(1)[0, 0]) == pytest.approx(k / 100, abs=1e-7)

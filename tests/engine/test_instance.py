@@ -60,13 +60,13 @@ def busy_program(frequency: float = 110.0) -> Program:
     return program
 
 
-def test_the_first_sample_of_a_change_is_still_the_old_program_and_the_fade_ends_in_the_new_one() -> None:
+def test_the_first_sample_of_a_change_has_already_moved_and_the_last_of_the_fade_is_the_new_program() -> None:
     engine = started(dot(0.5))
     engine.play(fading(dot(-0.5)))
     x = engine.render(300)[:, 0]
-    wanted = 0.5 - np.minimum(np.arange(300) / FADE, 1.0)
+    wanted = 0.5 - np.minimum(np.arange(1, 301) / FADE, 1.0)
     np.testing.assert_allclose(x, wanted, atol=1e-7)
-    assert (x[FADE:] == -0.5).all()
+    assert (x[FADE - 1 :] == -0.5).all()
 
 
 def test_a_change_between_far_points_makes_no_step_larger_than_the_fade() -> None:
@@ -225,8 +225,8 @@ def test_a_change_is_exact_to_the_sample() -> None:
     engine = started(dot(0.5))
     slot = engine.load(dot(-0.5))
     out = engine.render(100, events=[swap_event(engine.time + 41, slot)])[:, 0]
-    assert (out[:42] == 0.5).all()
-    assert (out[42:] == -0.5).all()
+    assert (out[:41] == 0.5).all()
+    assert (out[41:] == -0.5).all()
 
 
 def test_a_program_may_be_started_again_while_it_plays() -> None:
@@ -239,18 +239,18 @@ def test_a_program_may_be_started_again_while_it_plays() -> None:
 
 
 @pytest.mark.parametrize("fade_seconds", [0.0, -1.0, np.nan, 1e-9])
-def test_a_fade_of_no_length_is_one_sample(fade_seconds: float) -> None:
+def test_a_fade_of_no_length_changes_at_once(fade_seconds: float) -> None:
     engine = started(dot(0.5))
     program = dot(-0.5)
     program.record["fade_seconds"] = fade_seconds
     engine.play(program)
-    np.testing.assert_array_equal(engine.render(4)[:, 0], [0.5, -0.5, -0.5, -0.5])
+    np.testing.assert_array_equal(engine.render(4)[:, 0], [-0.5, -0.5, -0.5, -0.5])
 
 
 def test_a_change_may_bring_its_own_fade() -> None:
     engine = started(dot(0.5))
     engine.play(dot(-0.5), fade=100 / RATE)
-    wanted = 0.5 - np.minimum(np.arange(200) / 100, 1.0)
+    wanted = 0.5 - np.minimum(np.arange(1, 201) / 100, 1.0)
     np.testing.assert_allclose(engine.render(200)[:, 0], wanted, atol=1e-7)
 
 
