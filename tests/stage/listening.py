@@ -42,7 +42,10 @@ class Listener:
         self._recording = False
         self._to_send: list[tuple[int, ...]] = []
         self._a_period = 1
+        self.xruns = 0
+        """Periods that the server lost, and with them whatever was under way in them."""
         self._client.set_process_callback(self._process)
+        self._client.set_xrun_callback(self._count_xrun)
 
     def __enter__(self) -> Self:
         self._client.activate()
@@ -76,6 +79,9 @@ class Listener:
 
     def _ports(self, client: str) -> list[jack.Port]:
         return list(self._client.get_ports(f"^{client}:", is_audio=True, is_output=True))
+
+    def _count_xrun(self, _delayed: float) -> None:
+        self.xruns += 1
 
     def _process(self, frames: int) -> None:
         self._midi.clear_buffer()
