@@ -52,6 +52,12 @@ def wind_down() -> None:
         _worker().close()
 
 
+def stop_reading() -> None:
+    """End the process that reads drawings at once, whatever it is doing; may be called from a signal handler."""
+    if _worker.cache_info().currsize:
+        _worker().stop()
+
+
 def read_drawings(patch: Patch) -> dict[int, Drawn]:
     """Read, route and sample every drawing and text of a patch.
 

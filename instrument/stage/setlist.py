@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from instrument.engine.engine import EngineFullError
-from instrument.stage.change import change_to, morph_to
+from instrument.stage.morph import morph_to
 from instrument.stage.watch import Watch
 from instrument.stage.worker import Worker
 
@@ -70,7 +70,7 @@ class Setlist:
         EngineFullError
             If it finds no room.
         """
-        change_to(self._engine, self.current.program)
+        self._engine.play(self.current.program)
 
     def step(self, by: int) -> None:
         """Change to another patch, counted in a circle; it starts afresh, with a cross-fade."""
@@ -164,7 +164,7 @@ class Setlist:
                 if patch.text == before.text:
                     morph_to(self._engine, patch.program)
                 else:
-                    change_to(self._engine, patch.program, carry=True)
+                    self._engine.play(patch.program, carry=True)
             except EngineFullError as error:
                 self._patches[place] = before
                 self._complain(f"{patch.path}: {error}")
