@@ -162,7 +162,7 @@ def bench_start() -> None:
 def bench_latency(events: int) -> None:
     """From a controller message to the first changed sample, measured from outside."""
     heading(f"MIDI to sound through JACK ports at 48 kHz, {BLOCK} frames, {events} events, from outside")
-    command = [sys.executable, str(HERE / "latency_probe.py"), "--events", str(events), "--scenes"]
+    command = [sys.executable, str(HERE / "latency_probe.py"), "--events", str(events)]
     subprocess.run(command, check=True)
 
 

@@ -41,7 +41,8 @@ DELAY = 4096
 HISTOGRAM = 4096
 """Callback times are counted in buckets of one microsecond; the last one holds everything longer."""
 
-RING_MIDI, RING_WINDOW, RING_PERFORM, RING_COMMAND = range(RINGS)
+RING_COMMAND, RING_MIDI, RING_WINDOW, RING_PERFORM = range(RINGS)
+"""Of events at the same sample the lowest ring comes first: a change of program goes before what is played into it."""
 
 EVENT_MIDI, EVENT_SET, EVENT_SWAP, EVENT_PANIC = 1, 2, 3, 4
 FLAG_AT_ONCE = 1

@@ -75,8 +75,8 @@ def test_events_of_one_sample_are_applied_in_the_order_of_their_rings() -> None:
     cursor = int(engine.record["log_at"])
     out = engine.render(10)[:, 0]
     events, _, _ = engine.log_since(cursor)
-    np.testing.assert_array_equal(events["value"], [0.1, 0.2, 0.3, 0.4])
-    np.testing.assert_array_equal(out, np.array([0.0] * 5 + [0.4] * 5, np.float32))
+    np.testing.assert_array_equal(events["value"], [0.4, 0.1, 0.2, 0.3])
+    np.testing.assert_array_equal(out, np.array([0.0] * 5 + [0.3] * 5, np.float32))
 
 
 def test_events_of_several_rings_are_applied_in_the_order_of_their_times() -> None:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import signal
-import subprocess
-import sys
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -232,18 +230,3 @@ class TestWindow:
         )
         with Playing([patch], window(tmp_path, code), **SILENT) as show:
             assert show.process.wait(60) == 0
-
-
-@pytest.mark.realtime
-def test_a_warm_start_and_end_take_less_than_two_and_a_half_seconds(patch: Path) -> None:
-    code = (
-        "import sys\nfrom pathlib import Path\nfrom instrument.stage.show import ShowOptions, run_show\n"
-        "options = ShowOptions((Path(sys.argv[1]),), audio='off', window=False, seconds=0)\n"
-        "sys.exit(run_show(options, lambda text: None))"
-    )
-    took = []
-    for _ in range(3):  # the first one reads the files from the disk
-        began = time.monotonic()
-        subprocess.run([sys.executable, "-c", code, str(patch)], check=True)
-        took.append(time.monotonic() - began)
-    assert min(took) < 2.5

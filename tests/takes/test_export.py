@@ -74,6 +74,12 @@ def test_an_event_changes_the_file_on_its_sample(circle: Program, tmp_path: Path
     assert changed[0] == 45_678
 
 
+def test_an_event_at_the_very_beginning_is_not_lost(circle: Program, tmp_path: Path) -> None:
+    engine = playing(circle)
+    export_sound(engine, tmp_path / "silent.wav", 10_000, 1024, [midi_event(0, 0xB0, 1, 0)])
+    assert engine.value("layer.1.level") == 0.0
+
+
 def test_an_unknown_ending_is_refused_with_the_known_ones(circle: Program, tmp_path: Path) -> None:
     with pytest.raises(ExportError, match=r"cannot write \.ogg; use \.flac, \.png, \.wav"):
         export_sound(playing(circle), tmp_path / "x.ogg", 10, 64, [])
