@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import mmap
 import os
 import select
@@ -62,7 +63,8 @@ class Child:
     def wait(self, deadline: float) -> bool:
         """Wait until the work is done, or until a moment of `time.monotonic`; tell whether it was done well."""
         if self._status is None:
-            ready, _, _ = select.select([self._reader], [], [], max(0.0, deadline - time.monotonic()))
+            left = None if math.isinf(deadline) else max(0.0, deadline - time.monotonic())
+            ready, _, _ = select.select([self._reader], [], [], left)
             if ready:
                 self._gone()
         return self._status == 0

@@ -91,20 +91,59 @@ def minimum_t_join(
     >>> minimum_t_join(square, np.ones(5), np.array([True, False, True, False])).chosen.tolist()
     [False, False, False, False, True]
     """
-    count = len(edges)
     if not odd.any():
-        return TJoin(np.zeros(count, bool), 0.0, 0.0, 0.0, exact=True)
-    kept = _cheapest_parallel(edges, weights)
-    vertices, compact = np.unique(edges[kept], return_inverse=True)
-    compact = compact.reshape(-1, 2)
-    parity = odd[vertices]
-    within, exact = _solve(compact, weights[kept], parity, time_limit)
-    chosen = np.zeros(count, bool)
-    chosen[kept[within]] = True
-    weight = float(weights[chosen].sum())
-    slack = float(weights[kept].max()) / GRID_STEPS * max(int(within.sum()), 1)
-    bound = weight if exact else min(weight, half_nearest_bound(compact, weights[kept], parity))
-    return TJoin(chosen, weight, bound, slack, exact)
+        return TJoin(np.zeros(len(edges), bool), 0.0, 0.0, 0.0, exact=True)
+    problem = _Problem(edges, weights, odd)
+    return problem.answer(*_solve(problem.edges, problem.weights, problem.parity, time_limit))
+
+
+class Pending:
+    """An exact T-join being looked for in a child while something else is done.
+
+    Parameters
+    ----------
+    edges, weights, odd
+        As for `minimum_t_join`; some vertex must be odd.
+    """
+
+    def __init__(
+        self, edges: NDArray[np.int64], weights: NDArray[np.float64], odd: NDArray[np.bool_]
+    ) -> None:
+        problem = _Problem(edges, weights, odd)
+        self._problem = problem
+        self._child = Child(
+            np.zeros(len(problem.edges), bool),
+            lambda publish: publish(decode(problem.edges, problem.weights, problem.parity)),
+        )
+
+    def finish(self, deadline: float) -> TJoin | None:
+        """Give the answer if it is there by a moment of `time.monotonic`, and end the search."""
+        solved = self._child.wait(deadline)
+        self._child.end()
+        return self._problem.answer(self._child.best, exact=True) if solved else None
+
+
+class _Problem:
+    """A graph made ready for the solver: without parallels and loops, its vertices numbered without gaps."""
+
+    def __init__(
+        self, edges: NDArray[np.int64], weights: NDArray[np.float64], odd: NDArray[np.bool_]
+    ) -> None:
+        self._all_weights = weights
+        self._kept = _cheapest_parallel(edges, weights)
+        vertices, compact = np.unique(edges[self._kept], return_inverse=True)
+        self.edges = compact.reshape(-1, 2)
+        self.weights = weights[self._kept]
+        self.parity = odd[vertices]
+
+    def answer(self, within: NDArray[np.bool_], exact: bool) -> TJoin:
+        """Say a choice of the kept edges in terms of the graph as it came."""
+        chosen = np.zeros(len(self._all_weights), bool)
+        chosen[self._kept[within]] = True
+        weight = float(self._all_weights[chosen].sum())
+        slack = float(self.weights.max()) / GRID_STEPS * max(int(within.sum()), 1)
+        bound = weight if exact else min(weight, half_nearest_bound(self.edges, self.weights, self.parity))
+        return TJoin(chosen, weight, bound, slack, exact)
 
 
 def decode(

@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from instrument.shapes.beside import Folder
 from instrument.shapes.gltf import parse_gltf
 from instrument.shapes.limits import Limits
@@ -145,7 +147,9 @@ def read_drawing(path: str | Path, options: ReadOptions | None = None) -> Drawin
         raise DrawingError(f"a file with {ending} is not read; what is read: {kinds}", path.name)
     content = read_bytes(path, options.limits)
     try:
-        drawing = reader(content, path, options)
+        # A damaged number may be one that cannot be turned into another kind; it is refused with its place later.
+        with np.errstate(all="ignore"):
+            drawing = reader(content, path, options)
     except DrawingError as error:
         raise error.at(path.name) from error.__cause__
     if not len(drawing.edges):

@@ -10,7 +10,7 @@ import math
 import re
 import zlib
 from typing import TYPE_CHECKING, Any
-from xml.etree.ElementTree import Element, tostring
+from xml.etree.ElementTree import Element, ParseError, tostring
 
 import numpy as np
 
@@ -36,7 +36,16 @@ LENGTHS = frozenset({"x", "y", "width", "height", "rx", "ry", "r", "cx", "cy", "
 LENGTH = re.compile(r"^\s*([+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*([a-zA-Z]{1,4}|%)?|auto)\s*$")
 GZIP_MAGIC = b"\x1f\x8b"
 # What a library may raise on attributes that nobody tried it on; anything else is a fault of ours.
-TROUBLE = (ValueError, TypeError, KeyError, IndexError, AttributeError, ArithmeticError, RecursionError)
+TROUBLE = (
+    ValueError,
+    TypeError,
+    KeyError,
+    IndexError,
+    AttributeError,
+    ArithmeticError,
+    RecursionError,
+    ParseError,
+)
 
 
 def parse_svg(content: bytes, tolerances: Tolerances = TOLERANCES, limits: Limits = DEFAULT) -> Drawing:
@@ -138,7 +147,7 @@ def _shapes(root: Element) -> Iterable[Any]:
     from svgelements import SVG, Path, Shape
 
     try:
-        document = SVG.parse(io.BytesIO(tostring(root)), reify=False, ppi=PIXELS_PER_INCH)
+        document = SVG.parse(io.BytesIO(tostring(root, encoding="utf-8")), reify=False, ppi=PIXELS_PER_INCH)
         found = [element for element in document.elements() if isinstance(element, Shape)]
         return [path for path in (abs(Path(shape)) for shape in found) if _is_finite(path)]
     except TROUBLE as error:

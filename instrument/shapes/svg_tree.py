@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from xml.etree.ElementTree import Element
 
@@ -19,6 +20,7 @@ LEFT_OUT = {
 # A reference that leads to references may multiply what is drawn; all in all no more than this many elements.
 MOST_DRAWN = 200_000
 DEEPEST = 200
+NAME = re.compile(r"[A-Za-z][A-Za-z0-9_.-]*")
 
 
 def drawable(root: Element) -> tuple[Element, Counter[str]]:
@@ -78,7 +80,12 @@ class _Reducer:
         for clip in ("clip-path", "mask"):
             if element.get(clip, "none") != "none":
                 self.left_out["clipping (all of the shape is drawn)"] += 1
-        return {name: value for name, value in element.attrib.items() if name not in {"href", "clip-path"}}
+        # A damaged name would be no XML when it is written out again.
+        return {
+            name: value
+            for name, value in element.attrib.items()
+            if name not in {"href", "clip-path"} and NAME.fullmatch(name)
+        }
 
     def _add(self, element: Element, parent: Element, through: tuple[str, ...]) -> None:
         self.drawn += 1

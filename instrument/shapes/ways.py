@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.shapes.join import TJoin, minimum_t_join
+from instrument.shapes.apart import can_fork
+from instrument.shapes.join import SURE_EDGES, Pending, TJoin, minimum_t_join
 from instrument.shapes.line import Kind, RouteOptions
 from instrument.shapes.strokes import edge_lengths
 from instrument.shapes.weld import degrees
@@ -106,22 +107,32 @@ class Graph:
 
     def closed(self) -> tuple[NDArray[np.int64], NDArray[np.uint8], TJoin, TJoin]:
         """Edges with what must be run besides, their kinds, the T-join, and the T-join by retracing alone."""
-        end = time.monotonic() + self.options.time_limit
-        mixed = len(self.ways) > len(self.edges)
-        join = minimum_t_join(
-            self.ways, self.costs, self.odd, self.options.time_limit * (0.6 if mixed else 1.0)
-        )
-        alone = join
-        if mixed and not (join.exact and np.all(self.kinds[join.chosen] == Kind.REPEATED)):
-            # What retracing alone would cost. Where the best mixture is retracing alone, that is it.
-            alone = minimum_t_join(self.edges, self.lengths, self.odd, max(end - time.monotonic(), 0.0))
-            if alone.weight < join.weight:
-                # Only when time ran out: less is proven about it as a mixture.
-                chosen = np.concatenate([alone.chosen, np.zeros(len(self.ways) - len(self.edges), bool)])
-                join = replace(join, chosen=chosen, weight=alone.weight)
+        join, alone = self._joins(time.monotonic() + self.options.time_limit)
+        if alone.weight < join.weight:
+            # Only when time ran out: less is proven about it as a mixture.
+            chosen = np.concatenate([alone.chosen, np.zeros(len(self.ways) - len(self.edges), bool)])
+            join = replace(join, chosen=chosen, weight=alone.weight)
         extra, extra_kinds = self.ways[join.chosen], self.kinds[join.chosen]
         drawn = np.zeros(len(self.edges), np.uint8)
         return np.concatenate([self.edges, extra]), np.concatenate([drawn, extra_kinds]), join, alone
+
+    def _joins(self, end: float) -> tuple[TJoin, TJoin]:
+        """Find the best mixture, and what retracing alone would cost, both by a moment of `time.monotonic`."""
+        limit = self.options.time_limit
+        if len(self.ways) == len(self.edges):
+            join = minimum_t_join(self.ways, self.costs, self.odd, limit)
+            return join, join
+        # Retracing alone is looked at beside the mixture, on the other core, where that takes long.
+        large = len(self.edges) > SURE_EDGES and bool(self.odd.any()) and can_fork()
+        beside = Pending(self.edges, self.lengths, self.odd) if large else None
+        join = minimum_t_join(self.ways, self.costs, self.odd, 0.7 * limit)
+        is_alone = join.exact and bool(np.all(self.kinds[join.chosen] == Kind.REPEATED))
+        alone = None if beside is None else beside.finish(0.0 if is_alone else end)
+        if is_alone:
+            # Where the best mixture is retracing alone, that is it.
+            return join, replace(join, chosen=join.chosen[: len(self.edges)])
+        left = max(end - time.monotonic(), 0.0) if beside is None else 0.0
+        return join, alone or minimum_t_join(self.edges, self.lengths, self.odd, left)
 
 
 def labels(edges: NDArray[np.int64], count: int) -> NDArray[np.int64]:

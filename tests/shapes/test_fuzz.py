@@ -133,3 +133,15 @@ def test_the_seeds_themselves_are_drawn(tmp_path: Path, ending: str) -> None:
     for seed in SEEDS[ending]:
         (tmp_path / f"moth{ending}").write_bytes(seed if ending != ".csv" else seed.replace(b";", b","))
         check_route(route(read_drawing(tmp_path / f"moth{ending}")))
+
+
+def test_a_number_that_is_not_quite_a_number_is_refused_without_noise(tmp_path: Path) -> None:
+    # A signalling NaN: some processors complain when it is turned into a float64.
+    content = write_stl_binary(CUBE_POINTS, CUBE_TRIANGLES)
+    with pytest.raises(DrawingError, match="must be a finite number"):
+        drawn(tmp_path / "moth.stl", content[:96] + b"\x01\x00\x80\x7f" + content[100:])
+
+
+def drawn(path: Path, content: bytes) -> None:
+    path.write_bytes(content)
+    route(read_drawing(path))

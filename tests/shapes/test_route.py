@@ -233,3 +233,23 @@ def test_what_cannot_be_drawn_is_refused_in_words(
 def test_edges_of_no_length_are_left_out_and_said() -> None:
     found = route(from_strokes([[(0, 0), (0, 0), (1, 0), (1, 1)]]))
     assert found.warnings == ("1 edge of zero length left out",)
+
+
+@pytest.mark.parametrize("time_limit", [0.0, 30.0, math.inf])
+def test_a_large_drawing_is_routed_within_any_time_and_says_what_is_proven(time_limit: float) -> None:
+    random = np.random.default_rng(4)
+    number = np.arange(60 * 60).reshape(60, 60)
+    pairs = [(number[:, :-1], number[:, 1:]), (number[:-1], number[1:])]
+    edges = np.concatenate([np.stack([a.ravel(), b.ravel()], axis=1) for a, b in pairs])
+    edges = edges[random.random(len(edges)) < 0.8]
+    points = np.column_stack([number.ravel() % 60, number.ravel() // 60, random.random(3600)]) * 1.0
+    drawing = Drawing(points, edges)
+    found = route(drawing, RouteOptions(jump_cost=1.5, time_limit=time_limit))
+    check_route(found)
+    assert found.figures.edges > 5000
+    least = route(drawing, RouteOptions(jump_cost=math.inf, time_limit=math.inf)).figures.repeated_length
+    assert found.figures.lower_bound <= least * (1 + 1e-9)
+    assert found.figures.exact == (time_limit > 0)
+    assert any("was not found within" in word for word in found.warnings) == (time_limit == 0)
+    if time_limit > 0:
+        assert found.figures.lower_bound == pytest.approx(least)

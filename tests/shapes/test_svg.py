@@ -162,6 +162,10 @@ def test_an_undeclared_prefix_costs_nothing() -> None:
     assert length(parse_svg(source)) == 2.0
 
 
+def test_a_damaged_attribute_name_costs_nothing() -> None:
+    assert length(parse_svg('<svg><line tran\u00bfform\u0439="x" x2="1"/></svg>'.encode())) == 1.0
+
+
 def test_a_prefixed_file_is_the_same_file() -> None:
     source = b'<s:svg xmlns:s="http://www.w3.org/2000/svg"><s:line x2="3" y2="4"/></s:svg>'
     assert length(parse_svg(source)) == 5.0
