@@ -129,7 +129,7 @@ def test_a_full_ring_refuses_and_counts() -> None:
     assert engine.record["counters"]["refused_events"] == 1
     assert engine.push(set_event(0, ADDRESS, 0.5), RING_PERFORM)
     engine.render(1)
-    assert engine.value(ADDRESS) == (RING_EVENTS - 1) / RING_EVENTS
+    assert engine.value(ADDRESS) == 0.5
     assert engine.push(set_event(0, ADDRESS, 0.75))
 
 
