@@ -74,6 +74,9 @@ class _Reducer:
         symbols = sum(element.get("id") not in self.used for element in self.root.iter("symbol"))
         if symbols:
             self.left_out["symbols that are defined but not used"] += symbols
+        fonts = sum(1 for _ in self.root.iter("font"))
+        if fonts:
+            self.left_out["letters of a font (use a TTF or OTF file)"] += fonts
         return result, self.left_out
 
     def _attributes(self, element: Element) -> dict[str, str]:
