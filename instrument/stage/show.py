@@ -221,6 +221,8 @@ class Show:
         if not self._driver.running:
             self._replace_driver()
         if self._window is not None and (ended := self._window.mourn()):
+            # A key held on its keyboard can no longer be let go of there.
+            self._engine.push(panic_event(), RING_COMMAND)
             self._say(ended)
 
     def _look_at_files(self) -> None:

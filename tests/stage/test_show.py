@@ -212,6 +212,16 @@ class TestWindow:
             wait_until(lambda: engine.time > before + 4800, "the sound to go on")
             assert show.end() == 0
 
+    def test_a_note_held_in_a_window_that_is_killed_is_let_go(self, patch: Path, tmp_path: Path) -> None:
+        file = tmp_path / "held.mid"
+        mido.MidiFile(type=0, tracks=[mido.MidiTrack([mido.Message("note_on", note=60)])]).save(file)
+        code = "time.sleep(2)\nos.kill(os.getpid(), signal.SIGKILL)"
+        with Playing([patch], window(tmp_path, code), perform=str(file), **SILENT) as show:
+            engine = show.engine()
+            wait_until(lambda: int(engine.record["n_voices"]) == 1, "the note")
+            wait_until(lambda: int(engine.record["n_voices"]) == 0, "its end")
+            assert show.end() == 0
+
     def test_a_window_that_keeps_crashing_is_given_up(self, patch: Path, tmp_path: Path) -> None:
         with Playing([patch], window(tmp_path, "sys.exit(3)"), **SILENT) as show:
             show.wait_for("ended with status 3 once more; playing without it.")
