@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from bench_drawings import bench_routing, bench_saving
 from virtual_studio import busy_cores, jack_server, screen
 
 from instrument.engine.engine import Engine
@@ -166,9 +167,17 @@ def bench_latency(events: int) -> None:
     subprocess.run(command, check=True)
 
 
+def bench_drawings() -> None:
+    """Drawings: how long until they are one line, and until a saved one is heard."""
+    heading("Drawings read and routed in the warm worker, beside networkx's exact matching")
+    bench_routing()
+    heading("From saving a drawing to its sound")
+    bench_saving()
+
+
 def main() -> None:
     """Run the sections asked for."""
-    sections = ("cost", "decay", "start", "callback", "latency")
+    sections = ("cost", "decay", "start", "callback", "latency", "drawings")
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("sections", nargs="*", choices=[*sections, []], help="all by default")
     parser.add_argument(
@@ -188,6 +197,8 @@ def main() -> None:
         bench_callback(given.seconds)
     if "latency" in chosen:
         bench_latency(given.events)
+    if "drawings" in chosen:
+        bench_drawings()
 
 
 if __name__ == "__main__":

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from instrument.stage.worker import Answer
 
 
-WATCH_SECONDS = 0.06
+WATCH_SECONDS = 0.04
 """Time between two looks at files; one that was saved is taken when it has kept still for so long."""
 
 
