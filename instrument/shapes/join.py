@@ -181,22 +181,23 @@ def _solve(
     """Solve exactly where it is quick or in time, else as well as time allows."""
     if len(edges) <= SURE_EDGES or math.isinf(time_limit):
         return decode(edges, weights, parity), True
-    tree = tree_join(edges, weights, parity)
-    if time_limit <= 0:
-        return tree, False
     end = time.monotonic() + time_limit
+    exact = None
+    if time_limit > 0 and can_fork():
+        exact = Child(np.zeros(len(edges), bool), lambda publish: publish(decode(edges, weights, parity)))
+        # Most graphs solve within a second or two; the fallback, on the other core, is begun only after that.
+        if exact.wait(time.monotonic() + 0.3 * time_limit):
+            exact.end()
+            return exact.best, True
+    tree = tree_join(edges, weights, parity)
+    if exact is None:
+        return improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end), False
 
     def improve(publish: Callable[[NDArray[np.bool_]], None]) -> None:
         improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end, publish)
 
-    if not can_fork():
-        return improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end), False
-    exact = Child(tree, lambda publish: publish(decode(edges, weights, parity)))
-    # Most graphs solve within a second or two; the fallback, on the other core, is begun only after that.
-    children = [exact]
-    if not exact.wait(time.monotonic() + 0.3 * time_limit):
-        children.append(Child(tree, improve))
+    windows = Child(tree, improve)
     solved = exact.wait(end)
-    for child in children:
-        child.end()
-    return (exact.best, True) if solved else (children[-1].best, False)
+    exact.end()
+    windows.end()
+    return (exact.best, True) if solved else (windows.best, False)

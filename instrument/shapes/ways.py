@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
+# Looking at so many ways takes about a second.
+MOST_STEPS = 4_000_000
+
+
 class Graph:
     """A drawing's edges with every other way between its odd vertices, each with its cost.
 
@@ -81,7 +85,7 @@ class Graph:
         )
 
     def _worth_it(self, jumps: NDArray[np.int64], costs: NDArray[np.float64]) -> NDArray[np.int64]:
-        """Rows of the jumps that no way over one or two drawn edges undercuts; the rest can never be chosen."""
+        """Rows of the jumps that no way over a few drawn edges undercuts; the rest need never be chosen."""
         count = len(self.points)
         low, high = self.edges.min(axis=1), self.edges.max(axis=1)
         key = low * count + high
@@ -94,16 +98,23 @@ class Graph:
             return np.where(key[place] == wanted, length[place], np.inf)
 
         row = np.flatnonzero(direct(jumps[:, 0], jumps[:, 1]) > costs)
-        ends = np.concatenate([self.edges, self.edges[:, ::-1]])
-        ends = ends[np.argsort(ends[:, 0], kind="stable")]
-        degree = np.bincount(ends[:, 0], minlength=count)
-        begin = np.cumsum(degree) - degree
-        fan = degree[jumps[row, 0]]
+        step = _Steps(self.edges, self.lengths, count)
+        # Ways of two edges, which undercut most.
+        fan = step.degree[jumps[row, 0]]
         jump = np.repeat(row, fan)
-        step = np.arange(len(jump)) - np.repeat(np.cumsum(fan) - fan, fan)
-        between = ends[begin[jumps[jump, 0]] + step, 1]
-        way = direct(jumps[jump, 0], between) + direct(between, jumps[jump, 1])
-        return np.setdiff1d(row, jump[way <= costs[jump]])
+        edge = np.repeat(step.begin[jumps[row, 0]] - (np.cumsum(fan) - fan), fan) + np.arange(len(jump))
+        way = step.length[edge] + direct(step.to[edge], jumps[jump, 1])
+        row = np.setdiff1d(row, jump[way <= costs[jump]])
+        # Ways of up to four edges: two from either end that meet. Where that would be too many to look at, the
+        # matching looks at the jumps instead.
+        if not len(row) or step.most_within_two(jumps[row]) > MOST_STEPS:
+            return row
+        one, one_far = step.within_two(jumps[row, 0])
+        other, other_far = step.within_two(jumps[row, 1])
+        _, at, there = np.intersect1d(one, other, assume_unique=True, return_indices=True)
+        shortest = np.full(len(row), np.inf)
+        np.minimum.at(shortest, one[at] // count, one_far[at] + other_far[there])
+        return row[shortest > costs[row]]
 
     def closed(self) -> tuple[NDArray[np.int64], NDArray[np.uint8], TJoin, TJoin]:
         """Edges with what must be run besides, their kinds, the T-join, and the T-join by retracing alone."""
@@ -133,6 +144,40 @@ class Graph:
             return join, replace(join, chosen=join.chosen[: len(self.edges)])
         left = max(end - time.monotonic(), 0.0) if beside is None else 0.0
         return join, alone or minimum_t_join(self.edges, self.lengths, self.odd, left)
+
+
+class _Steps:
+    """Ways of one and two edges from vertices of a graph."""
+
+    def __init__(self, edges: NDArray[np.int64], lengths: NDArray[np.float64], count: int) -> None:
+        ends = np.concatenate([edges, edges[:, ::-1]])
+        order = np.argsort(ends[:, 0], kind="stable")
+        self.count = count
+        self.to = ends[order, 1]
+        self.length = np.tile(lengths, 2)[order]
+        self.degree = np.bincount(ends[:, 0], minlength=count)
+        self.begin = np.cumsum(self.degree) - self.degree
+
+    def most_within_two(self, vertices: NDArray[np.int64]) -> int:
+        """Count the ways of up to two edges from vertices, without walking them."""
+        second = np.bincount(
+            np.repeat(np.arange(self.count), self.degree), self.degree[self.to], minlength=self.count
+        )
+        return int((1 + self.degree + second)[vertices].sum())
+
+    def within_two(self, vertices: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+        """Give what lies within two edges of each vertex: place in the list times count plus vertex; how far."""
+        row, node, far = np.arange(len(vertices)), vertices, np.zeros(len(vertices))
+        rows, nodes, fars = [row], [node], [far]
+        for _ in range(2):
+            fan = self.degree[node]
+            edge = np.repeat(self.begin[node] - (np.cumsum(fan) - fan), fan) + np.arange(fan.sum())
+            row, node, far = np.repeat(row, fan), self.to[edge], np.repeat(far, fan) + self.length[edge]
+            rows, nodes, fars = [*rows, row], [*nodes, node], [*fars, far]
+        key, far = np.concatenate(rows) * self.count + np.concatenate(nodes), np.concatenate(fars)
+        order = np.lexsort((far, key))
+        key, first = np.unique(key[order], return_index=True)
+        return key, far[order][first]
 
 
 def labels(edges: NDArray[np.int64], count: int) -> NDArray[np.int64]:
