@@ -14,6 +14,7 @@ from instrument.engine.memory import attach
 from instrument.window.channel import standard_channel
 from instrument.window.help_page import help_page
 from instrument.window.keys import COMMANDS, action_for, note_name
+from instrument.window.legible import legibility
 from instrument.window.lettering import GROUND, Letters
 from instrument.window.notes import NoteKeys
 from instrument.window.picture import Picture
@@ -197,6 +198,7 @@ class Window:
             missed=self._reader.missed,
             midi=self._midi.message or _ports(self._said.get("midi")),
             keyboard=note_name(self._notes.base),
+            legible=legibility(self._record, self._rate, self._said.get("legible")),
             trouble=_QUESTION if asked else str(self._said.get("trouble") or ""),
         )
 

@@ -29,6 +29,8 @@ class Figures:
     keyboard : str
         Lowest note of the computer keyboard.
     trouble : str
+    legible : tuple of str
+        Points of a cycle beside the drawing's corners, and the longest that these words become; or two nothings.
     """
 
     title: str
@@ -40,6 +42,7 @@ class Figures:
     midi: str
     keyboard: str
     trouble: str = ""
+    legible: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True)
@@ -105,6 +108,7 @@ class TextLine:
             self._plain(f"load {figures.load} %", "load 100 %"),
             self._count("underflows", figures.underflows),
             self._count("missed frames", figures.missed),
+            self._legible(*figures.legible),
             self._plain(self._cut(f"MIDI {figures.midi}", room), "MIDI control 21 = 127"),
             self._plain(f"keys from {figures.keyboard}", "keys from C-1"),
             self._plain("F1 help"),
@@ -116,6 +120,11 @@ class TextLine:
 
     def _count(self, name: str, count: int) -> _Piece:
         return self._plain(f"{name} {count}", f"{name} 000", PLAIN if count else QUIET)
+
+    def _legible(self, words: str, widest: str) -> _Piece:
+        room = self._width - 2 * self._edge
+        colour = PLAIN if words.startswith("blurred") else QUIET
+        return self._plain(self._cut(words, room), self._cut(widest, room), colour)
 
     def _level(self, name: str, decibels: int) -> _Piece:
         silent = decibels <= FLOOR
