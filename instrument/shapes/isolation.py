@@ -220,7 +220,7 @@ def _put(process: subprocess.Popen[bytes], message: bytes) -> None:
 
 
 def _kill(process: subprocess.Popen[bytes] | None) -> None:
-    """End a process and the matching it may have started, which share a session."""
+    """End a process and the matching it may have started, which share a process group."""
     if process is None or process.poll() is not None:
         return
     with contextlib.suppress(ProcessLookupError, PermissionError):
