@@ -32,8 +32,8 @@ def rendered(path: Path, seconds: float, *messages: tuple[int, int, int]) -> npt
     return engine.render(int(seconds * RATE), events=events)
 
 
-def test_there_are_three() -> None:
-    assert len(FACTORY) == 3
+def test_there_are_four() -> None:
+    assert len(FACTORY) == 4
 
 
 def test_the_reader_is_told_what_it_is_and_what_it_teaches(path: Path) -> None:
