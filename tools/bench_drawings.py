@@ -136,7 +136,7 @@ def bench_routing() -> None:
                 usual = _timed(worker, path, LoadOptions())[1]
                 retraced, alone = _timed(worker, path, only)
                 median = statistics.median(alone)
-                theirs = "hopeless | | "
+                theirs = "too many | | "
                 if size <= MOST_FOR_NETWORKX:
                     least, seconds = by_networkx(retraced)
                     theirs = f"{seconds:.2f} | {least:.6f} | {seconds / median:.0f}"
