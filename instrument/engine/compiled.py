@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import importlib
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,6 +20,20 @@ if TYPE_CHECKING:
 numba.config.DISABLE_INTEL_SVML = 1
 # A vector maths library has other bits than the scalar one, and which of the two a sample meets would
 # depend on the block size.
+
+
+def _leave_out_linear_algebra() -> None:
+    # numba looks for SciPy's BLAS before it compiles or loads anything, which is a sixth of a warm start;
+    # nothing here multiplies matrices. An entry of None makes that one import fail.
+    if "scipy.linalg" not in sys.modules:
+        sys.modules["scipy.linalg"] = None  # type: ignore[assignment]
+        try:
+            importlib.import_module("numba.np.arraymath")
+        finally:
+            del sys.modules["scipy.linalg"]
+
+
+_leave_out_linear_algebra()
 
 OPTIONS: dict[str, Any] = {
     "error_model": "numpy",  # a division by zero is infinity, not an exception that takes the GIL
