@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import gc
 import json
 import math
 import os
@@ -114,11 +115,14 @@ def play(
     perform: Perform = None,
 ) -> None:
     """Play patches: controller in, sound out, picture in a window."""
+    # Looking for garbage among what is only being imported is a tenth of a warm start.
+    gc.disable()
     from instrument.engine.warm import warm
 
     warm()
     from instrument.stage.show import ShowOptions, run_show
 
+    gc.enable()
     options = ShowOptions(
         patches=tuple(patches) if patches else factory_patches(),
         audio=audio,

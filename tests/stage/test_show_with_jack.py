@@ -62,7 +62,8 @@ def test_hot_messages_arrive_in_order_and_none_is_lost_while_all_cores_are_busy(
         missed = listener.xruns - before
         places = {message: place for place, message in enumerate(messages)}
         order = [places[message] for message in arrived if message in places]
-        assert order == sorted(order)
+        firsts = list(dict.fromkeys(order))  # a period given out twice brings its messages once more
+        assert [place for at, place in enumerate(firsts[1:]) if place < firsts[at]] == []
         lost, repeated = len(messages) - len(set(order)), len(order) - len(set(order))
         assert lost + repeated <= 2 * a_period * missed
         assert engine.record["counters"]["refused_events"] == 0

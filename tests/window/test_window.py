@@ -158,8 +158,13 @@ class TestPicture:
         def text_rows() -> int:
             return int((green(window.picture(WIDTH, HEIGHT)).max(axis=1) > 120).sum())
 
-        wait_for(text_rows, "the line of text")
-        before = text_rows()
+        def steady_rows() -> int:
+            # At first the screen may still show what an earlier window left on it.
+            rows = text_rows()
+            time.sleep(0.5)
+            return rows if rows == text_rows() else 0
+
+        before = wait_for(steady_rows, "the line of text alone")
         window.say(title="Lighthouse", trouble="The controller is gone; plug it in again.")
         wait_for(lambda: text_rows() > before + 5, "the trouble line")
         window.say(trouble="")
