@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from typing import TYPE_CHECKING
 
 import soundfile
@@ -65,18 +66,21 @@ def check_rate(path: Path, rate: float) -> int:
     return whole
 
 
+def _time_of(event: Event) -> int:
+    return event.time
+
+
 def render_frames(
     engine: Engine, frames: int, block: int, events: list[Event]
 ) -> Iterator[npt.NDArray[np.float32]]:
     """Yield float32 pieces [shape=(n, 2)] of what an engine renders next, with events on their samples."""
-    waiting = sorted(events, key=lambda event: event.time)
-    done = 0
+    waiting = sorted(events, key=_time_of)
+    at = done = 0
     while done < frames:
         count = min(max(_PIECE // block, 1) * block, frames - done)
-        end = engine.time + count
-        due = [event for event in waiting if event.time < end]
-        waiting = waiting[len(due) :]
-        yield engine.render(count, block=block, events=due, ring=RING_PERFORM)
+        following = bisect_left(waiting, engine.time + count, lo=at, key=_time_of)
+        yield engine.render(count, block=block, events=waiting[at:following], ring=RING_PERFORM)
+        at = following
         done += count
 
 
