@@ -24,6 +24,9 @@ LIBRARIES = (
     "HersheyFonts", "contourpy", "PIL.Image", "PIL.PngImagePlugin", "PIL.JpegImagePlugin", "charset_normalizer",
 )  # fmt: skip
 
+NICENESS = 10
+"""How far behind the sound and the window drawings are read."""
+
 
 def main() -> None:
     """Take jobs until the input ends."""
@@ -31,7 +34,8 @@ def main() -> None:
     output = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
     with contextlib.suppress(AttributeError, OSError):
-        os.nice(10)
+        # To this niceness, not by it: whoever starts us may be lowered already, and twice would leave us no time.
+        os.nice(max(0, NICENESS - os.nice(0)))
     for library in LIBRARIES:
         __import__(library)
     walls = Walls()

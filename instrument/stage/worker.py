@@ -139,12 +139,9 @@ def _work(connection: Connection) -> None:
     # Ctrl-C is for the stage, which ends this process; the sound goes first when cores are scarce.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, _end)
+    if hasattr(os, "nice"):
+        os.nice(_NICENESS)
     with suppress(EOFError, OSError):
-        connection.send(_answer(*connection.recv()))
-        # Not before the first request, which may start the process that reads drawings: it lowers itself as well,
-        # and lowered twice it would get nothing done on a busy machine.
-        if hasattr(os, "nice"):
-            os.nice(_NICENESS)
         while True:
             connection.send(_answer(*connection.recv()))
     stop_reading()

@@ -252,3 +252,14 @@ def test_a_fault_of_ours_is_said_and_costs_no_worker(tmp_path: Path, monkeypatch
     assert (
         message["refused"][0] == "reading it failed in a way that was not foreseen (ZeroDivisionError: tide)"
     )
+
+
+@pytest.mark.parametrize("starter", [0, 10])
+def test_it_is_lowered_to_the_same_place_whoever_starts_it(starter: int) -> None:
+    code = (
+        f"import os, sys\nos.nice({starter})\nfrom instrument.shapes.isolation import Worker\n"
+        "with Worker() as worker:\n    worker.start()\n    pid = worker._process.pid\n    worker.load(text='low tide')\n"
+        "    print(os.getpriority(os.PRIO_PROCESS, pid))"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert int(run.stdout) == 10
