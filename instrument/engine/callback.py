@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 from numba import cfunc, types
 
-from instrument.engine.compiled import cache_folder, compiled, quiet
+from instrument.engine import unit_layers, unit_modulate  # noqa: F401 - loads what the callback calls by name
+from instrument.engine.compiled import ENTRY_OPTIONS, compiled, quiet
 from instrument.engine.event import copy_event
 from instrument.engine.layout import HISTOGRAM, RING_EVENTS
 from instrument.engine.machine import as_event, as_memory, fence, monotonic_ns
@@ -47,18 +47,18 @@ def _count(m, frames, took, flags):
 
 
 @compiled
-def run_block(m, out, frames, flags):
+def run_block(m, incoming, out, frames, flags):
     """Render one block and note when it began, how long it took and what the device reported."""
     began = monotonic_ns()
     _anchor(m, began)
-    render(m, out, frames)
+    render(m, incoming, out, frames)
     _count(m, frames, monotonic_ns() - began, flags)
 
 
 _run_block = quiet(run_block)
 
 STREAM_SIGNATURE = types.int32(
-    types.voidptr,
+    types.CPointer(types.float32),
     types.CPointer(types.float32),
     types.uint64,
     types.voidptr,
@@ -70,19 +70,15 @@ STREAM_SIGNATURE = types.int32(
 PUSH_SIGNATURE = types.int32(types.voidptr, types.int64, types.voidptr)
 """Memory, number of the ring, event to copy."""
 
-_OPTIONS = {"error_model": "numpy", "_nrt": False}
 
-numba.config.CACHE_DIR = str(cache_folder())
-
-
-@cfunc(STREAM_SIGNATURE, cache=True, **_OPTIONS)
+@cfunc(STREAM_SIGNATURE, cache=True, **ENTRY_OPTIONS)
 def stream_callback(incoming, outgoing, frames, time_info, flags, memory):
     """Fill `outgoing` with interleaved stereo frames; `memory` is the address of the engine's memory."""
-    _run_block((as_memory(memory), outgoing, np.int64(frames), np.int64(flags)))
+    _run_block((as_memory(memory), incoming, outgoing, np.int64(frames), np.int64(flags)))
     return _CONTINUE
 
 
-@cfunc(PUSH_SIGNATURE, cache=True, **_OPTIONS)
+@cfunc(PUSH_SIGNATURE, cache=True, **ENTRY_OPTIONS)
 def push_callback(memory, ring, event):
     """Copy an event into a ring and only then let the reader see it; 0 if the ring is full."""
     m = as_memory(memory)

@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import llvmlite
+import llvmlite.binding
 import numba
 import platformdirs
-from numba import njit, types
+from numba import cfunc, njit, types
 from numba.extending import intrinsic
 
 if TYPE_CHECKING:
@@ -79,6 +80,12 @@ def cache_folder() -> Path:
     return Path(platformdirs.user_cache_dir("beamhand", appauthor=False)) / f"engine-{source_key()}"
 
 
+numba.config.CACHE_DIR = str(cache_folder())
+
+ENTRY_OPTIONS: dict[str, Any] = {"error_model": "numpy", "_nrt": False}
+"""Options of the C functions; what they call has `OPTIONS`."""
+
+
 def quiet(function: Any) -> Any:
     """Return an intrinsic that calls a compiled function and ignores its error status.
 
@@ -109,3 +116,43 @@ def quiet(function: Any) -> Any:
         return types.void(arguments), generate
 
     return call
+
+
+UNITS: dict[str, Any] = {}
+"""The compiled units of this process by name, for the test that reads their LLVM text."""
+
+
+class Unit:
+    """A part of the engine that is compiled on its own and called by the others by its name.
+
+    Numba optimises a function together with everything that it calls, so one piece costs more than its parts, and
+    one piece cannot use two cores. A unit is a C function; the others know its name and signature alone.
+
+    Parameters
+    ----------
+    name : str
+        Of the C symbol.
+    arguments : numba types
+        What it takes behind the address of the engine's memory; it returns nothing.
+
+    Attributes
+    ----------
+    call : numba type
+        To be called from compiled code as ``call(address_of(m), ...)``.
+    """
+
+    def __init__(self, name: str, *arguments: Any) -> None:
+        self.name = name
+        self.signature = types.void(types.voidptr, *arguments)
+        self.call = types.ExternalFunction(name, self.signature)
+
+    def __call__(self, function: Any) -> Any:
+        """Compile a function as this unit (a decorator), or load it from the cache."""
+        entry = cfunc(self.signature, cache=True, **ENTRY_OPTIONS)(function)
+        llvmlite.binding.add_symbol(self.name, entry.address)
+        UNITS[self.name] = entry
+        return entry
+
+    def stand_in(self) -> None:
+        """Give the name an address at which nothing may be called, so that what calls it can be compiled alone."""
+        llvmlite.binding.add_symbol(self.name, 1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiled import compiled, inlined
-from instrument.engine.layout import DELAY, MODULATOR_NONE, SOURCE_NONE, STEP_BASE
+from instrument.engine.layout import DELAY, MODULATOR_NONE, SHORT, SOURCE_NONE, STEP_BASE
 from instrument.engine.parameters import (
     COUNT,
     LAYER,
@@ -51,10 +51,20 @@ def _lay_out_layer(p, s, layer):
 
 
 @compiled
+def _clear_past(s, layer):
+    for axis in range(2):
+        s.held[layer, axis] = 0.0
+        for i in range(SHORT):
+            s.past[layer, axis, i] = 0.0
+
+
+@compiled
 def _reset_layer(p, s, layer):
     s.pen[layer] = np.uint64(0)
     s.pen_wrapped[layer] = 0.0
     s.last_position[layer] = 0.0
+    s.rounds[layer] = 0
+    _clear_past(s, layer)
     for axis in range(3):
         s.spin[layer, axis] = np.uint64(0)
         for term in range(p.layers[layer].terms[axis]):
@@ -67,6 +77,11 @@ def _carry_layer(p, s, before, old, layer):
     s.pen[layer] = old.pen[layer]
     s.pen_wrapped[layer] = old.pen_wrapped[layer]
     s.last_position[layer] = old.last_position[layer]
+    s.rounds[layer] = old.rounds[layer]
+    for axis in range(2):
+        s.held[layer, axis] = old.held[layer, axis]
+        for i in range(SHORT):
+            s.past[layer, axis, i] = old.past[layer, axis, i]
     for axis in range(3):
         s.spin[layer, axis] = old.spin[layer, axis]
         for term in range(p.layers[layer].terms[axis]):
@@ -107,7 +122,7 @@ def _start_layer(p, s, before, old, layer, carry):
 def _start_modulator(p, s, before, old, number, carry):
     first = MODULATOR_BASE + number * MODULATOR_SIZE
     _lay_out(p, s, first, first + MODULATOR_SIZE)
-    goes_on = carry and before.modulators[number] != MODULATOR_NONE
+    goes_on = carry and before.modulators[number].kind != MODULATOR_NONE
     s.modulator[number] = old.modulator[number] if goes_on else np.uint64(0)
 
 
@@ -128,11 +143,14 @@ def start_instance(m, p, s, old, slot, carry):
     s.n_ramping = 0
     s.slot = slot
     s.turn = old.turn if carry else 0
+    s.began = old.began if carry else m.time
     for layer in range(LAYERS):
         if p.layers[layer].source != SOURCE_NONE:
             _start_layer(p, s, before, old, layer, carry)
+        else:
+            _clear_past(s, layer)
     for number in range(MODULATORS):
-        if p.modulators[number] != MODULATOR_NONE:
+        if p.modulators[number].kind != MODULATOR_NONE:
             _start_modulator(p, s, before, old, number, carry)
     _lay_out(p, s, LINK_BASE, LINK_BASE + p.n_links * LINK_SIZE)
     _lay_out(p, s, PATCH_BASE, COUNT)

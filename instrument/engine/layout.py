@@ -16,11 +16,16 @@ from numba import from_dtype
 
 from instrument.engine.parameters import COUNT, LAYERS, LINKS, MODULATORS
 
-ABI = 1
+ABI = 2
 """Raised when a field moves, so that two processes never read each other's memory wrongly."""
 
 CHUNK = 64
 """Samples that one pass through the stages works on; short enough to stay in the nearest cache."""
+
+SHORT = 16
+"""Samples by which everything is late that is read against the order of evaluation: what closes a circle of
+modulators, and layers as modulators and earlier layers see them. A fixed time, so that no block size shows; programs
+that need it run in chunks of at most as many samples."""
 
 SLOTS = 32
 """Programs held ready at once, so that a recall only names a slot."""
@@ -30,6 +35,12 @@ POOL = 1 << 22
 
 TERMS = 1024
 """Harmonic terms of one axis of one layer, playable ones included."""
+
+CODE = 4096
+"""Instructions of all formulas of a program together."""
+
+FORMS = 24
+"""Forms that a layer passes through at most."""
 
 CONTROLS = 256
 CURVE_POINTS = 1024
@@ -50,7 +61,20 @@ FLAG_AT_ONCE = 1
 FLAG_CARRY = 2
 """`EVENT_SWAP`: the new program goes on from the phases of the old one instead of from zero."""
 
-SOURCE_NONE, SOURCE_HARMONIC, SOURCE_PATH = 0, 1, 2
+SOURCE_NONE, SOURCE_HARMONIC, SOURCE_PATH, SOURCE_FORMULA, SOURCE_INPUT = range(5)
+MODULATOR_KINDS = (
+    "none",
+    "lfo",
+    "envelope",
+    "curve",
+    "steps",
+    "random",
+    "follower",
+    "gesture",
+    "note",
+    "formula",
+)
+"""What moves; the index is what the program stores."""
 MODULATOR_NONE, MODULATOR_LFO = 0, 1
 LINK_ADD, LINK_MULTIPLY = 0, 1
 STEP_BASE, STEP_LINK, STEP_MODULATOR = 0, 1, 2
@@ -95,6 +119,19 @@ LINK_ROW = np.dtype([("modulator", "i4"), ("param", "i4"), ("operation", "i4")],
 
 STEP = np.dtype([("operation", "i4"), ("index", "i4")], align=True)
 
+INSTRUCTION = np.dtype([("value", "f8"), ("operation", "i4"), ("index", "i4")], align=True)
+
+MODULATOR_ROW = np.dtype(
+    [
+        ("table", "i8"),  # pool offset of its breakpoints, steps or gesture
+        ("count", "i4"),  # rows of the table
+        ("kind", "i4"),
+        ("code", "i4"),  # first instruction of its formula
+        ("instructions", "i4"),
+    ],
+    align=True,
+)
+
 LAYER_ROW = np.dtype(
     [
         ("source", "i4"),
@@ -103,6 +140,11 @@ LAYER_ROW = np.dtype(
         ("path", "i8"),  # pool offset of x[n + 1], y[n + 1], z[n + 1], and so on for every frame
         ("points", "i8"),
         ("frames", "i8"),
+        ("n_forms", "i4"),
+        ("forms", "i4", (FORMS,)),  # kinds of form, in the order in which the drawing passes them
+        ("code", "i4", (3,)),  # first instruction of the formulas of x, y, z
+        ("instructions", "i4", (3,)),
+        ("counts", "i4"),  # 1 where something reads the number of the round
     ],
     align=True,
 )
@@ -112,7 +154,10 @@ PROGRAM = np.dtype(
         ("ramp_seconds", "f8"),
         ("fade_seconds", "f8"),
         ("layers", LAYER_ROW, (LAYERS,)),
-        ("modulators", "i4", (MODULATORS,)),  # kind of each
+        ("short", "i4"),  # 1 where something is read late, so that chunks are of at most SHORT samples
+        ("modulators", MODULATOR_ROW, (MODULATORS,)),
+        ("n_code", "i4"),
+        ("code", INSTRUCTION, (CODE,)),
         ("n_steps", "i8"),
         ("schedule", STEP, (STEPS,)),  # what to evaluate, in an order that respects every link
         ("n_links", "i8"),
@@ -138,10 +183,17 @@ INSTANCE = np.dtype(
         ("n_ramping", "i8"),
         ("moving", "u1", (COUNT,)),  # 1 where the row is not one value throughout
         ("linked", "u1", (COUNT,)),
+        ("number", "i8"),  # which of the instances this is
         ("slot", "i8"),  # -1 while silent
         ("turn", "i8"),  # layer that holds the beam in `turns`
         ("pen", "u8", (LAYERS,)),  # phase in 2**-64 turns, so that it never drifts
         ("pen_wrapped", "f8", (LAYERS,)),  # -1 or 1 where the latest step began a new round
+        ("rounds", "i8", (LAYERS,)),  # rounds that the pen has ended, backward ones subtracted
+        ("began", "i8"),  # sample that this program began at
+        ("layer_rows", "f8", (LAYERS, 2, CHUNK)),  # x and y of each layer as it reaches the mix ...
+        ("late_rows", "f8", (LAYERS, 2, CHUNK)),  # ... and SHORT samples earlier
+        ("past", "f8", (LAYERS, 2, SHORT)),
+        ("held", "f8", (LAYERS, 2)),  # where a layer that waits for its turn has stopped
         ("spin", "u8", (LAYERS, 3)),
         ("carry", "f8", (LAYERS, 3, TERMS)),  # phase a term has gained on the pen, in turns
         ("last_ratio", "f8", (LAYERS, 3, TERMS)),
@@ -187,7 +239,7 @@ COUNTERS = np.dtype(
     align=True,
 )
 
-_SCRATCH = ("x", "y", "z", "position", "wraps", "carry", "mix_x", "mix_y", "old_x", "old_y")
+_SCRATCH = ("x", "y", "z", "position", "wraps", "rounds", "carry", "mix_x", "mix_y", "old_x", "old_y")
 
 
 def memory_dtype(ring_frames: int) -> np.dtype[np.void]:
@@ -225,6 +277,8 @@ def _fields() -> list[tuple[object, ...]]:
         ("n_voices", "i8"),
         ("voices", VOICE, (VOICES,)),
         ("counters", COUNTERS),
+        ("input_channels", "i8"),  # channels that the driver hands in: 0, 1 or 2
+        ("input_rows", "f8", (2, CHUNK)),  # live input, left and right
         ("peak", "f8", (2,)),  # largest output since a reader last set it to zero
         ("rings", RING, (RINGS,)),
         ("log_at", "i8"),  # events applied so far; slot i of the log holds event i modulo its length

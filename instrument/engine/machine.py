@@ -38,6 +38,16 @@ def as_memory(typing_context: Any, pointer: Any) -> Any:
 
 
 @intrinsic
+def address_of(typing_context: Any, memory: Any) -> Any:
+    """Return the untyped pointer to the engine's memory record, as a unit takes it."""
+
+    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
+        return builder.bitcast(values[0], context.get_value_type(types.voidptr))
+
+    return types.voidptr(MEMORY_TYPE), generate
+
+
+@intrinsic
 def as_event(typing_context: Any, pointer: Any) -> Any:
     """Read an untyped pointer as one event record."""
 

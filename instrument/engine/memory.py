@@ -98,6 +98,7 @@ def allocate(rate: float, *, shared: bool = False, ring_seconds: float = RING_SE
     record["rate"] = rate
     record["ring_frames"] = frames
     record["instances"]["slot"] = -1
+    record["instances"]["number"] = (0, 1)
     record["cc"][:] = 0
     record["bend"][:] = 8192
     return memory

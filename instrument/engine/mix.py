@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiled import compiled, merged
+from instrument.engine.late import end_reading, remember
 from instrument.engine.layout import SOURCE_NONE
 from instrument.engine.numeric import choice, finite
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LAYERS, PATCH, PATCH_BASE, offset_in
@@ -27,7 +28,7 @@ def _add_layer(mix, signal, level, first, last):
 
 @merged
 def _run_layer(m, p, s, layer, first, last, one_round):
-    stop = run_pen(m, s, layer, first, last, one_round)
+    stop = run_pen(m, s, layer, first, last, one_round, p.layers[layer].counts != 0)
     # Unsigned bounds: a signed index might be negative, and checking for that keeps loops from vectorising.
     a = np.uint64(first)
     b = np.uint64(stop)
@@ -36,6 +37,9 @@ def _run_layer(m, p, s, layer, first, last, one_round):
     level = s.rows[layer * LAYER_SIZE + _LEVEL]
     _add_layer(m.scratch_mix_x, m.scratch_x, level, a, b)
     _add_layer(m.scratch_mix_y, m.scratch_y, level, a, b)
+    if p.short != 0:
+        remember(s, layer, 0, m.scratch_x, level, a, b)
+        remember(s, layer, 1, m.scratch_y, level, a, b)
     return stop
 
 
@@ -91,3 +95,5 @@ def run_mix(m, p, s, n):
         else:
             _mix_sum(m, p, s, first, last)
         first = last
+    if p.short != 0:
+        end_reading(m, s, n)

@@ -53,6 +53,18 @@ def _way_sign(way):
 
 
 @compiled
+def _count_steadily(m, s, layer, phase, step, first, last):
+    rounds = m.scratch_rounds
+    count = s.rounds[layer] + np.int64(s.pen_wrapped[layer])
+    rounds[first] = count * 1.0
+    for i in range(first + 1, last):
+        phase += step
+        count += np.int64(_began_anew(phase, step))
+        rounds[i] = count * 1.0
+    s.rounds[layer] = count
+
+
+@compiled
 def _run_steadily(m, s, layer, phase, step, first, last):
     # One speed throughout: every phase follows from the first, so the loop vectorises.
     base = layer * LAYER_SIZE
@@ -81,8 +93,8 @@ def _run_steadily(m, s, layer, phase, step, first, last):
 
 
 @compiled
-def run_pen(m, s, layer, first, last, one_round):
-    """Fill position and wraps for samples first to last, and return where it stopped.
+def run_pen(m, s, layer, first, last, one_round, counts):
+    """Fill position, wraps and (if it counts) rounds for samples first to last, and return where it stopped.
 
     With `one_round` it stops behind the sample that ends a round (or that cannot move at all), so
     that another layer can take the beam, and says so in `round_over`. `wraps` holds how often the position has just begun anew,
@@ -101,9 +113,12 @@ def run_pen(m, s, layer, first, last, one_round):
     phase = s.pen[layer]
     step = turns_to_phase(frequency[first] * key_to_ratio(key[first] + bend[first]) / m.rate)
     if moving == 0 and s.moving[base + _DIRECTION] == 0 and not one_round:
+        if counts:
+            _count_steadily(m, s, layer, phase, step, first, last)
         return _run_steadily(m, s, layer, phase, step, first, last)
     wrapped = s.pen_wrapped[layer]
     m.round_over = 0
+    count = s.rounds[layer]
     i = first
     while i < last:
         if moving != 0:
@@ -111,6 +126,8 @@ def run_pen(m, s, layer, first, last, one_round):
         way = choice(direction[i], 3)
         position[i] = place_on_drawing(phase_to_turns(phase), start[i], length[i], way)
         wraps[i] = wrapped * _way_sign(way)
+        count += np.int64(wrapped)
+        m.scratch_rounds[i] = count * 1.0
         phase += step
         wrapped = _began_anew(phase, step)
         i += 1
@@ -119,4 +136,5 @@ def run_pen(m, s, layer, first, last, one_round):
             break
     s.pen[layer] = phase
     s.pen_wrapped[layer] = wrapped
+    s.rounds[layer] = count
     return i

@@ -197,7 +197,7 @@ def order_steps(record: npt.NDArray[np.void]) -> list[tuple[int, int]]:
     links = [(int(row["modulator"]), int(row["param"])) for row in record["links"][: int(record["n_links"])]]
     by_target: dict[int, list[int]] = {}
     for number, (modulator, param) in enumerate(links):
-        if record["modulators"][modulator] == MODULATOR_NONE:
+        if record["modulators"]["kind"][modulator] == MODULATOR_NONE:
             raise ValueError(f"link {number + 1} is moved by modulator {modulator + 1}, which is not in use")
         by_target.setdefault(param, []).append(number)
     steps: list[tuple[int, int]] = []
@@ -229,6 +229,6 @@ def order_steps(record: npt.NDArray[np.void]) -> list[tuple[int, int]]:
     for param in by_target:
         visit("param", param)
     for number in range(MODULATORS):
-        if record["modulators"][number] != MODULATOR_NONE:
+        if record["modulators"]["kind"][number] != MODULATOR_NONE:
             visit("modulator", number)
     return steps

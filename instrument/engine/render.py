@@ -7,12 +7,15 @@ import numpy as np
 from instrument.engine.compiled import compiled, merged
 from instrument.engine.event import apply_due_events, next_time
 from instrument.engine.guard import KNEE, LIMIT, run_guard
-from instrument.engine.layout import CHUNK
-from instrument.engine.machine import fence, flush_subnormals, restore_subnormals
-from instrument.engine.mix import run_mix
-from instrument.engine.modulate import run_schedule
+from instrument.engine.layout import CHUNK, SHORT
+from instrument.engine.machine import address_of, fence, flush_subnormals, restore_subnormals
+from instrument.engine.numeric import finite
 from instrument.engine.output import run_output
 from instrument.engine.ramp import advance_ramps
+from instrument.engine.units import LAYERS, MODULATE
+
+_modulate = MODULATE.call
+_draw_layers = LAYERS.call
 
 
 @merged
@@ -24,10 +27,9 @@ def _run_instance(m, number, n):
             m.scratch_mix_x[i] = 0.0
             m.scratch_mix_y[i] = 0.0
         return
-    p = m.bank[s.slot]
     advance_ramps(s, n)
-    run_schedule(m, p, s, n)
-    run_mix(m, p, s, n)
+    _modulate(address_of(m), number, n)
+    _draw_layers(address_of(m), number, n)
     run_output(m, s, n)
 
 
@@ -100,11 +102,40 @@ def _emit(m, out, at, n):
     m.ring_at += n
 
 
+@compiled
+def _is_short(m, number):
+    s = m.instances[number]
+    return s.slot >= 0 and m.bank[s.slot].short != 0
+
+
+@compiled
+def _longest_chunk(m):
+    # Both instances run in step, so either may ask for short chunks; the length of chunks changes no bit.
+    short = _is_short(m, m.active) or (m.fade_left > 0 and _is_short(m, 1 - m.active))
+    return np.int64(SHORT) if short else np.int64(CHUNK)
+
+
+@compiled
+def _take_in(m, incoming, at, n):
+    # A single channel goes to both; without an input, which then has no address, both are silent.
+    channels = m.input_channels
+    for side in range(2):
+        row = m.input_rows[side]
+        if channels > 0:
+            channel = min(np.int64(side), channels - 1)
+            for i in range(n):
+                row[i] = finite(np.float64(incoming[channels * (at + i) + channel]))
+        else:
+            for i in range(n):
+                row[i] = 0.0
+
+
 @merged
-def render(m, out, frames):
+def render(m, incoming, out, frames):
     """Render interleaved stereo frames into `out`, applying the events of the memory's rings on the way.
 
-    What comes in: the memory record and a float32 pointer with room for 2 * frames values.
+    What comes in: the memory record, a float32 pointer to the live input (`input_channels` interleaved) and one with
+    room for 2 * frames values.
     What goes out: all frames, always; the memory moved on by as much.
     What it must never do: allocate, raise, wait, call Python; nor let the block size show in the bits.
     """
@@ -112,10 +143,11 @@ def render(m, out, frames):
     done = np.int64(0)
     while done < frames:
         apply_due_events(m)
-        n = min(np.int64(CHUNK), frames - done)
+        n = min(_longest_chunk(m), frames - done)
         n = min(n, next_time(m) - m.time)
         if m.fade_left > 0:
             n = min(n, m.fade_left)
+        _take_in(m, incoming, done, n)
         _run_chunk(m, n)
         _emit(m, out, done, n)
         m.time += n

@@ -3,18 +3,27 @@
 from __future__ import annotations
 
 import importlib
+import os
+import subprocess
+import sys
 import threading
 import time
+from types import ModuleType
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from instrument.engine.compiled import cache_folder
+from instrument.engine.units import ALL
 
 USUAL_SECONDS = 40.0
 """Length of the progress bar: about what two shared cores take."""
 
-_ENTRIES = ("stream_callback", "push_callback")
+_ENTRIES = (
+    "stream_callback",
+    "push_callback",
+    *(unit.name.removeprefix("beamhand_") for unit in ALL.values()),
+)
 
 
 def is_warm() -> bool:
@@ -39,6 +48,7 @@ def warm(console: Console | None = None) -> float:
 
     def compile_all() -> None:
         try:
+            _compile_units()
             importlib.import_module("instrument.engine.engine")
         except BaseException as error:  # noqa: BLE001 - handed to the caller's thread below
             failure.append(error)
@@ -60,5 +70,34 @@ def warm(console: Console | None = None) -> float:
     return seconds
 
 
+def _compile_units() -> None:
+    # Every unit in a process of its own, as many at a time as there are cores.
+    waiting = [*ALL, "callback"]
+    running: list[subprocess.Popen[bytes]] = []
+    while waiting or running:
+        while waiting and len(running) < (os.cpu_count() or 1):
+            command = [sys.executable, "-m", "instrument.engine.warm", waiting.pop()]
+            running.append(subprocess.Popen(command))  # noqa: S603 - our own interpreter and module
+        running.pop(0).wait()  # what one could not compile is compiled, and its error seen, in this process
+
+
+def compile_alone(module: str) -> None:
+    """Compile one module of the engine into the cache, in a process that never runs what it compiles.
+
+    Parameters
+    ----------
+    module : str
+        ``callback`` or one of `units.ALL`.
+    """
+    for name, unit in ALL.items():
+        if name != module:
+            sys.modules[f"instrument.engine.{name}"] = ModuleType(name)
+            unit.stand_in()
+    importlib.import_module(f"instrument.engine.{module}")
+
+
 if __name__ == "__main__":
-    warm()
+    if len(sys.argv) > 1:
+        compile_alone(sys.argv[1])
+    else:
+        warm()

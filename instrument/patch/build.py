@@ -54,7 +54,7 @@ def build_program(patch: Patch, drawings: Mapping[int, Drawn] | None = None) -> 
         program.set(name, value)
     _build_layers(patch, program, drawings)
     for k, modulator in enumerate(patch.modulator):
-        program.record["modulators"][k] = _KIND[modulator.kind]
+        program.record["modulators"]["kind"][k] = _KIND[modulator.kind]
         for name, value in parameter_values(modulator, MODULATOR):
             program.set(f"mod.{k + 1}.{name}", value)
     _build_links(patch, program)

@@ -57,7 +57,7 @@ def playing(mode: float) -> Program:
         "mix.mode": mode,
     }.items():
         program.set(address, value)
-    program.record["modulators"][:2] = MODULATOR_LFO
+    program.record["modulators"]["kind"][:2] = MODULATOR_LFO
     program.link(0, 0, "layer.1.place.turn.x")
     program.link(1, 1, "layer.2.pen.frequency", LINK_MULTIPLY)
     program.schedule()

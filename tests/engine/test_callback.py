@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 
 import instrument.engine.callback as callback_module
+from instrument.engine.units import ALL
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,12 +30,13 @@ from pathlib import Path
 import numpy as np
 
 from instrument.engine.callback import push_callback, stream_callback
+from instrument.engine.compiled import UNITS
 from instrument.engine.engine import Engine
 from instrument.engine.program import new_program
 
 fresh = stream_callback.cache_hits == 0
 if fresh:
-    for name, function in (("stream", stream_callback), ("push", push_callback)):
+    for name, function in {"stream": stream_callback, "push": push_callback, **UNITS}.items():
         Path(sys.argv[1], name + ".ll").write_text(function.inspect_llvm())
 program = new_program()
 program.record["fade_seconds"] = 0.0
@@ -44,7 +46,8 @@ engine = Engine(48000.0)
 engine.play(program)
 out = engine.render(100)
 print(json.dumps({
-    "hits": stream_callback.cache_hits + push_callback.cache_hits,
+    "entries": 2 + len(UNITS),
+    "hits": sum(function.cache_hits for function in (stream_callback, push_callback, *UNITS.values())),
     "module": sys.modules["instrument.engine.guard"].__file__,
     "x": float(out[-1, 0]),
     "y": float(out[-1, 1]),
@@ -67,8 +70,7 @@ class Fresh(NamedTuple):
     first: Run
     edited: Run
     again: Run
-    stream: str
-    push: str
+    texts: dict[str, str]
 
 
 def run_probe(folder: Path) -> Run:
@@ -90,12 +92,12 @@ def fresh(tmp_path_factory: pytest.TempPathFactory) -> Fresh:
     folder = tmp_path_factory.mktemp("fresh")
     shutil.copytree(PACKAGE, folder / "instrument", ignore=shutil.ignore_patterns("__pycache__"))
     first = run_probe(folder)
-    stream, push = (folder / "stream.ll").read_text(), (folder / "push.ll").read_text()
+    texts = {path.stem: path.read_text() for path in folder.glob("*.ll")}
     guard = folder / "instrument" / "engine" / "guard.py"
     text, count = BENT.subn("bent = corner + 0.5 * span * over / (span + over)", guard.read_text())
     assert count == 1
     guard.write_text(text)
-    return Fresh(first, run_probe(folder), run_probe(folder), stream, push)
+    return Fresh(first, run_probe(folder), run_probe(folder), texts)
 
 
 def functions_of(llvm: str) -> dict[str, list[str]]:
@@ -223,27 +225,31 @@ def test_these_checks_see_code_that_allocates() -> None:
 
 
 def test_the_text_under_test_is_the_whole_callback(fresh: Fresh) -> None:
-    defined = functions_of(fresh.stream)
+    assert set(fresh.texts) == {"stream", "push", *(unit.name for unit in ALL.values())}
+    defined = [name for text in fresh.texts.values() for name in functions_of(text)]
     for part in ("run_block", "run_lfo", "run_pen", "run_source", "run_place", "run_output", "apply_midi"):
         assert any(part in name for name in defined), part
 
 
 def test_it_calls_nothing_but_itself_the_processor_and_the_clock(fresh: Fresh) -> None:
     # pow and log10 are libm's, for the curves of controls; they neither wait nor allocate.
-    assert called_outside(fresh.stream) <= {"beamhand_clock", "pow", "log10"}
-    assert called_by_pointer(fresh.stream) == []
-    assert called_outside(fresh.push) == set()
+    units = {unit.name for unit in ALL.values()}
+    assert called_outside(fresh.texts["stream"]) <= {"beamhand_clock", "pow", "log10", *units}
+    for name, text in fresh.texts.items():
+        assert called_by_pointer(text) == []
+        if name != "stream":
+            assert called_outside(text) <= units
 
 
 def test_it_allocates_nothing_and_knows_no_python(fresh: Fresh) -> None:
-    assert forbidden_names(fresh.stream) == []
-    assert forbidden_names(fresh.push) == []
+    for text in fresh.texts.values():
+        assert forbidden_names(text) == []
 
 
 def test_it_reports_no_error(fresh: Fresh) -> None:
     # Numba's functions return a status and leave the exception at %excinfo. Ours only ever hand on what
     # a callee left there, and no callee leaves anything but null.
-    for text in (fresh.stream, fresh.push):
+    for text in fresh.texts.values():
         assert own_errors(text) == []
         assert own_statuses(text) == []
 
@@ -265,6 +271,6 @@ def test_both_compilations_were_of_the_copy_and_from_nothing(fresh: Fresh) -> No
 
 
 def test_without_an_edit_the_machine_code_comes_from_the_cache(fresh: Fresh) -> None:
-    assert fresh.again.report["hits"] == 2
+    assert fresh.again.report["hits"] == fresh.again.report["entries"]
     assert fresh.again.cached == fresh.edited.cached
-    assert fresh.again.report == {**fresh.edited.report, "hits": 2}
+    assert fresh.again.report == {**fresh.edited.report, "hits": fresh.again.report["hits"]}

@@ -52,7 +52,7 @@ def busy_program(frequency: float = 110.0) -> Program:
     program.set("layer.1.pen.frequency", frequency)
     program.set("layer.1.place.spin.y", 3.3)
     program.set("layer.1.place.camera", 3.0)
-    program.record["modulators"][0] = MODULATOR_LFO
+    program.record["modulators"]["kind"][0] = MODULATOR_LFO
     program.set("mod.1.rate", 5.5)
     program.set("link.1.depth", 0.1)
     program.link(0, 0, "layer.1.place.turn.z", LINK_ADD)

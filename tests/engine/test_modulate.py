@@ -29,7 +29,7 @@ def modulated(*links: tuple[int, str, int], **parameters: float) -> Program:
     """
     program = bare_program()
     for number, (modulator, address, operation) in enumerate(links):
-        program.record["modulators"][modulator] = MODULATOR_LFO
+        program.record["modulators"]["kind"][modulator] = MODULATOR_LFO
         program.link(number, modulator, address, operation)
     for name, value in parameters.items():
         program.set(name.replace("_", "."), value)

@@ -37,7 +37,7 @@ def linked(*links: tuple[int, str]) -> Program:
     """Return a program whose links are (modulator, address), numbered upwards."""
     program = new_program()
     for number, (modulator, address) in enumerate(links):
-        program.record["modulators"][modulator] = MODULATOR_LFO
+        program.record["modulators"]["kind"][modulator] = MODULATOR_LFO
         program.link(number, modulator, address)
     return program
 
@@ -127,7 +127,7 @@ def test_two_links_to_one_parameter_begin_it_once() -> None:
 
 def test_a_modulator_without_a_link_runs_too() -> None:
     program = new_program()
-    program.record["modulators"][5] = MODULATOR_LFO
+    program.record["modulators"]["kind"][5] = MODULATOR_LFO
     assert order_steps(program.record) == [(STEP_MODULATOR, 5)]
 
 

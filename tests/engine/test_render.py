@@ -140,7 +140,7 @@ def programs(draw: st.DrawFn) -> Program:
     for address, value in draw(st.lists(st.tuples(ADDRESS, USUAL), max_size=8)):
         program.set(address, value)
     for number in range(USED_MODULATORS):
-        program.record["modulators"][number] = MODULATOR_LFO
+        program.record["modulators"]["kind"][number] = MODULATOR_LFO
         program.set(f"mod.{number + 1}.rate", draw(FREQUENCY))
     for modulator, address, operation in draw(
         st.lists(

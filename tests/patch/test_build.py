@@ -102,7 +102,7 @@ def test_modulators_and_links_in_the_order_they_depend_on_each_other() -> None:
         "[[link]]\nmodulator = 2\nparameter = 'mod.1.rate'\noffset = 3\n"
     )
     record = program.record
-    assert record["modulators"].tolist()[:3] == [MODULATOR_LFO, MODULATOR_LFO, 0]
+    assert record["modulators"]["kind"].tolist()[:3] == [MODULATOR_LFO, MODULATOR_LFO, 0]
     assert record["links"]["modulator"].tolist()[:2] == [0, 1]
     assert record["links"]["operation"][0] == LINK_MULTIPLY
     assert record["base"][index_of("mod.2.shape")] == 2.0

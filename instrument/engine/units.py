@@ -1,0 +1,16 @@
+"""The names and signatures of the units that the engine is compiled in; one module `unit_*.py` holds each."""
+
+from __future__ import annotations
+
+from numba import types
+
+from instrument.engine.compiled import Unit
+
+MODULATE = Unit("beamhand_modulate", types.int64, types.int64)
+"""Number of the instance, samples: fills the rows of modulators and of the parameters they move."""
+
+LAYERS = Unit("beamhand_layers", types.int64, types.int64)
+"""Number of the instance, samples: draws all layers into mix_x and mix_y."""
+
+ALL = {"unit_modulate": MODULATE, "unit_layers": LAYERS}
+"""Units by the module that holds them."""
