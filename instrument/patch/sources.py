@@ -123,7 +123,9 @@ class Epicycles(Harmonic):
     """Circles running on circles."""
 
     preset: Literal["epicycles"]
-    circles: Annotated[list[Wheel], BeforeValidator(_wheels)]
+    circles: Annotated[list[Wheel], BeforeValidator(_wheels)] = Field(
+        description="circles from the middle outwards"
+    )
 
     def figure(self) -> presets.Axes:
         """Return its terms."""
