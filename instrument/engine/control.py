@@ -7,6 +7,7 @@ import numpy as np
 from instrument.engine.compiled import compiled, inlined
 from instrument.engine.layout import CURVES, MESSAGES, VOICES
 from instrument.engine.ramp import set_parameter
+from instrument.engine.tempo import hear_clock
 
 CC = MESSAGES.index("cc")
 NOTE = MESSAGES.index("note")
@@ -21,6 +22,11 @@ _POINTS = CURVES.index("points")
 
 BEND_CENTRE = 8192.0
 """MIDI 1.0 Detailed Specification, Pitch Bend Change: 2000H is the centre, 3FFFH the top."""
+
+_A4_KEY = 69.0
+
+_SILENT_RELEASE = 64.0
+"""Release velocity of a note-on of velocity 0. MIDI 1.0 Detailed Specification, Note-Off."""
 
 _LOG_STEEPNESS = 9.0
 """log10(1 + 9 t) runs from 0 to 1 as t does: fast at first, then slow."""
@@ -128,6 +134,16 @@ def _add_voice(m, channel, key, velocity):
 
 
 @compiled
+def _remember_newest(m):
+    # What note modulators are; behind the last note they stay what it was.
+    if m.n_voices > 0:
+        voice = m.voices[m.n_voices - 1]
+        m.note_octave = (voice.key - _A4_KEY) / 12.0
+        m.note_velocity = voice.velocity / 127.0
+        m.note_channel = voice.channel
+
+
+@compiled
 def _newest_for(m, control):
     # The newest held note that a control listens to, or -1.
     newest = -1
@@ -145,6 +161,7 @@ def _note_off(m, p, s, channel, key):
     _drive(m, p, s, PAD, channel, key, 0.0, 127.0)
     if m.n_voices == held:
         return
+    _remember_newest(m)
     for k in range(p.n_controls):
         control = p.controls[k]
         if not _listens(control, channel, key):
@@ -162,6 +179,8 @@ def _note_on(m, p, s, channel, key, velocity):
     if m.n_voices == VOICES:
         _note_off(m, p, s, np.int64(m.voices[0].channel), np.int64(m.voices[0].key))
     _add_voice(m, channel, key, velocity)
+    _remember_newest(m)
+    s.notes += 1
     _drive(m, p, s, NOTE, channel, key, key * 1.0, 127.0)
     _drive(m, p, s, VELOCITY, channel, key, velocity, 127.0)
     _drive(m, p, s, PAD, channel, key, velocity, 127.0)
@@ -184,7 +203,7 @@ def release_all(m, p, s, channel):
 
 @compiled
 def apply_midi(m, p, s, status, first, second):
-    """Apply one channel message of three raw bytes (MIDI 1.0 Detailed Specification, table 1)."""
+    """Apply one message of three raw bytes (MIDI 1.0 Detailed Specification, tables I, III and IV)."""
     channel = np.int64(status & 0x0F)
     kind = status & 0xF0
     first = first & 0x7F
@@ -192,6 +211,7 @@ def apply_midi(m, p, s, status, first, second):
     if kind == 0x90 and second > 0:
         _note_on(m, p, s, channel, first, second * 1.0)
     elif kind == 0x80 or kind == 0x90:
+        m.note_release = (second if kind == 0x80 else _SILENT_RELEASE) / 127.0
         _note_off(m, p, s, channel, first)
     elif kind == 0xB0:
         m.cc[channel, first] = second
@@ -206,3 +226,5 @@ def apply_midi(m, p, s, status, first, second):
         raw = first + 128 * second
         m.bend[channel] = raw
         _drive(m, p, s, BEND, channel, np.int64(-1), bend_to_unit(raw * 1.0), 1.0)
+    elif kind == 0xF0:
+        hear_clock(m, s, status, first, second)

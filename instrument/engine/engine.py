@@ -188,11 +188,11 @@ class Engine:
         at = start
         for place, table in tables:
             self.record["pool"][at : at + len(table)] = table
-            layer, field, axis = place
+            group, number, field, axis = place
             if axis is None:
-                row["layers"][0, layer][field] = at
+                row[group][0, number][field] = at
             else:
-                row["layers"][0, layer][field][axis] = at
+                row[group][0, number][field][axis] = at
             at += len(table)
         if at > start:
             self._regions[slot] = (start, at)
@@ -353,12 +353,15 @@ class Engine:
         return events, end, first - cursor
 
 
-def _tables_of(program: Program) -> list[tuple[tuple[int, str, int | None], npt.NDArray[np.float64]]]:
+def _tables_of(program: Program) -> list[tuple[tuple[str, int, str, int | None], npt.NDArray[np.float64]]]:
     # Each frame is laid out as x[n + 1], y[n + 1], z[n + 1], the first point repeated at the end.
-    tables: list[tuple[tuple[int, str, int | None], npt.NDArray[np.float64]]] = []
+    tables: list[tuple[tuple[str, int, str, int | None], npt.NDArray[np.float64]]] = []
     for layer, frames in program.paths.items():
         closed = np.concatenate([frames, frames[:, :1]], axis=1)
-        tables.append(((layer, "path", None), np.ascontiguousarray(closed.transpose(0, 2, 1)).ravel()))
+        values = np.ascontiguousarray(closed.transpose(0, 2, 1)).ravel()
+        tables.append((("layers", layer, "path", None), values))
     for (layer, axis), terms in program.terms.items():
-        tables.append(((layer, "term_table", axis), terms.ravel()))
+        tables.append((("layers", layer, "term_table", axis), terms.ravel()))
+    for number, table in program.tables.items():
+        tables.append((("modulators", number, "table", None), table.ravel()))
     return tables

@@ -5,7 +5,24 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiled import compiled, inlined
-from instrument.engine.layout import DELAY, MODULATOR_NONE, SHORT, SOURCE_NONE, STEP_BASE
+from instrument.engine.layout import (
+    CELLS,
+    DELAY,
+    MODULATOR_ENVELOPE,
+    MODULATOR_FOLLOWER,
+    MODULATOR_FORMULA,
+    MODULATOR_GESTURE,
+    MODULATOR_KINDS,
+    MODULATOR_NONE,
+    MODULATOR_NOTE,
+    MODULATOR_RANDOM,
+    MODULATOR_STEPS,
+    SHORT,
+    SOURCE_NONE,
+    STEP_BASE,
+)
+from instrument.engine.modulate_cycle import REST
+from instrument.engine.modulate_link import carry_link, forget_link
 from instrument.engine.parameters import (
     COUNT,
     LAYER,
@@ -15,6 +32,7 @@ from instrument.engine.parameters import (
     LINK_BASE,
     LINK_SIZE,
     LIVE_TERMS,
+    MODULATOR,
     MODULATOR_BASE,
     MODULATOR_SIZE,
     MODULATORS,
@@ -22,9 +40,30 @@ from instrument.engine.parameters import (
     offset_in,
 )
 from instrument.engine.ramp import settle
+from instrument.engine.tempo import carry_tempo, reset_tempo
 
 _TERMS = offset_in(LAYER, "source.x.1.amplitude")
 _RATIO = 1
+_RATE = offset_in(MODULATOR, "rate")
+
+_OWN_ROWS = {
+    MODULATOR_STEPS: ("smooth", "seed"),
+    MODULATOR_RANDOM: ("smooth", "seed"),
+    MODULATOR_NOTE: ("value", "glide"),
+    MODULATOR_FOLLOWER: ("of", "release"),
+    MODULATOR_ENVELOPE: ("attack", "loop"),
+    MODULATOR_GESTURE: ("hand", "clear"),
+    MODULATOR_FORMULA: ("a", "h"),
+}
+"""First and last row that a kind of modulator has beside the common ones."""
+
+_COMMON = offset_in(MODULATOR, "every") + 1
+_FIRST = tuple(
+    offset_in(MODULATOR, _OWN_ROWS[k][0]) if k in _OWN_ROWS else 0 for k in range(len(MODULATOR_KINDS))
+)
+_BEHIND = tuple(
+    offset_in(MODULATOR, _OWN_ROWS[k][1]) + 1 if k in _OWN_ROWS else 0 for k in range(len(MODULATOR_KINDS))
+)
 
 
 @inlined
@@ -119,11 +158,69 @@ def _start_layer(p, s, before, old, layer, carry):
 
 
 @compiled
-def _start_modulator(p, s, before, old, number, carry):
+def _reset_modulator(p, s, number):
+    state = s.modulator[number]
+    state.phase = state.origin_part = np.uint64(0)
+    state.cycle = state.origin_whole = state.step_cycle = state.elapsed = 0
+    state.started = state.held = state.sync = state.stage = state.played = state.cleared = 0
+    state.level = state.start = state.target = state.hand = 0.0
+    state.step = -1
+    state.notes = s.notes
+    # A rate that rests from the beginning: a cycle in beats is locked at once.
+    state.rate = p.base[MODULATOR_BASE + number * MODULATOR_SIZE + _RATE]
+    state.rest = REST
+
+
+@compiled
+def _carry_modulator(s, old, number):
+    state, then = s.modulator[number], old.modulator[number]
+    state.phase, state.cycle, state.rate, state.rest = then.phase, then.cycle, then.rate, then.rest
+    state.origin_whole, state.origin_part = then.origin_whole, then.origin_part
+    state.started, state.held, state.sync, state.notes = then.started, then.held, then.sync, then.notes
+    state.stage, state.level, state.start, state.target = then.stage, then.level, then.start, then.target
+    state.elapsed, state.step, state.step_cycle = then.elapsed, then.step, then.step_cycle
+    state.played, state.cleared, state.hand = then.played, then.cleared, then.hand
+
+
+@compiled
+def _start_gesture(m, p, s, before, old, number, goes_on):
+    cells = s.gestures[p.modulators[number].gesture]
+    if goes_on and before.modulators[number].kind == MODULATOR_GESTURE:
+        then = old.gestures[before.modulators[number].gesture]
+        for k in range(CELLS):
+            cells[k] = then[k]
+    elif p.modulators[number].count >= CELLS:
+        for k in range(CELLS):
+            cells[k] = m.pool[p.modulators[number].table + k]
+    else:
+        for k in range(CELLS):
+            cells[k] = 0.0
+
+
+@compiled
+def _start_modulator(m, p, s, before, old, number, carry):
     first = MODULATOR_BASE + number * MODULATOR_SIZE
-    _lay_out(p, s, first, first + MODULATOR_SIZE)
-    goes_on = carry and before.modulators[number].kind != MODULATOR_NONE
-    s.modulator[number] = old.modulator[number] if goes_on else np.uint64(0)
+    kind = p.modulators[number].kind
+    _lay_out(p, s, first, first + _COMMON)
+    _lay_out(p, s, first + _FIRST[kind], first + _BEHIND[kind])
+    goes_on = carry and before.modulators[number].kind == kind
+    if goes_on:
+        _carry_modulator(s, old, number)
+    else:
+        _reset_modulator(p, s, number)
+    if kind == MODULATOR_GESTURE:
+        _start_gesture(m, p, s, before, old, number, goes_on)
+
+
+@compiled
+def _start_links(p, s, before, old, carry):
+    _lay_out(p, s, LINK_BASE, LINK_BASE + p.n_links * LINK_SIZE)
+    for number in range(p.n_links):
+        if p.links[number].late != 0:
+            if carry:
+                carry_link(p, s, before, old, number)
+            else:
+                forget_link(p, s, number)
 
 
 @compiled
@@ -144,6 +241,11 @@ def start_instance(m, p, s, old, slot, carry):
     s.slot = slot
     s.turn = old.turn if carry else 0
     s.began = old.began if carry else m.time
+    s.notes = old.notes if carry else 0
+    if playing:
+        carry_tempo(s.tempo, old.tempo)
+    else:
+        reset_tempo(s.tempo)
     for layer in range(LAYERS):
         if p.layers[layer].source != SOURCE_NONE:
             _start_layer(p, s, before, old, layer, carry)
@@ -151,7 +253,7 @@ def start_instance(m, p, s, old, slot, carry):
             _clear_past(s, layer)
     for number in range(MODULATORS):
         if p.modulators[number].kind != MODULATOR_NONE:
-            _start_modulator(p, s, before, old, number, carry)
-    _lay_out(p, s, LINK_BASE, LINK_BASE + p.n_links * LINK_SIZE)
+            _start_modulator(m, p, s, before, old, number, carry)
+    _start_links(p, s, before, old, carry)
     _lay_out(p, s, PATCH_BASE, COUNT)
     _carry_output(s, old, playing)

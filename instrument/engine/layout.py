@@ -42,6 +42,15 @@ CODE = 4096
 FORMS = 24
 """Forms that a layer passes through at most."""
 
+GESTURES = 8
+"""Gestures of a program."""
+
+CELLS = 2048
+"""Values that a gesture is recorded in, at equal distances along its cycle."""
+
+TAPS = 4
+"""Intervals between taps that a tempo is the mean of."""
+
 CONTROLS = 256
 CURVE_POINTS = 1024
 VOICES = 16
@@ -75,7 +84,18 @@ MODULATOR_KINDS = (
     "formula",
 )
 """What moves; the index is what the program stores."""
-MODULATOR_NONE, MODULATOR_LFO = 0, 1
+(
+    MODULATOR_NONE,
+    MODULATOR_LFO,
+    MODULATOR_ENVELOPE,
+    MODULATOR_CURVE,
+    MODULATOR_STEPS,
+    MODULATOR_RANDOM,
+    MODULATOR_FOLLOWER,
+    MODULATOR_GESTURE,
+    MODULATOR_NOTE,
+    MODULATOR_FORMULA,
+) = range(len(MODULATOR_KINDS))
 LINK_ADD, LINK_MULTIPLY = 0, 1
 STEP_BASE, STEP_LINK, STEP_MODULATOR = 0, 1, 2
 STEPS = MODULATORS + 2 * LINKS
@@ -115,7 +135,15 @@ CONTROL = np.dtype(
     align=True,
 )
 
-LINK_ROW = np.dtype([("modulator", "i4"), ("param", "i4"), ("operation", "i4")], align=True)
+LINK_ROW = np.dtype(
+    [
+        ("modulator", "i4"),
+        ("param", "i4"),
+        ("operation", "i4"),
+        ("late", "i4"),  # 1 where it would close a circle and therefore acts SHORT samples late
+    ],
+    align=True,
+)
 
 STEP = np.dtype([("operation", "i4"), ("index", "i4")], align=True)
 
@@ -128,6 +156,7 @@ MODULATOR_ROW = np.dtype(
         ("kind", "i4"),
         ("code", "i4"),  # first instruction of its formula
         ("instructions", "i4"),
+        ("gesture", "i4"),  # which of the instance's gestures it plays
     ],
     align=True,
 )
@@ -158,6 +187,7 @@ PROGRAM = np.dtype(
         ("modulators", MODULATOR_ROW, (MODULATORS,)),
         ("n_code", "i4"),
         ("code", INSTRUCTION, (CODE,)),
+        ("tempo_steps", "i8"),  # the first of them, to be evaluated before the tempo
         ("n_steps", "i8"),
         ("schedule", STEP, (STEPS,)),  # what to evaluate, in an order that respects every link
         ("n_links", "i8"),
@@ -167,6 +197,59 @@ PROGRAM = np.dtype(
         ("curve_points", "f8", (CURVE_POINTS, 2)),
         ("base", "f8", (COUNT,)),
         ("jumps", "u1", (COUNT,)),  # 1 where a parameter selects and is never ramped
+    ],
+    align=True,
+)
+
+MODULATOR_STATE = np.dtype(
+    [
+        ("phase", "u8"),  # place in the cycle in 2**-64 turns ...
+        ("cycle", "i8"),  # ... and whole cycles before it
+        ("origin_whole", "i8"),  # beat (or sample, of a free envelope) that it counts from ...
+        ("origin_part", "u8"),  # ... and the fraction of it in 2**-64
+        ("rate", "f8"),  # at the latest sample
+        ("rest", "i8"),  # samples for which that has not changed
+        ("started", "i8"),  # 1 after a trigger
+        ("held", "i8"),  # 1 while the gate is open
+        ("notes", "i8"),  # notes begun when it last looked
+        ("sync", "i8"),
+        ("stage", "i8"),  # of the envelope
+        ("level", "f8"),  # latest value
+        ("start", "f8"),  # value that the segment, step or glide under way began from
+        ("target", "f8"),  # value that it goes to
+        ("elapsed", "i8"),  # samples of the glide
+        ("step", "i8"),  # step or cell that it is at; -1 before the first
+        ("step_cycle", "i8"),
+        ("played", "i8"),  # 1 where the step is played
+        ("cleared", "i8"),  # 1 while `clear` stays on
+        ("hand", "f8"),  # at the latest sample
+    ],
+    align=True,
+)
+
+TEMPO_STATE = np.dtype(
+    [
+        ("whole", "i8"),  # position in beats: whole ones ...
+        ("part", "u8"),  # ... and 2**-64ths
+        ("swung_whole", "i8"),  # the latest sample's position, as swing places it
+        ("swung_part", "u8"),
+        ("arrived", "i8"),  # 1 where the position has just jumped or set off
+        ("moved", "i8"),  # 1 where the latest sample was followed by a step
+        ("restarting", "i8"),  # 1 while `restart` stays on
+        ("tapping", "i8"),
+        ("tapped", "i8"),  # sample of the latest tap ...
+        ("taps", "i8"),  # ... and how many came before it in the same row
+        ("intervals", "f8", (TAPS,)),
+        ("follows", "i8"),  # 1 where the latest sample followed the clock
+        ("rolling", "i8"),  # 0 between stop and start of the clock
+        ("waiting", "i8"),  # 1 between start, 2 between continue, and the next tick
+        ("joining", "i8"),  # 1 where the next tick is the one nearest to the position
+        ("ticks", "i8"),  # place of the latest tick in the song
+        ("tick_time", "i8"),  # sample of the latest tick
+        ("heard", "i8"),  # ticks that the measurement rests on
+        ("period", "f8"),  # samples between ticks as measured; 0 before that
+        ("predicted", "f8"),  # sample at which the next tick is expected
+        ("speed", "f8"),  # beats a sample that lead to where the next tick is expected
     ],
     align=True,
 )
@@ -198,7 +281,12 @@ INSTANCE = np.dtype(
         ("carry", "f8", (LAYERS, 3, TERMS)),  # phase a term has gained on the pen, in turns
         ("last_ratio", "f8", (LAYERS, 3, TERMS)),
         ("last_position", "f8", (LAYERS,)),
-        ("modulator", "u8", (MODULATORS,)),
+        ("modulator", MODULATOR_STATE, (MODULATORS,)),
+        ("gestures", "f8", (GESTURES, CELLS)),
+        ("link_past", "f8", (LINKS, SHORT)),  # what late links add or multiply by, by sample time modulo SHORT
+        ("filled", "u1", (COUNT,)),  # 1 where a ramp has filled the row of this chunk
+        ("notes", "i8"),  # notes begun since the program began
+        ("tempo", TEMPO_STATE),
         ("modulator_rows", "f8", (MODULATORS, CHUNK)),
         ("delay", "f8", (2, DELAY)),
         ("delay_at", "i8"),
@@ -240,6 +328,8 @@ COUNTERS = np.dtype(
 )
 
 _SCRATCH = ("x", "y", "z", "position", "wraps", "rounds", "carry", "mix_x", "mix_y", "old_x", "old_y")
+_SCRATCH_MODULATE = ("turns", "cycles", "bent")
+"""Place in its cycle (0 to 1) and number of the cycle of the modulator under way; what a link adds."""
 
 
 def memory_dtype(ring_frames: int) -> np.dtype[np.void]:
@@ -274,6 +364,10 @@ def _fields() -> list[tuple[object, ...]]:
         ("bend", "i4", (16,)),
         ("pressure", "u1", (16,)),
         ("cc", "u1", (16, 128)),
+        ("note_octave", "f8"),  # of the newest note held, or of the last one: octaves from key 69 ...
+        ("note_velocity", "f8"),  # ... velocity, 0 to 1 ...
+        ("note_channel", "i8"),
+        ("note_release", "f8"),  # release velocity of the note let go last, 0 to 1
         ("n_voices", "i8"),
         ("voices", VOICE, (VOICES,)),
         ("counters", COUNTERS),
@@ -284,6 +378,15 @@ def _fields() -> list[tuple[object, ...]]:
         ("log_at", "i8"),  # events applied so far; slot i of the log holds event i modulo its length
         ("log", EVENT, (LOG_EVENTS,)),
         *[(f"scratch_{name}", "f8", (CHUNK,)) for name in _SCRATCH],
+        *[(f"scratch_{name}", "f8", (CHUNK,)) for name in _SCRATCH_MODULATE],
+        ("fires", "u1", (CHUNK,)),  # 1 where the modulator under way is triggered ...
+        ("open", "u1", (CHUNK,)),  # ... and where its gate is open
+        ("beat_whole", "i8", (CHUNK,)),  # position in beats, swung ...
+        ("beat_part", "u8", (CHUNK,)),  # ... and its fraction in 2**-64
+        ("beat_step", "f8", (CHUNK,)),  # how far that is from the sample before; 0 where it jumped
+        ("beat_before", "f8", (CHUNK,)),  # position that it came from; where it jumped, just before it
+        ("beat_row", "f8", (CHUNK,)),  # position in beats, swung
+        ("bpm_row", "f8", (CHUNK,)),  # beats in a minute
         ("angles", "f8", (LAYERS, 3, CHUNK)),
         ("still", "u1", (LAYERS, 3)),  # 1 where the angle is one value throughout the chunk
         ("instances", INSTANCE, (2,)),

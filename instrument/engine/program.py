@@ -8,9 +8,16 @@ import numpy as np
 import numpy.typing as npt
 
 from instrument.engine.layout import (
+    CELLS,
+    GESTURES,
     LINK_ADD,
     LINK_MULTIPLY,
+    MODULATOR_CURVE,
+    MODULATOR_FOLLOWER,
+    MODULATOR_GESTURE,
+    MODULATOR_KINDS,
     MODULATOR_NONE,
+    MODULATOR_STEPS,
     PROGRAM,
     SOURCE_HARMONIC,
     SOURCE_NONE,
@@ -31,6 +38,8 @@ from instrument.engine.parameters import (
     MODULATOR_BASE,
     MODULATOR_SIZE,
     MODULATORS,
+    PATCH,
+    PATCH_BASE,
     ROWS,
     index_of,
     offset_in,
@@ -51,11 +60,14 @@ class Program:
         Closed paths by layer (0-based), first point of each frame not repeated.
     terms : dict of (int, int) to np.ndarray [shape=(k, 3), dtype=float64]
         Amplitude, ratio and phase of the terms past the playable ones, by layer and axis.
+    tables : dict of int to np.ndarray [dtype=float64]
+        Breakpoints, steps or cells by modulator (0-based).
     """
 
     record: npt.NDArray[np.void]
     paths: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
     terms: dict[tuple[int, int], npt.NDArray[np.float64]] = field(default_factory=dict)
+    tables: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
 
     def set(self, address: str, value: float) -> None:
         """Give a parameter its starting value.
@@ -123,6 +135,103 @@ class Program:
         """Let a layer draw nothing."""
         self.record["layers"][layer]["source"] = SOURCE_NONE
 
+    def modulate(self, number: int, kind: int) -> None:
+        """Let a modulator be of a kind; what it had of another one is forgotten.
+
+        Parameters
+        ----------
+        number : int, 0-based
+        kind : int
+            One of the `MODULATOR_` numbers of `layout`; a curve, steps and a gesture also want their table.
+
+        Raises
+        ------
+        ValueError
+            If there is no such modulator or kind, or one gesture too many.
+        """
+        _check_modulator(number)
+        if not 0 <= kind < len(MODULATOR_KINDS):
+            raise ValueError(f"there is no kind of modulator {kind}; kinds are {', '.join(MODULATOR_KINDS)}")
+        row = self.record["modulators"][number]
+        row["kind"], row["count"] = kind, 0
+        self.tables.pop(number, None)
+        if kind == MODULATOR_GESTURE:
+            others = [k for k, row in enumerate(self.record["modulators"]) if row["kind"] == kind and k != number]
+            if len(others) == GESTURES:
+                row["kind"] = MODULATOR_NONE
+                raise ValueError(f"modulator {number + 1} is one gesture too many; at most {GESTURES} are played")
+            taken = {int(self.record["modulators"]["gesture"][k]) for k in others}
+            row["gesture"] = min(set(range(GESTURES)) - taken)
+
+    def modulate_by_curve(self, number: int, points: npt.NDArray[np.float64]) -> None:
+        """Let a modulator run through breakpoints.
+
+        Parameters
+        ----------
+        number : int, 0-based
+        points : np.ndarray [shape=(k, 3), dtype=float64]
+            Time (0 to 1, not falling), value, and bend of the way to the next point (0 straight).
+
+        Raises
+        ------
+        ValueError
+            If there is no point, a number is not finite, or times fall.
+        """
+        table = _table(points, 3, "a curve", "time, value and bend")
+        if (np.diff(table[:, 0]) < 0.0).any():
+            raise ValueError("the times of a curve fall; give its points in order of time")
+        self.modulate(number, MODULATOR_CURVE)
+        self._lay_table(number, table)
+
+    def modulate_by_steps(self, number: int, steps: npt.NDArray[np.float64]) -> None:
+        """Let a modulator play steps, all of the same length, that fill its cycle.
+
+        Parameters
+        ----------
+        number : int, 0-based
+        steps : np.ndarray [shape=(k, 4), dtype=float64]
+            Value, share of the step in which it glides there, probability of being played, and share of the step
+            after which the value falls to 0 (1: not at all).
+
+        Raises
+        ------
+        ValueError
+            If there is no step or a number is not finite.
+        """
+        table = _table(steps, 4, "a row of steps", "value, glide, probability and gate")
+        self.modulate(number, MODULATOR_STEPS)
+        self._lay_table(number, table)
+
+    def modulate_by_gesture(self, number: int, values: npt.NDArray[np.float64] | None = None) -> None:
+        """Let a modulator play a gesture, empty or as recorded before.
+
+        Parameters
+        ----------
+        number : int, 0-based
+        values : np.ndarray [shape=(k,), dtype=float64], optional
+            What it begins with, at equal distances along its cycle.
+
+        Raises
+        ------
+        ValueError
+            If it is one gesture too many, or a value is not finite.
+        """
+        cells = np.zeros(0)
+        if values is not None and len(values):
+            cells = np.asarray(values, np.float64)
+            if cells.ndim != 1 or not np.isfinite(cells).all():
+                raise ValueError("a gesture is a row of finite values")
+            if len(cells) != CELLS:
+                place = np.arange(CELLS) / CELLS
+                cells = np.interp(place, np.arange(len(cells)) / len(cells), cells, period=1.0)
+        self.modulate(number, MODULATOR_GESTURE)
+        if len(cells):
+            self._lay_table(number, cells)
+
+    def _lay_table(self, number: int, table: npt.NDArray[np.float64]) -> None:
+        self.record["modulators"][number]["count"] = len(table)
+        self.tables[number] = table
+
     def link(self, number: int, modulator: int, address: str, operation: int = LINK_ADD) -> None:
         """Connect a modulator to a parameter.
 
@@ -147,10 +256,7 @@ class Program:
             raise ValueError(
                 f"link {number + 1} is out of order; links are made from 1 to {LINKS} without gaps"
             )
-        if not 0 <= modulator < MODULATORS:
-            raise ValueError(
-                f"there is no modulator {modulator + 1}; they are counted from 1 to {MODULATORS}"
-            )
+        _check_modulator(modulator)
         if operation not in {LINK_ADD, LINK_MULTIPLY}:
             raise ValueError(f"there is no link operation {operation}")
         row = self.record["links"][number]
@@ -160,17 +266,22 @@ class Program:
         self.record["n_links"] = max(int(self.record["n_links"]), number + 1)
 
     def schedule(self) -> None:
-        """Work out the order of modulators and links; call it after the last link is made.
+        """Work out the order of modulators and links, and which links are late; call it after the last link is made.
 
         Raises
         ------
         ValueError
-            If a modulator reaches itself through links, or a link's modulator is not in use.
+            If a link's modulator is not in use.
         """
-        steps = order_steps(self.record)
+        links = self.record["links"][: int(self.record["n_links"])]
+        links["late"] = late_links(self.record)
+        steps, before_tempo = order_steps(self.record)
+        self.record["tempo_steps"] = before_tempo
         self.record["n_steps"] = len(steps)
         for k, step in enumerate(steps):
             self.record["schedule"][k] = step
+        if links["late"].any() or (self.record["modulators"]["kind"] == MODULATOR_FOLLOWER).any():
+            self.record["short"] = 1
 
 
 def new_program() -> Program:
@@ -183,33 +294,106 @@ def new_program() -> Program:
     return Program(record)
 
 
-def order_steps(record: npt.NDArray[np.void]) -> list[tuple[int, int]]:
-    """Return (operation, index) steps such that everything is evaluated before it is used.
+def _check_modulator(number: int) -> None:
+    if not 0 <= number < MODULATORS:
+        raise ValueError(f"there is no modulator {number + 1}; they are counted from 1 to {MODULATORS}")
+
+
+def _table(rows: npt.NDArray[np.float64], width: int, what: str, columns: str) -> npt.NDArray[np.float64]:
+    table = np.ascontiguousarray(rows, np.float64)
+    if table.ndim != 2 or table.shape[1] != width or len(table) == 0:
+        raise ValueError(f"{what} is rows of {columns}, at least one, not an array of {table.shape}")
+    if not np.isfinite(table).all():
+        raise ValueError(f"{what} holds a number that is not finite")
+    return table
+
+
+_TEMPO_FIRST = PATCH_BASE + min(k for k, row in enumerate(PATCH) if row.name.startswith("tempo."))
+_TEMPO_BEHIND = PATCH_BASE + max(k for k, row in enumerate(PATCH) if row.name.startswith("tempo.")) + 1
+
+
+def _moves_tempo(param: int) -> bool:
+    return _TEMPO_FIRST <= param < _TEMPO_BEHIND
+
+
+def _owner(param: int) -> tuple[int, int] | None:
+    # What is evaluated from a parameter: a modulator, a link, or something that no link waits for.
+    if MODULATOR_BASE <= param < LINK_BASE:
+        return STEP_MODULATOR, (param - MODULATOR_BASE) // MODULATOR_SIZE
+    if LINK_BASE <= param < PATCH_BASE:
+        return STEP_LINK, (param - LINK_BASE) // LINK_SIZE
+    return None
+
+
+def late_links(record: npt.NDArray[np.void]) -> list[bool]:
+    """Return which links act `layout.SHORT` samples late because they would close a circle.
+
+    Links are taken in the order of their numbers. One that would close a circle with those before it that are not late
+    is late: of the links of a circle it is the last one. Modulators go by the tempo, so links to it are always late.
+    """
+    after: dict[tuple[int, int], set[tuple[int, int]]] = {}
+    late = []
+    for number, row in enumerate(record["links"][: int(record["n_links"])]):
+        modulator, link = (STEP_MODULATOR, int(row["modulator"])), (STEP_LINK, number)
+        owner = _owner(int(row["param"]))
+        closes = owner is not None and (
+            owner in {modulator, link} or _leads_to(after, owner, modulator) or _leads_to(after, owner, link)
+        )
+        late.append(closes or _moves_tempo(int(row["param"])))
+        if not late[-1]:
+            after.setdefault(modulator, set()).add(link)
+            if owner is not None:
+                after.setdefault(link, set()).add(owner)
+    return late
+
+
+def _leads_to(
+    after: dict[tuple[int, int], set[tuple[int, int]]], first: tuple[int, int], last: tuple[int, int]
+) -> bool:
+    waiting, seen = [first], {first}
+    while waiting:
+        here = waiting.pop()
+        if here == last:
+            return True
+        new = after.get(here, set()) - seen
+        seen |= new
+        waiting.extend(new)
+    return False
+
+
+def order_steps(record: npt.NDArray[np.void]) -> tuple[list[tuple[int, int]], int]:
+    """Return (operation, index) steps such that everything is evaluated before it is used, those of the tempo first.
 
     A linked parameter's own row is begun first, then its links follow, each after its modulator and
-    after the links that move its depth and offset; a modulator comes after links to its parameters.
+    after the links that move its depth, offset and bend; a modulator comes after links to its parameters. Links that
+    are `late` wait for nothing.
+
+    Returns
+    -------
+    steps : list of (int, int)
+    before_tempo : int
+        How many of them move parameters of the tempo.
 
     Raises
     ------
     ValueError
-        If a modulator reaches itself, or a link's modulator is not in use.
+        If a link's modulator is not in use.
     """
-    links = [(int(row["modulator"]), int(row["param"])) for row in record["links"][: int(record["n_links"])]]
+    rows = record["links"][: int(record["n_links"])]
     by_target: dict[int, list[int]] = {}
-    for number, (modulator, param) in enumerate(links):
-        if record["modulators"]["kind"][modulator] == MODULATOR_NONE:
-            raise ValueError(f"link {number + 1} is moved by modulator {modulator + 1}, which is not in use")
-        by_target.setdefault(param, []).append(number)
+    for number, row in enumerate(rows):
+        if record["modulators"]["kind"][row["modulator"]] == MODULATOR_NONE:
+            raise ValueError(
+                f"link {number + 1} is moved by modulator {row['modulator'] + 1}, which is not in use"
+            )
+        by_target.setdefault(int(row["param"]), []).append(number)
     steps: list[tuple[int, int]] = []
     done: set[tuple[str, int]] = set()
-    under_way: set[tuple[str, int]] = set()
 
     def visit(kind: str, index: int) -> None:
         if (kind, index) in done:
             return
-        if (kind, index) in under_way:
-            raise ValueError("a modulator reaches itself through its links; take one link of the circle out")
-        under_way.add((kind, index))
+        done.add((kind, index))
         if kind == "modulator":
             first = MODULATOR_BASE + index * MODULATOR_SIZE
             for param in range(first, first + MODULATOR_SIZE):
@@ -217,18 +401,20 @@ def order_steps(record: npt.NDArray[np.void]) -> list[tuple[int, int]]:
             steps.append((STEP_MODULATOR, index))
         elif index in by_target:
             for number in by_target[index]:
-                visit("modulator", links[number][0])
-                first = LINK_BASE + number * LINK_SIZE
-                for param in range(first, first + LINK_SIZE):
-                    visit("param", param)
+                if not rows["late"][number]:
+                    visit("modulator", int(rows["modulator"][number]))
+                    first = LINK_BASE + number * LINK_SIZE
+                    for param in range(first, first + LINK_SIZE):
+                        visit("param", param)
             steps.append((STEP_BASE, index))
             steps.extend((STEP_LINK, number) for number in by_target[index])
-        under_way.discard((kind, index))
-        done.add((kind, index))
 
+    for param in range(_TEMPO_FIRST, _TEMPO_BEHIND):
+        visit("param", param)
+    before_tempo = len(steps)
     for param in by_target:
         visit("param", param)
     for number in range(MODULATORS):
         if record["modulators"]["kind"][number] != MODULATOR_NONE:
             visit("modulator", number)
-    return steps
+    return steps, before_tempo
