@@ -14,6 +14,7 @@ from __future__ import annotations
 import numpy as np
 from numba import from_dtype
 
+from instrument.engine.form_table import FORM_TABLE
 from instrument.engine.parameters import COUNT, LAYERS, LINKS, MODULATORS
 
 ABI = 2
@@ -41,6 +42,12 @@ CODE = 4096
 
 FORMS = 24
 """Forms that a layer passes through at most."""
+
+FORM_KINDS = tuple(FORM_TABLE)
+"""Kinds of form; the index is what the program stores."""
+
+DELAY_LINE = 1 << 16
+"""Samples of each axis of a layer that the delay form keeps; a power of two."""
 
 CONTROLS = 256
 CURVE_POINTS = 1024
@@ -198,6 +205,12 @@ INSTANCE = np.dtype(
         ("carry", "f8", (LAYERS, 3, TERMS)),  # phase a term has gained on the pen, in turns
         ("last_ratio", "f8", (LAYERS, 3, TERMS)),
         ("last_position", "f8", (LAYERS,)),
+        ("form_delay", "f8", (LAYERS, 3, DELAY_LINE)),
+        ("form_delay_at", "i8", (LAYERS,)),  # where the next sample goes ...
+        ("form_delay_count", "i8", (LAYERS,)),  # ... and how many before it are this program's
+        ("form_filters", "f8", (LAYERS, 2, 3, 2)),  # both integrators of the low-pass, then of the high-pass
+        ("form_noise", "u8", (LAYERS,)),  # random numbers gone by, in 2**-32
+        ("form_held", "f8", (LAYERS, 3)),  # where the latest dash has ended
         ("modulator", "u8", (MODULATORS,)),
         ("modulator_rows", "f8", (MODULATORS, CHUNK)),
         ("delay", "f8", (2, DELAY)),
@@ -284,6 +297,7 @@ def _fields() -> list[tuple[object, ...]]:
         ("log_at", "i8"),  # events applied so far; slot i of the log holds event i modulo its length
         ("log", EVENT, (LOG_EVENTS,)),
         *[(f"scratch_{name}", "f8", (CHUNK,)) for name in _SCRATCH],
+        ("scratch_form", "f8", (9, CHUNK)),  # what a form works out before it touches the drawing
         ("angles", "f8", (LAYERS, 3, CHUNK)),
         ("still", "u1", (LAYERS, 3)),  # 1 where the angle is one value throughout the chunk
         ("instances", INSTANCE, (2,)),

@@ -10,6 +10,8 @@ import difflib
 import math
 from dataclasses import dataclass
 
+from instrument.engine.form_table import FORM_ROWS
+
 LAYERS = 8
 MODULATORS = 32
 LINKS = 64
@@ -88,6 +90,7 @@ LAYER: tuple[Parameter, ...] = (
     Parameter(
         "place.camera", math.inf, "of full scale", "distance of the eye; inf draws without perspective"
     ),
+    *(Parameter(*row) for row in FORM_ROWS),
     Parameter("source.frame", 0.0, "frames", "frame of a flip-book, counted from 0 and going round"),
     Parameter("source.blend", 1.0, "0 or 1", "1 blends a frame into the next between whole numbers, 0 cuts"),
     *_terms(),

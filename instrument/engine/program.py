@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
+from instrument.engine.form_table import COUNTING_FORMS
 from instrument.engine.layout import (
+    FORM_KINDS,
     LINK_ADD,
     LINK_MULTIPLY,
     MODULATOR_NONE,
@@ -35,6 +39,9 @@ from instrument.engine.parameters import (
     index_of,
     offset_in,
 )
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 _TERM_ROWS = offset_in(LAYER, "source.x.1.amplitude")
 
@@ -118,6 +125,33 @@ class Program:
         row["source"] = SOURCE_PATH
         row["frames"], row["points"] = table.shape[:2]
         self.paths[layer] = table
+
+    def form(self, layer: int, kinds: Sequence[str]) -> None:
+        """Let a layer's drawing pass through forms, in this order, instead of those it had.
+
+        Parameters
+        ----------
+        layer : int, 0-based
+        kinds : sequence of str
+            Names from `layout.FORM_KINDS`, each at most once.
+
+        Raises
+        ------
+        ValueError
+            If there is no such form, or one is named twice (more than there is room for cannot be named).
+        """
+        for place, kind in enumerate(kinds):
+            if kind not in FORM_KINDS:
+                near = difflib.get_close_matches(kind, FORM_KINDS, n=1)
+                hint = f"did you mean {near[0]}?" if near else f"forms are {', '.join(FORM_KINDS)}."
+                raise ValueError(f"there is no form {kind!r}; {hint}")
+            if kind in kinds[:place]:
+                raise ValueError(f"the form {kind} is named twice; a layer passes each form at most once")
+        row = self.record["layers"][layer]
+        row["n_forms"] = len(kinds)
+        row["forms"][: len(kinds)] = [FORM_KINDS.index(kind) for kind in kinds]
+        if any(kind in COUNTING_FORMS for kind in kinds):
+            row["counts"] = 1
 
     def clear_layer(self, layer: int) -> None:
         """Let a layer draw nothing."""
