@@ -9,7 +9,7 @@ from instrument.engine.form_bend import bend, pinch, shear, twist
 from instrument.engine.form_fold import copies, fold, lattice, mirror, wrap
 from instrument.engine.form_path import chop, noise, ring, ripple
 from instrument.engine.form_time import HIGH, LOW, delay, filter_axes
-from instrument.engine.layout import FORM_KINDS, FORMS
+from instrument.engine.layout import FORM_KINDS
 
 _TWIST = FORM_KINDS.index("twist")
 _BEND = FORM_KINDS.index("bend")
@@ -71,5 +71,5 @@ def run_forms(m, p, s, layer, first, last):
     # Unsigned bounds, so that the loops vectorise.
     a = np.uint64(first)
     b = np.uint64(last)
-    for k in range(min(np.int64(p.layers[layer].n_forms), FORMS)):
+    for k in range(p.layers[layer].n_forms):
         _run_form(m, s, np.int64(p.layers[layer].forms[k]), layer, a, b)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from instrument.engine.compiled import compiled
+from instrument.engine.compiled import compiled, inlined
 from instrument.engine.form_table import FORM_TABLE
-from instrument.engine.form_time import DELAY_SECONDS, LONGEST_DELAY
-from instrument.engine.layout import DELAY_LINE, FORM_KINDS, FORMS
+from instrument.engine.form_time import DELAY_SECONDS, HIGH, LONGEST_DELAY
+from instrument.engine.layout import DELAY_LINE, FORM_KINDS
 from instrument.engine.numeric import clamp
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
 from instrument.engine.ramp import settle
@@ -23,13 +23,19 @@ _FIRSTS = FIRST_FORM_ROW + np.cumsum(_COUNTS) - _COUNTS
 
 _MASK = np.int64(DELAY_LINE - 1)
 
+_DELAY = FORM_KINDS.index("delay")
+_NOISE = FORM_KINDS.index("noise")
+_CHOP = FORM_KINDS.index("chop")
+_LOWPASS = FORM_KINDS.index("lowpass")
+_HIGHPASS = FORM_KINDS.index("highpass")
+
 
 @compiled
 def lay_out_forms(p, s, layer):
     """Fill the rows of the forms that the layer lists; the others are read by nobody."""
     base = layer * LAYER_SIZE
-    for k in range(min(np.int64(p.layers[layer].n_forms), FORMS)):
-        kind = min(max(np.int64(p.layers[layer].forms[k]), 0), len(_FIRSTS) - 1)
+    for k in range(p.layers[layer].n_forms):
+        kind = p.layers[layer].forms[k]
         first = base + _FIRSTS[kind]
         for index in range(first, first + _COUNTS[kind]):
             settle(s, index, p.base[index])
@@ -48,6 +54,16 @@ def reset_forms(s, layer):
                 s.form_filters[layer, which, axis, k] = 0.0
 
 
+@inlined
+def _lists(p, layer, kind):
+    # Whether the layer passes a form.
+    found = False
+    for k in range(p.layers[layer].n_forms):
+        if p.layers[layer].forms[k] == kind:
+            found = True
+    return found
+
+
 @compiled
 def _reach(m, p, layer):
     # Samples that the delays of a program are set to look back.
@@ -59,12 +75,9 @@ def _reach(m, p, layer):
 
 
 @compiled
-def carry_forms(m, p, s, old, layer):
-    """Let a layer's forms go on from what they remember in another instance.
-
-    A whole delay line is too long to be copied within a callback. Twice of what the delays are set to look back
-    is taken along, so that one made longer later finds as much again before it falls silent for a moment.
-    """
+def _carry_delay(m, p, s, old, layer):
+    # A whole delay line is long to copy within a callback. Twice of what the delays are set to look back is taken
+    # along, so that one made longer later finds as much again before it falls silent for a moment.
     count = min(old.form_delay_count[layer], 2 * _reach(m, p, layer), np.int64(DELAY_LINE))
     at = old.form_delay_at[layer]
     s.form_delay_at[layer] = at
@@ -78,9 +91,24 @@ def carry_forms(m, p, s, old, layer):
             new_line[i] = old_line[i]
         for i in range(count - whole):
             new_line[i] = old_line[i]
-    s.form_noise[layer] = old.form_noise[layer]
-    for axis in range(3):
-        s.form_held[layer, axis] = old.form_held[layer, axis]
-        for which in range(2):
-            for k in range(2):
-                s.form_filters[layer, which, axis, k] = old.form_filters[layer, which, axis, k]
+
+
+@compiled
+def carry_forms(m, p, s, old, layer):
+    """Let the forms that a layer lists go on from what they remember in another instance.
+
+    What is not listed remembers nothing, so that it has nothing old to tell when it comes back.
+    """
+    reset_forms(s, layer)
+    if _lists(p, layer, _DELAY):
+        _carry_delay(m, p, s, old, layer)
+    if _lists(p, layer, _NOISE):
+        s.form_noise[layer] = old.form_noise[layer]
+    if _lists(p, layer, _CHOP):
+        for axis in range(3):
+            s.form_held[layer, axis] = old.form_held[layer, axis]
+    for which in range(2):
+        if _lists(p, layer, _HIGHPASS if which == HIGH else _LOWPASS):
+            for axis in range(3):
+                for k in range(2):
+                    s.form_filters[layer, which, axis, k] = old.form_filters[layer, which, axis, k]

@@ -222,7 +222,7 @@ FORM_TABLE: dict[str, tuple[FormRow, ...]] = {
             "rest",
             0.0,
             "choice",
-            "where the beam waits between the dashes (x, y and z): in the middle, or where the dash has ended",
+            "where x, y and z wait between the dashes: in the middle, or where the dash has ended",
             ("middle", "hold"),
         ),
     ),

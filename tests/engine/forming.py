@@ -115,3 +115,8 @@ class Bench:
 def drawing(frames: int = 200, size: float = 1.0, seed: int = 1) -> NDArray[np.float64]:
     """Return random points within a cube, the same ones for the same seed."""
     return np.random.default_rng(seed).uniform(-size, size, (frames, 3))
+
+
+def assert_near(found: NDArray[np.float64], wanted: NDArray[np.float64]) -> None:
+    """Compare with a formula written out in NumPy, whose sines and order of operations are others."""
+    np.testing.assert_allclose(found, wanted, rtol=1e-10, atol=1e-12)

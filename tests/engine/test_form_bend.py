@@ -8,13 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from tests.engine.forming import Bench, drawing
+from tests.engine.forming import Bench, assert_near, drawing
 
 RADIUS, X, Y, Z = range(4)
 
 AMOUNTS = st.floats(-3.0, 3.0).filter(lambda amount: abs(amount) > 1e-6)
-
-NEAR = {"rtol": 1e-11, "atol": 1e-12}
 
 
 @pytest.mark.parametrize(("by", "axis"), [(RADIUS, "z"), (X, "x"), (Y, "y"), (Z, "z")])
@@ -26,9 +24,7 @@ def test_twist_turns_about_its_axis_by_amount_times_what_it_goes_by(
     points = drawing()
     along = np.hypot(points[:, 0], points[:, 1]) if by == RADIUS else points[:, by - 1]
     wanted = Rotation.from_euler(axis, 2 * np.pi * amount * along[:, None]).apply(points)
-    np.testing.assert_allclose(
-        Bench(["twist"], twist_amount=amount, twist_by=by).form(points), wanted, **NEAR
-    )
+    assert_near(Bench(["twist"], twist_amount=amount, twist_by=by).form(points), wanted)
 
 
 @settings(max_examples=30)
@@ -78,7 +74,7 @@ def test_shear_moves_each_axis_by_another_as_it_was_before(
         [x + amount * slants[0] * y, y + amount * slants[1] * x, z + amount * slants[2] * x]
     )
     bench = Bench(["shear"], shear_amount=amount, shear_x=slants[0], shear_y=slants[1], shear_z=slants[2])
-    np.testing.assert_allclose(bench.form(points), wanted, **NEAR)
+    assert_near(bench.form(points), wanted)
 
 
 @settings(max_examples=30)
@@ -97,7 +93,7 @@ def test_pinch_takes_a_share_of_the_distance_that_halves_at_its_radius(
     bench = Bench(["pinch"], pinch_amount=amount, pinch_radius=radius)
     for axis, value in zip("xyz", middle, strict=True):
         bench.set(f"pinch.middle.{axis}", value)
-    np.testing.assert_allclose(bench.form(points), wanted, **NEAR)
+    assert_near(bench.form(points), wanted)
 
 
 def test_a_negative_pinch_is_a_bulge() -> None:

@@ -9,9 +9,7 @@ from hypothesis import strategies as st
 from scipy.signal import sawtooth
 from scipy.spatial.transform import Rotation
 
-from tests.engine.forming import Bench, drawing
-
-NEAR = {"rtol": 1e-11, "atol": 1e-12}
+from tests.engine.forming import Bench, assert_near, drawing
 
 EDGES = st.tuples(*[st.floats(0.05, 2.0)] * 3)
 SHARES = st.floats(-1.0, 2.0).filter(bool)
@@ -67,7 +65,7 @@ def test_the_amount_blends_the_folded_drawing_with_the_drawing(share: float) -> 
     points = drawing()
     folded = with_edges("fold", (0.3, 0.4, 0.5), drive=1.5).form(points)
     found = with_edges("fold", (0.3, 0.4, 0.5), drive=1.5, amount=share).form(points)
-    np.testing.assert_allclose(found, points + share * (folded - points), **NEAR)
+    assert_near(found, points + share * (folded - points))
 
 
 @settings(max_examples=30)
@@ -83,7 +81,7 @@ def test_every_second_round_is_the_mirror_image(amount: float, angle: float, off
     wanted[odd, :2] -= 2 * amount * distance[odd, None] * normal
     bench = Bench(["mirror"], mirror_amount=amount, mirror_angle=angle, mirror_offset=offset)
     found = bench.form(points, rounds=rounds)
-    np.testing.assert_allclose(found, wanted, **NEAR)
+    assert_near(found, wanted)
     assert found[~odd].tobytes() == points[~odd].tobytes()
 
 
@@ -99,7 +97,7 @@ def test_half_a_mirror_leaves_nothing_behind_it(angle: float, offset: float) -> 
     normal = np.array([np.sin(2 * np.pi * angle), -np.cos(2 * np.pi * angle)])
     before = points[:, :2] @ normal - offset
     found = Bench(["mirror"], mirror_show=1, mirror_angle=angle, mirror_offset=offset).form(points)
-    np.testing.assert_allclose(found[:, :2] @ normal - offset, np.abs(before), **NEAR)
+    assert_near(found[:, :2] @ normal - offset, np.abs(before))
     assert found[before > 1e-12].tobytes() == points[before > 1e-12].tobytes()
 
 
@@ -125,7 +123,7 @@ def test_copies_are_turned_enlarged_and_shifted_round_by_round(
     for axis, value in zip("xyz", step, strict=True):
         bench.set(f"copies.step.{axis}", value)
     found = bench.form(points, rounds=rounds)
-    np.testing.assert_allclose(found, wanted, **NEAR)
+    assert_near(found, wanted)
     assert found[copy == 0].tobytes() == points[copy == 0].tobytes()
 
 

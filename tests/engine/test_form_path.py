@@ -7,9 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.engine.forming import RATE, Bench, drawing
-
-NEAR = {"rtol": 1e-10, "atol": 1e-12}
+from tests.engine.forming import RATE, Bench, assert_near, drawing
 
 MASK = (1 << 64) - 1
 
@@ -59,7 +57,7 @@ def test_ripple_is_a_sine_of_the_path_or_the_radius(
         ripple_by=by,
         ripple_into=into,
     )
-    np.testing.assert_allclose(bench.form(points, position=position), wanted, **NEAR)
+    assert_near(bench.form(points, position=position), wanted)
 
 
 def test_the_very_middle_is_not_moved_by_a_ripple_in_the_plane() -> None:
@@ -88,7 +86,7 @@ def test_noise_glides_from_number_to_number_or_jumps() -> None:
     quiet = np.zeros((200, 3))
     gliding = Bench(["noise"], noise_amount=1.0, noise_rate=RATE / steps).form(quiet)
     wanted = numbers[at] + (numbers[at + 1] - numbers[at]) * smooth[:, None]
-    np.testing.assert_allclose(gliding, wanted, **NEAR)
+    assert_near(gliding, wanted)
     jumping = Bench(["noise"], noise_amount=1.0, noise_rate=RATE / steps, noise_glide=0.0).form(quiet)
     np.testing.assert_array_equal(jumping, numbers[at])
 
@@ -117,7 +115,7 @@ def test_noise_is_white_even_and_without_a_tie_between_axes_and_seeds() -> None:
     # An even distribution from -1 to 1 has the mean 0 and the variance 1/3; four standard errors are allowed.
     np.testing.assert_allclose(numbers.mean(axis=1), 0.0, atol=4 * np.sqrt(1 / 3 / count))
     np.testing.assert_allclose(numbers.var(axis=1), 1 / 3, atol=4 * np.sqrt(4 / 45 / count))
-    ties = np.corrcoef(np.vstack([numbers, numbers[:, np.r_[1:count, 0]]]))
+    ties = np.asarray(np.corrcoef(np.vstack([numbers, numbers[:, np.r_[1:count, 0]]])))
     assert np.abs(ties[~np.eye(12, dtype=bool)]).max() < 5 / np.sqrt(count)
 
 
@@ -137,7 +135,7 @@ def test_ring_blends_in_the_product_of_x_and_y(
         [x + amount * shares[0] * (product - x), y + amount * shares[1] * (product - y), z]
     )
     bench = Bench(["ring"], ring_amount=amount, ring_gain=gain, ring_x=shares[0], ring_y=shares[1])
-    np.testing.assert_allclose(bench.form(points), wanted, **NEAR)
+    assert_near(bench.form(points), wanted)
 
 
 def test_ring_modulation_leaves_sum_and_difference_of_the_frequencies() -> None:
@@ -169,7 +167,7 @@ def test_chop_draws_a_share_of_every_gate(gates: float, share: float, phase: flo
     bench = Bench(["chop"], chop_gates=gates, chop_open=share, chop_phase=phase, chop_amount=amount)
     found = bench.form(points, position=position)
     assert found[is_open].tobytes() == points[is_open].tobytes()
-    np.testing.assert_allclose(found[~is_open], points[~is_open] * (1 - amount), **NEAR)
+    assert_near(found[~is_open], points[~is_open] * (1 - amount))
 
 
 def test_the_beam_may_wait_where_the_dash_has_ended() -> None:

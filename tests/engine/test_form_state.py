@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
 
@@ -10,10 +12,14 @@ from instrument.engine.layout import FORM_KINDS
 from tests.engine.playing import RATE, bare_program, dot, exact, one_circle, started
 from tests.engine.test_form import formed_program
 
+if TYPE_CHECKING:
+    from instrument.engine.program import Program
+
 FADE = 256
+"""Samples; whole chunks, so that listening in full precision sees all of them."""
 
 
-def fading(kinds: tuple[str, ...] | list[str], **values: float):  # type: ignore[no-untyped-def]
+def fading(kinds: tuple[str, ...] | list[str], **values: float) -> Program:
     program = formed_program(kinds, **values)
     program.record["fade_seconds"] = FADE / RATE
     return program
@@ -64,7 +70,7 @@ def test_a_form_that_was_not_there_before_begins_with_nothing_when_the_rest_carr
 
 
 def test_noise_goes_on_through_a_change_and_begins_anew_with_a_fresh_start() -> None:
-    def still(seed: float = 5.0):  # type: ignore[no-untyped-def]
+    def still(seed: float = 5.0) -> Program:
         program = bare_program()
         program.draw_path(0, np.zeros((1, 3)))
         program.form(0, ["noise"])
