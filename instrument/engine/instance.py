@@ -5,6 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiled import compiled, inlined
+from instrument.engine.form_state import (
+    END_OF_FORM_ROWS,
+    FIRST_FORM_ROW,
+    carry_forms,
+    lay_out_forms,
+    reset_forms,
+)
 from instrument.engine.layout import (
     CELLS,
     DELAY,
@@ -80,9 +87,12 @@ def _lay_out(p, s, first, last):
 
 @compiled
 def _lay_out_layer(p, s, layer):
-    # The terms come last among a layer's rows; only those in use are worth their memory traffic.
+    # The terms come last among a layer's rows; only those in use, and
+    # of the forms only those listed, are worth their memory traffic.
     base = LAYER_BASE + layer * LAYER_SIZE
-    _lay_out(p, s, base, base + _TERMS)
+    _lay_out(p, s, base, base + FIRST_FORM_ROW)
+    lay_out_forms(p, s, layer)
+    _lay_out(p, s, base + END_OF_FORM_ROWS, base + _TERMS)
     for axis in range(3):
         first = base + _TERMS + axis * LIVE_TERMS * 3
         count = _playable(p, layer, axis)
@@ -104,6 +114,7 @@ def _reset_layer(p, s, layer):
     s.last_position[layer] = 0.0
     s.rounds[layer] = 0
     _clear_past(s, layer)
+    reset_forms(s, layer)
     for axis in range(3):
         s.spin[layer, axis] = np.uint64(0)
         for term in range(p.layers[layer].terms[axis]):
@@ -111,12 +122,13 @@ def _reset_layer(p, s, layer):
 
 
 @compiled
-def _carry_layer(p, s, before, old, layer):
+def _carry_layer(m, p, s, before, old, layer):
     # Only what the old program really used: anything else is left from programs long gone.
     s.pen[layer] = old.pen[layer]
     s.pen_wrapped[layer] = old.pen_wrapped[layer]
     s.last_position[layer] = old.last_position[layer]
     s.rounds[layer] = old.rounds[layer]
+    carry_forms(m, p, s, old, layer)
     for axis in range(2):
         s.held[layer, axis] = old.held[layer, axis]
         for i in range(SHORT):
@@ -148,10 +160,10 @@ def _carry_output(s, old, playing):
 
 
 @compiled
-def _start_layer(p, s, before, old, layer, carry):
+def _start_layer(m, p, s, before, old, layer, carry):
     _lay_out_layer(p, s, layer)
     if carry and before.layers[layer].source != SOURCE_NONE:
-        _carry_layer(p, s, before, old, layer)
+        _carry_layer(m, p, s, before, old, layer)
     else:
         _reset_layer(p, s, layer)
     _remember_ratios(p, s, layer)
@@ -248,7 +260,7 @@ def start_instance(m, p, s, old, slot, carry):
         reset_tempo(s.tempo)
     for layer in range(LAYERS):
         if p.layers[layer].source != SOURCE_NONE:
-            _start_layer(p, s, before, old, layer, carry)
+            _start_layer(m, p, s, before, old, layer, carry)
         else:
             _clear_past(s, layer)
     for number in range(MODULATORS):

@@ -14,6 +14,7 @@ from __future__ import annotations
 import numpy as np
 from numba import from_dtype
 
+from instrument.engine.form_table import FORM_TABLE
 from instrument.engine.parameters import COUNT, LAYERS, LINKS, MODULATORS
 
 ABI = 2
@@ -50,6 +51,11 @@ CELLS = 2048
 
 TAPS = 4
 """Intervals between taps that a tempo is the mean of."""
+FORM_KINDS = tuple(FORM_TABLE)
+"""Kinds of form; the index is what the program stores."""
+
+DELAY_LINE = 1 << 16
+"""Samples of each axis of a layer that the delay form keeps; a power of two."""
 
 CONTROLS = 256
 CURVE_POINTS = 1024
@@ -283,10 +289,20 @@ INSTANCE = np.dtype(
         ("last_position", "f8", (LAYERS,)),
         ("modulator", MODULATOR_STATE, (MODULATORS,)),
         ("gestures", "f8", (GESTURES, CELLS)),
-        ("link_past", "f8", (LINKS, SHORT)),  # what late links add or multiply by, by sample time modulo SHORT
+        (
+            "link_past",
+            "f8",
+            (LINKS, SHORT),
+        ),  # what late links add or multiply by, by sample time modulo SHORT
         ("filled", "u1", (COUNT,)),  # 1 where a ramp has filled the row of this chunk
         ("notes", "i8"),  # notes begun since the program began
         ("tempo", TEMPO_STATE),
+        ("form_delay", "f8", (LAYERS, 3, DELAY_LINE)),
+        ("form_delay_at", "i8", (LAYERS,)),  # where the next sample goes ...
+        ("form_delay_count", "i8", (LAYERS,)),  # ... and how many before it are this program's
+        ("form_filters", "f8", (LAYERS, 2, 3, 2)),  # both integrators of the low-pass, then of the high-pass
+        ("form_noise", "u8", (LAYERS,)),  # random numbers gone by, in 2**-32
+        ("form_held", "f8", (LAYERS, 3)),  # where the latest dash has ended
         ("modulator_rows", "f8", (MODULATORS, CHUNK)),
         ("delay", "f8", (2, DELAY)),
         ("delay_at", "i8"),
@@ -387,6 +403,7 @@ def _fields() -> list[tuple[object, ...]]:
         ("beat_before", "f8", (CHUNK,)),  # position that it came from; where it jumped, just before it
         ("beat_row", "f8", (CHUNK,)),  # position in beats, swung
         ("bpm_row", "f8", (CHUNK,)),  # beats in a minute
+        ("scratch_form", "f8", (9, CHUNK)),  # what a form works out before it touches the drawing
         ("angles", "f8", (LAYERS, 3, CHUNK)),
         ("still", "u1", (LAYERS, 3)),  # 1 where the angle is one value throughout the chunk
         ("instances", INSTANCE, (2,)),

@@ -136,9 +136,7 @@ def run_cycle(m, s, number, n, fired, counts):
             else:
                 state.rest = np.int64(0)
             if state.rest >= REST:
-                whole, part = between(
-                    m.beat_whole[i], m.beat_part[i], state.origin_whole, state.origin_part
-                )
+                whole, part = between(m.beat_whole[i], m.beat_part[i], state.origin_whole, state.origin_part)
                 cycle, phase = multiplied(rate[i], whole, part)
             else:
                 cycle, phase = moved_on(cycle, phase, state.rate * m.beat_step[i])

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
+from instrument.engine.form_table import COUNTING_FORMS
 from instrument.engine.layout import (
     CELLS,
+    FORM_KINDS,
     GESTURES,
     LINK_ADD,
     LINK_MULTIPLY,
@@ -44,6 +48,9 @@ from instrument.engine.parameters import (
     index_of,
     offset_in,
 )
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 _TERM_ROWS = offset_in(LAYER, "source.x.1.amplitude")
 
@@ -131,6 +138,33 @@ class Program:
         row["frames"], row["points"] = table.shape[:2]
         self.paths[layer] = table
 
+    def form(self, layer: int, kinds: Sequence[str]) -> None:
+        """Let a layer's drawing pass through forms, in this order, instead of those it had.
+
+        Parameters
+        ----------
+        layer : int, 0-based
+        kinds : sequence of str
+            Names from `layout.FORM_KINDS`, each at most once.
+
+        Raises
+        ------
+        ValueError
+            If there is no such form, or one is named twice (more than there is room for cannot be named).
+        """
+        for place, kind in enumerate(kinds):
+            if kind not in FORM_KINDS:
+                near = difflib.get_close_matches(kind, FORM_KINDS, n=1)
+                hint = f"did you mean {near[0]}?" if near else f"forms are {', '.join(FORM_KINDS)}."
+                raise ValueError(f"there is no form {kind!r}; {hint}")
+            if kind in kinds[:place]:
+                raise ValueError(f"the form {kind} is named twice; a layer passes each form at most once")
+        row = self.record["layers"][layer]
+        row["n_forms"] = len(kinds)
+        row["forms"][: len(kinds)] = [FORM_KINDS.index(kind) for kind in kinds]
+        if any(kind in COUNTING_FORMS for kind in kinds):
+            row["counts"] = 1
+
     def clear_layer(self, layer: int) -> None:
         """Let a layer draw nothing."""
         self.record["layers"][layer]["source"] = SOURCE_NONE
@@ -156,10 +190,14 @@ class Program:
         row["kind"], row["count"] = kind, 0
         self.tables.pop(number, None)
         if kind == MODULATOR_GESTURE:
-            others = [k for k, row in enumerate(self.record["modulators"]) if row["kind"] == kind and k != number]
+            others = [
+                k for k, row in enumerate(self.record["modulators"]) if row["kind"] == kind and k != number
+            ]
             if len(others) == GESTURES:
                 row["kind"] = MODULATOR_NONE
-                raise ValueError(f"modulator {number + 1} is one gesture too many; at most {GESTURES} are played")
+                raise ValueError(
+                    f"modulator {number + 1} is one gesture too many; at most {GESTURES} are played"
+                )
             taken = {int(self.record["modulators"]["gesture"][k]) for k in others}
             row["gesture"] = min(set(range(GESTURES)) - taken)
 

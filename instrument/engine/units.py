@@ -12,5 +12,8 @@ MODULATE = Unit("beamhand_modulate", types.int64, types.int64)
 LAYERS = Unit("beamhand_layers", types.int64, types.int64)
 """Number of the instance, samples: draws all layers into mix_x and mix_y."""
 
-ALL = {"unit_modulate": MODULATE, "unit_layers": LAYERS}
+FORMS_UNIT = Unit("beamhand_forms", types.int64, types.int64, types.int64, types.int64)
+"""Number of the instance, layer, first and last sample: bends what the layer draws."""
+
+ALL = {"unit_modulate": MODULATE, "unit_layers": LAYERS, "unit_forms": FORMS_UNIT}
 """Units by the module that holds them."""

@@ -8,6 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from instrument.engine.layout import (
+    FORM_KINDS,
+    FORMS,
     MODULATOR_LFO,
     SOURCE_HARMONIC,
     SOURCE_NONE,
@@ -102,6 +104,48 @@ def test_a_layer_can_be_cleared() -> None:
     assert program.record["layers"][2]["source"] == SOURCE_PATH
     program.clear_layer(2)
     assert program.record["layers"][2]["source"] == SOURCE_NONE
+
+
+def test_forms_are_kept_in_the_order_given_and_replace_those_before() -> None:
+    program = new_program()
+    program.form(1, ["twist", "fold", "delay"])
+    program.form(1, ["lattice", "twist"])
+    row = program.record["layers"][1]
+    assert [FORM_KINDS[k] for k in row["forms"][: int(row["n_forms"])]] == ["lattice", "twist"]
+    assert program.record["layers"]["n_forms"].tolist() == [0, 2, 0, 0, 0, 0, 0, 0]
+
+
+def test_a_layer_may_pass_all_forms_there_are() -> None:
+    program = new_program()
+    program.form(0, FORM_KINDS)
+    assert int(program.record["layers"]["n_forms"][0]) == len(FORM_KINDS) <= FORMS
+
+
+def test_an_unknown_form_is_answered_with_the_nearest_one() -> None:
+    with pytest.raises(ValueError, match="there is no form 'twits'; did you mean twist"):
+        new_program().form(0, ["fold", "twits"])
+
+
+def test_a_form_like_no_other_is_answered_with_all_there_are() -> None:
+    with pytest.raises(ValueError, match=r"there is no form 'zzz'; forms are twist, bend, .*, chop\."):
+        new_program().form(0, ["zzz"])
+
+
+def test_a_form_named_twice_is_refused_and_nothing_changes() -> None:
+    program = new_program()
+    program.form(0, ["bend"])
+    with pytest.raises(
+        ValueError, match="the form fold is named twice; a layer passes each form at most once"
+    ):
+        program.form(0, ["fold", "twist", "fold"])
+    assert int(program.record["layers"]["n_forms"][0]) == 1
+
+
+@pytest.mark.parametrize("kind", FORM_KINDS)
+def test_rounds_are_counted_for_forms_that_ask_for_them(kind: str) -> None:
+    program = new_program()
+    program.form(0, [kind])
+    assert int(program.record["layers"]["counts"][0]) == (kind in {"copies", "mirror"})
 
 
 @pytest.mark.parametrize(
