@@ -128,6 +128,15 @@ def _add_voice(m, channel, key, velocity):
 
 
 @compiled
+def _keep_newest(m):
+    # The newest held note, or the last one held, for what reads notes as values.
+    if m.n_voices > 0:
+        newest = m.voices[m.n_voices - 1]
+        m.note_key = newest.key * 1.0
+        m.note_velocity = newest.velocity / 127.0
+
+
+@compiled
 def _newest_for(m, control):
     # The newest held note that a control listens to, or -1.
     newest = -1
@@ -142,6 +151,7 @@ def _note_off(m, p, s, channel, key):
     # For each control, the newest note that it still hears takes over; its gate closes behind the last.
     held = m.n_voices
     _remove_voice(m, channel, key)
+    _keep_newest(m)
     _drive(m, p, s, PAD, channel, key, 0.0, 127.0)
     if m.n_voices == held:
         return
@@ -162,6 +172,7 @@ def _note_on(m, p, s, channel, key, velocity):
     if m.n_voices == VOICES:
         _note_off(m, p, s, np.int64(m.voices[0].channel), np.int64(m.voices[0].key))
     _add_voice(m, channel, key, velocity)
+    _keep_newest(m)
     _drive(m, p, s, NOTE, channel, key, key * 1.0, 127.0)
     _drive(m, p, s, VELOCITY, channel, key, velocity, 127.0)
     _drive(m, p, s, PAD, channel, key, velocity, 127.0)

@@ -39,6 +39,12 @@ TERMS = 1024
 CODE = 4096
 """Instructions of all formulas of a program together."""
 
+CONSTANTS = 256
+"""Different constants of all formulas of a program together; each is a row, so that it is read like any other."""
+
+FORMULA_ROWS = 32
+"""Rows that a formula may hold at the same time on its way to the result."""
+
 FORMS = 24
 """Forms that a layer passes through at most."""
 
@@ -119,7 +125,8 @@ LINK_ROW = np.dtype([("modulator", "i4"), ("param", "i4"), ("operation", "i4")],
 
 STEP = np.dtype([("operation", "i4"), ("index", "i4")], align=True)
 
-INSTRUCTION = np.dtype([("value", "f8"), ("operation", "i4"), ("index", "i4")], align=True)
+INSTRUCTION = np.dtype([("operation", "i4"), ("target", "i4"), ("operands", "i4", (4,))], align=True)
+"""Target and operands are places of rows, see `formula_code`."""
 
 MODULATOR_ROW = np.dtype(
     [
@@ -158,6 +165,8 @@ PROGRAM = np.dtype(
         ("modulators", MODULATOR_ROW, (MODULATORS,)),
         ("n_code", "i4"),
         ("code", INSTRUCTION, (CODE,)),
+        ("n_constants", "i8"),
+        ("constants", "f8", (CONSTANTS, CHUNK)),
         ("n_steps", "i8"),
         ("schedule", STEP, (STEPS,)),  # what to evaluate, in an order that respects every link
         ("n_links", "i8"),
@@ -194,6 +203,8 @@ INSTANCE = np.dtype(
         ("late_rows", "f8", (LAYERS, 2, CHUNK)),  # ... and SHORT samples earlier
         ("past", "f8", (LAYERS, 2, SHORT)),
         ("held", "f8", (LAYERS, 2)),  # where a layer that waits for its turn has stopped
+        ("gate_level", "f8", (LAYERS,)),  # of the live input, falling slowly
+        ("gate_gain", "f8", (LAYERS,)),
         ("spin", "u8", (LAYERS, 3)),
         ("carry", "f8", (LAYERS, 3, TERMS)),  # phase a term has gained on the pen, in turns
         ("last_ratio", "f8", (LAYERS, 3, TERMS)),
@@ -276,7 +287,12 @@ def _fields() -> list[tuple[object, ...]]:
         ("cc", "u1", (16, 128)),
         ("n_voices", "i8"),
         ("voices", VOICE, (VOICES,)),
+        ("note_key", "f8"),  # of the newest held note; the last one's when none is held
+        ("note_velocity", "f8"),  # 0 to 1
         ("counters", COUNTERS),
+        ("bpm_row", "f8", (CHUNK,)),
+        ("beat_row", "f8", (CHUNK,)),
+        ("formula_rows", "f8", (FORMULA_ROWS, CHUNK)),
         ("input_channels", "i8"),  # channels that the driver hands in: 0, 1 or 2
         ("input_rows", "f8", (2, CHUNK)),  # live input, left and right
         ("peak", "f8", (2,)),  # largest output since a reader last set it to zero

@@ -3,16 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
+from instrument.engine.formula_code import (
+    LAYER_NAMES,
+    Formula,
+    place_in_layer,
+    place_in_modulator,
+    placed,
+)
 from instrument.engine.layout import (
+    CODE,
+    CONSTANTS,
     LINK_ADD,
     LINK_MULTIPLY,
+    MODULATOR_KINDS,
     MODULATOR_NONE,
     PROGRAM,
+    SOURCE_FORMULA,
     SOURCE_HARMONIC,
+    SOURCE_INPUT,
     SOURCE_NONE,
     SOURCE_PATH,
     STEP_BASE,
@@ -35,6 +48,9 @@ from instrument.engine.parameters import (
     index_of,
     offset_in,
 )
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 _TERM_ROWS = offset_in(LAYER, "source.x.1.amplitude")
 
@@ -118,6 +134,76 @@ class Program:
         row["source"] = SOURCE_PATH
         row["frames"], row["points"] = table.shape[:2]
         self.paths[layer] = table
+
+    def draw_formula(self, layer: int, axes: Sequence[Formula | None]) -> None:
+        """Let a layer draw what formulas say of x, y and z.
+
+        Parameters
+        ----------
+        layer : int, 0-based
+        axes : up to three Formula or None
+            None, and an axis that is not given, draws 0.
+
+        Raises
+        ------
+        ValueError
+            If the program has no room for so many instructions or constants.
+        """
+        row = self.record["layers"][layer]
+        row["source"] = SOURCE_FORMULA
+        row["instructions"] = 0
+        for axis, formula in enumerate(axes):
+            if formula is None:
+                continue
+            names = [place_in_layer(name, layer) for name in formula.names]
+            row["code"][axis], row["instructions"][axis] = self._add_code(formula, names)
+            if "n" in formula.reads:
+                row["counts"] = 1
+
+    def modulate_by_formula(self, modulator: int, formula: Formula) -> None:
+        """Let a modulator move as a formula says; a modulator is 0-based.
+
+        Raises
+        ------
+        ValueError
+            If the program has no room for so many instructions or constants.
+        """
+        row = self.record["modulators"][modulator]
+        row["kind"] = MODULATOR_KINDS.index("formula")
+        names = [place_in_modulator(name, modulator) for name in formula.names]
+        row["code"], row["instructions"] = self._add_code(formula, names)
+
+    def _add_code(self, formula: Formula, names: list[int]) -> tuple[int, int]:
+        first, count = int(self.record["n_code"]), len(formula.instructions)
+        if first + count > CODE:
+            raise ValueError(
+                f"the formulas of a patch come to more than {CODE} instructions together; make some of them shorter"
+            )
+        constants = [self._constant(value) for value in formula.constants]
+        self.record["code"][first : first + count] = placed(formula, constants, names)
+        self.record["n_code"] = first + count
+        if not formula.reads.isdisjoint(LAYER_NAMES):
+            self.record["short"] = 1
+        return first, count
+
+    def _constant(self, value: float) -> int:
+        # The row of a constant, by its bits: 0 is not -0.
+        count = int(self.record["n_constants"])
+        bits = np.float64(value).view(np.int64)
+        known = np.flatnonzero(self.record["constants"][:count, 0].view(np.int64) == bits)
+        if len(known):
+            return int(known[0])
+        if count == CONSTANTS:
+            raise ValueError(
+                f"the formulas of a patch hold more than {CONSTANTS} different numbers; use knobs for some of them"
+            )
+        self.record["constants"][count] = value
+        self.record["n_constants"] = count + 1
+        return count
+
+    def draw_input(self, layer: int) -> None:
+        """Let a layer (0-based) draw the live input: the left channel is x, the right one y."""
+        self.record["layers"][layer]["source"] = SOURCE_INPUT
 
     def clear_layer(self, layer: int) -> None:
         """Let a layer draw nothing."""

@@ -12,5 +12,9 @@ MODULATE = Unit("beamhand_modulate", types.int64, types.int64)
 LAYERS = Unit("beamhand_layers", types.int64, types.int64)
 """Number of the instance, samples: draws all layers into mix_x and mix_y."""
 
-ALL = {"unit_modulate": MODULATE, "unit_layers": LAYERS}
+FORMULA = Unit("beamhand_formula", *(types.int64,) * 6)
+"""Number of the instance, first instruction, their count, place of the result (`formula_code`), first and last
+sample: fills the result with what the instructions make of those samples."""
+
+ALL = {"unit_modulate": MODULATE, "unit_layers": LAYERS, "unit_formula": FORMULA}
 """Units by the module that holds them."""
