@@ -152,7 +152,7 @@ def _parse(text: str) -> tuple[ast.expr, int]:
             raise FormulaError(column, f"{sign} is not known; write {_OTHER_SIGNS[sign]}")
         if sign == "#":
             raise FormulaError(column, "a formula has no comments; # is not known")
-        if not (" " <= sign <= "~" or sign in "\t\r\n"):
+        if not (" " <= sign <= "~" or sign in "\t\r\n") or sign == "\\":
             raise FormulaError(column, f"the character {sign!r} is not known; a formula holds {_ALLOWED}")
     line = "".join(" " if sign in "\t\r\n" else sign for sign in text)
     start = len(line) - len(line.lstrip())
@@ -164,7 +164,9 @@ def _parse(text: str) -> tuple[ast.expr, int]:
             warnings.simplefilter("ignore")
             return ast.parse(line, mode="eval").body, start
     except SyntaxError as error:
-        column = len(line) + 1 if (error.lineno or 1) > 1 else min(max(error.offset or 1, 1), len(line) + 1)
+        # What is missing at the end is reported at no column, or on a line that is not there.
+        at_end = (error.lineno or 1) > 1 or not error.offset
+        column = len(line) + 1 if at_end else min(error.offset or 1, len(line) + 1)
         raise FormulaError(start + column, _syntax(line, column, error.msg)) from None
     except (ValueError, RecursionError, MemoryError):
         raise FormulaError(

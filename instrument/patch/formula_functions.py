@@ -4,15 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from instrument.engine.formula_code import OPERATIONS
 from instrument.patch.formula_graph import Graph, is_power_of_two
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
 
 MOST_ARGUMENTS = 16
 """Numbers that min and max take at most."""
@@ -83,11 +79,8 @@ FUNCTIONS: dict[str, Function] = {
 }
 """Every function by name."""
 
-_OWN = ("copy", "place")
-"""Operations whose names mean something else in NumPy."""
-
-FOLDED: dict[str, Callable[..., Any]] = {
-    name: getattr(np, name) for name in OPERATIONS if name not in _OWN and hasattr(np, name)
+FOLDED: dict[str, np.ufunc] = {
+    name: getattr(np, name) for name in OPERATIONS if isinstance(getattr(np, name, None), np.ufunc)
 }
 """Operations whose value is known before playing when their operands are."""
 
@@ -139,9 +132,15 @@ class Maker:
         return self._basic("power", a, b)
 
     def _mod(self, a: int, b: int) -> int:
+        x, y = self.graph.value_of(a), self.graph.value_of(b)
+        if x is not None and y is not None:
+            return self._number(float(np.mod(x, y)))
         return self._basic("whole_remainder", self._basic("fmod", a, b), b)
 
     def _floor_divide(self, a: int, b: int) -> int:
+        x, y = self.graph.value_of(a), self.graph.value_of(b)
+        if x is not None and y is not None:
+            return self._number(float(np.floor_divide(x, y)))
         return self._basic("whole_quotient", a, b, self._basic("fmod", a, b))
 
     def _greater(self, a: int, b: int) -> int:
