@@ -7,6 +7,7 @@ from numba import cfunc, types
 
 from instrument.engine import (  # noqa: F401 - loads what the callback calls by name
     unit_forms,
+    unit_formula,
     unit_layers,
     unit_modulate,
 )

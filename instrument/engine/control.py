@@ -138,6 +138,7 @@ def _remember_newest(m):
     # What note modulators are; behind the last note they stay what it was.
     if m.n_voices > 0:
         voice = m.voices[m.n_voices - 1]
+        m.note_key = voice.key * 1.0
         m.note_octave = (voice.key - _A4_KEY) / 12.0
         m.note_velocity = voice.velocity / 127.0
         m.note_channel = voice.channel

@@ -50,6 +50,7 @@ from instrument.engine.ramp import settle
 from instrument.engine.tempo import carry_tempo, reset_tempo
 
 _TERMS = offset_in(LAYER, "source.x.1.amplitude")
+_GATE = offset_in(LAYER, "source.gate")
 _RATIO = 1
 _RATE = offset_in(MODULATOR, "rate")
 
@@ -113,6 +114,8 @@ def _reset_layer(p, s, layer):
     s.pen_wrapped[layer] = 0.0
     s.last_position[layer] = 0.0
     s.rounds[layer] = 0
+    s.gate_level[layer] = 0.0
+    s.gate_gain[layer] = 0.0 if p.base[LAYER_BASE + layer * LAYER_SIZE + _GATE] > 0.0 else 1.0
     _clear_past(s, layer)
     reset_forms(s, layer)
     for axis in range(3):
@@ -129,6 +132,8 @@ def _carry_layer(m, p, s, before, old, layer):
     s.last_position[layer] = old.last_position[layer]
     s.rounds[layer] = old.rounds[layer]
     carry_forms(m, p, s, old, layer)
+    s.gate_level[layer] = old.gate_level[layer]
+    s.gate_gain[layer] = old.gate_gain[layer]
     for axis in range(2):
         s.held[layer, axis] = old.held[layer, axis]
         for i in range(SHORT):

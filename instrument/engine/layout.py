@@ -40,6 +40,12 @@ TERMS = 1024
 CODE = 4096
 """Instructions of all formulas of a program together."""
 
+CONSTANTS = 256
+"""Different constants of all formulas of a program together; each is a row, so that it is read like any other."""
+
+FORMULA_ROWS = 32
+"""Rows that a formula may hold at the same time on its way to the result."""
+
 FORMS = 24
 """Forms that a layer passes through at most."""
 
@@ -153,7 +159,8 @@ LINK_ROW = np.dtype(
 
 STEP = np.dtype([("operation", "i4"), ("index", "i4")], align=True)
 
-INSTRUCTION = np.dtype([("value", "f8"), ("operation", "i4"), ("index", "i4")], align=True)
+INSTRUCTION = np.dtype([("operation", "i4"), ("target", "i4"), ("operands", "i4", (4,))], align=True)
+"""Target and operands are places of rows, see `formula_code`."""
 
 MODULATOR_ROW = np.dtype(
     [
@@ -194,6 +201,8 @@ PROGRAM = np.dtype(
         ("n_code", "i4"),
         ("code", INSTRUCTION, (CODE,)),
         ("tempo_steps", "i8"),  # the first of them, to be evaluated before the tempo
+        ("n_constants", "i8"),
+        ("constants", "f8", (CONSTANTS, CHUNK)),
         ("n_steps", "i8"),
         ("schedule", STEP, (STEPS,)),  # what to evaluate, in an order that respects every link
         ("n_links", "i8"),
@@ -283,6 +292,8 @@ INSTANCE = np.dtype(
         ("late_rows", "f8", (LAYERS, 2, CHUNK)),  # ... and SHORT samples earlier
         ("past", "f8", (LAYERS, 2, SHORT)),
         ("held", "f8", (LAYERS, 2)),  # where a layer that waits for its turn has stopped
+        ("gate_level", "f8", (LAYERS,)),  # of the live input, falling slowly
+        ("gate_gain", "f8", (LAYERS,)),
         ("spin", "u8", (LAYERS, 3)),
         ("carry", "f8", (LAYERS, 3, TERMS)),  # phase a term has gained on the pen, in turns
         ("last_ratio", "f8", (LAYERS, 3, TERMS)),
@@ -380,13 +391,15 @@ def _fields() -> list[tuple[object, ...]]:
         ("bend", "i4", (16,)),
         ("pressure", "u1", (16,)),
         ("cc", "u1", (16, 128)),
-        ("note_octave", "f8"),  # of the newest note held, or of the last one: octaves from key 69 ...
+        ("note_key", "f8"),  # of the newest note held, or of the last one; the same in ...
+        ("note_octave", "f8"),  # ... octaves from key 69 ...
         ("note_velocity", "f8"),  # ... velocity, 0 to 1 ...
         ("note_channel", "i8"),
         ("note_release", "f8"),  # release velocity of the note let go last, 0 to 1
         ("n_voices", "i8"),
         ("voices", VOICE, (VOICES,)),
         ("counters", COUNTERS),
+        ("formula_rows", "f8", (FORMULA_ROWS, CHUNK)),
         ("input_channels", "i8"),  # channels that the driver hands in: 0, 1 or 2
         ("input_rows", "f8", (2, CHUNK)),  # live input, left and right
         ("peak", "f8", (2,)),  # largest output since a reader last set it to zero

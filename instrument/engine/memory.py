@@ -101,6 +101,7 @@ def allocate(rate: float, *, shared: bool = False, ring_seconds: float = RING_SE
     record["instances"]["number"] = (0, 1)
     record["cc"][:] = 0
     record["bend"][:] = 8192
+    record["note_key"] = 69.0  # until a note is played: A4, the pen's own key
     return memory
 
 

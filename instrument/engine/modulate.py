@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiled import compiled, merged
+from instrument.engine.formula_code import MODULATOR_PLACE
 from instrument.engine.layout import (
+    CHUNK,
     MODULATOR_CURVE,
     MODULATOR_ENVELOPE,
     MODULATOR_FOLLOWER,
@@ -18,6 +20,7 @@ from instrument.engine.layout import (
     STEP_BASE,
     STEP_LINK,
 )
+from instrument.engine.machine import address_of
 from instrument.engine.modulate_cycle import run_cycle, run_lfo, run_trigger
 from instrument.engine.modulate_envelope import run_envelope
 from instrument.engine.modulate_follow import run_follower, run_note
@@ -26,13 +29,25 @@ from instrument.engine.modulate_link import apply_link, begin_target, keep_link
 from instrument.engine.modulate_random import run_random
 from instrument.engine.modulate_table import run_curve, run_steps
 from instrument.engine.tempo import run_tempo
+from instrument.engine.units import FORMULA
+
+_run_formula = FORMULA.call
 
 
 @compiled
 def run_formula_modulator(m, p, s, number, n):
     """Fill a modulator's row for n samples; turns and cycles hold its place in the cycle and the cycle's number."""
-    for i in range(n):
-        s.modulator_rows[number, i] = 0.0
+    row = p.modulators[number]
+    place = np.int64(MODULATOR_PLACE) + CHUNK * number
+    _run_formula(
+        address_of(m),
+        np.int64(s.number),
+        np.int64(row.code),
+        np.int64(row.instructions),
+        place,
+        np.int64(0),
+        np.int64(n),
+    )
 
 
 @merged

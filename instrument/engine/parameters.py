@@ -16,6 +16,8 @@ LAYERS = 8
 MODULATORS = 32
 LINKS = 64
 AXES = ("x", "y", "z")
+KNOBS = ("a", "b", "c", "d", "e", "f", "g", "h")
+"""Names in a formula that stand for parameters of its owner, free for controls and links to move."""
 LIVE_TERMS = 8
 """Harmonic terms of each axis whose amplitude, ratio and phase can be played; further terms are constants."""
 
@@ -93,6 +95,12 @@ LAYER: tuple[Parameter, ...] = (
     *(Parameter(*row) for row in FORM_ROWS),
     Parameter("source.frame", 0.0, "frames", "frame of a flip-book, counted from 0 and going round"),
     Parameter("source.blend", 1.0, "0 or 1", "1 blends a frame into the next between whole numbers, 0 cuts"),
+    *(
+        Parameter(f"source.{knob}", 0.0, "number", f"what {knob} is in this layer's formulas")
+        for knob in KNOBS
+    ),
+    Parameter("source.gain", 1.0, "gain", "how much of the live input is drawn"),
+    Parameter("source.gate", 0.0, "of full scale", "level below which the live input is silent"),
     *_terms(),
 )
 

@@ -10,44 +10,48 @@ import numpy as np
 import numpy.typing as npt
 
 from instrument.engine.form_table import COUNTING_FORMS
+from instrument.engine.formula_code import (
+    LAYER_NAMES,
+    Formula,
+    place_in_layer,
+    place_in_modulator,
+    placed,
+)
 from instrument.engine.layout import (
     CELLS,
+    CODE,
+    CONSTANTS,
     FORM_KINDS,
     GESTURES,
     LINK_ADD,
     LINK_MULTIPLY,
     MODULATOR_CURVE,
     MODULATOR_FOLLOWER,
+    MODULATOR_FORMULA,
     MODULATOR_GESTURE,
     MODULATOR_KINDS,
     MODULATOR_NONE,
     MODULATOR_STEPS,
     PROGRAM,
+    SOURCE_FORMULA,
     SOURCE_HARMONIC,
+    SOURCE_INPUT,
     SOURCE_NONE,
     SOURCE_PATH,
-    STEP_BASE,
-    STEP_LINK,
-    STEP_MODULATOR,
     TERMS,
 )
 from instrument.engine.parameters import (
     LAYER,
     LAYER_BASE,
     LAYER_SIZE,
-    LINK_BASE,
-    LINK_SIZE,
     LINKS,
     LIVE_TERMS,
-    MODULATOR_BASE,
-    MODULATOR_SIZE,
     MODULATORS,
-    PATCH,
-    PATCH_BASE,
     ROWS,
     index_of,
     offset_in,
 )
+from instrument.engine.schedule import late_links, order_steps
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -164,6 +168,76 @@ class Program:
         row["forms"][: len(kinds)] = [FORM_KINDS.index(kind) for kind in kinds]
         if any(kind in COUNTING_FORMS for kind in kinds):
             row["counts"] = 1
+
+    def draw_formula(self, layer: int, axes: Sequence[Formula | None]) -> None:
+        """Let a layer draw what formulas say of x, y and z.
+
+        Parameters
+        ----------
+        layer : int, 0-based
+        axes : up to three Formula or None
+            None, and an axis that is not given, draws 0.
+
+        Raises
+        ------
+        ValueError
+            If the program has no room for so many instructions or constants.
+        """
+        row = self.record["layers"][layer]
+        row["source"] = SOURCE_FORMULA
+        row["instructions"] = 0
+        for axis, formula in enumerate(axes):
+            if formula is None:
+                continue
+            names = [place_in_layer(name, layer) for name in formula.names]
+            row["code"][axis], row["instructions"][axis] = self._add_code(formula, names)
+            if "n" in formula.reads:
+                row["counts"] = 1
+
+    def modulate_by_formula(self, modulator: int, formula: Formula) -> None:
+        """Let a modulator move as a formula says; a modulator is 0-based.
+
+        Raises
+        ------
+        ValueError
+            If the program has no room for so many instructions or constants.
+        """
+        self.modulate(modulator, MODULATOR_FORMULA)
+        row = self.record["modulators"][modulator]
+        names = [place_in_modulator(name, modulator) for name in formula.names]
+        row["code"], row["instructions"] = self._add_code(formula, names)
+
+    def _add_code(self, formula: Formula, names: list[int]) -> tuple[int, int]:
+        first, count = int(self.record["n_code"]), len(formula.instructions)
+        if first + count > CODE:
+            raise ValueError(
+                f"the formulas of a patch come to more than {CODE} instructions together; make some of them shorter"
+            )
+        constants = [self._constant(value) for value in formula.constants]
+        self.record["code"][first : first + count] = placed(formula, constants, names)
+        self.record["n_code"] = first + count
+        if not formula.reads.isdisjoint(LAYER_NAMES):
+            self.record["short"] = 1
+        return first, count
+
+    def _constant(self, value: float) -> int:
+        # The row of a constant, by its bits: 0 is not -0.
+        count = int(self.record["n_constants"])
+        bits = np.float64(value).view(np.int64)
+        known = np.flatnonzero(self.record["constants"][:count, 0].view(np.int64) == bits)
+        if len(known):
+            return int(known[0])
+        if count == CONSTANTS:
+            raise ValueError(
+                f"the formulas of a patch hold more than {CONSTANTS} different numbers; use knobs for some of them"
+            )
+        self.record["constants"][count] = value
+        self.record["n_constants"] = count + 1
+        return count
+
+    def draw_input(self, layer: int) -> None:
+        """Let a layer (0-based) draw the live input: the left channel is x, the right one y."""
+        self.record["layers"][layer]["source"] = SOURCE_INPUT
 
     def clear_layer(self, layer: int) -> None:
         """Let a layer draw nothing."""
@@ -344,115 +418,3 @@ def _table(rows: npt.NDArray[np.float64], width: int, what: str, columns: str) -
     if not np.isfinite(table).all():
         raise ValueError(f"{what} holds a number that is not finite")
     return table
-
-
-_TEMPO_FIRST = PATCH_BASE + min(k for k, row in enumerate(PATCH) if row.name.startswith("tempo."))
-_TEMPO_BEHIND = PATCH_BASE + max(k for k, row in enumerate(PATCH) if row.name.startswith("tempo.")) + 1
-
-
-def _moves_tempo(param: int) -> bool:
-    return _TEMPO_FIRST <= param < _TEMPO_BEHIND
-
-
-def _owner(param: int) -> tuple[int, int] | None:
-    # What is evaluated from a parameter: a modulator, a link, or something that no link waits for.
-    if MODULATOR_BASE <= param < LINK_BASE:
-        return STEP_MODULATOR, (param - MODULATOR_BASE) // MODULATOR_SIZE
-    if LINK_BASE <= param < PATCH_BASE:
-        return STEP_LINK, (param - LINK_BASE) // LINK_SIZE
-    return None
-
-
-def late_links(record: npt.NDArray[np.void]) -> list[bool]:
-    """Return which links act `layout.SHORT` samples late because they would close a circle.
-
-    Links are taken in the order of their numbers. One that would close a circle with those before it that are not late
-    is late: of the links of a circle it is the last one. Modulators go by the tempo, so links to it are always late.
-    """
-    after: dict[tuple[int, int], set[tuple[int, int]]] = {}
-    late = []
-    for number, row in enumerate(record["links"][: int(record["n_links"])]):
-        modulator, link = (STEP_MODULATOR, int(row["modulator"])), (STEP_LINK, number)
-        owner = _owner(int(row["param"]))
-        closes = owner is not None and (
-            owner in {modulator, link} or _leads_to(after, owner, modulator) or _leads_to(after, owner, link)
-        )
-        late.append(closes or _moves_tempo(int(row["param"])))
-        if not late[-1]:
-            after.setdefault(modulator, set()).add(link)
-            if owner is not None:
-                after.setdefault(link, set()).add(owner)
-    return late
-
-
-def _leads_to(
-    after: dict[tuple[int, int], set[tuple[int, int]]], first: tuple[int, int], last: tuple[int, int]
-) -> bool:
-    waiting, seen = [first], {first}
-    while waiting:
-        here = waiting.pop()
-        if here == last:
-            return True
-        new = after.get(here, set()) - seen
-        seen |= new
-        waiting.extend(new)
-    return False
-
-
-def order_steps(record: npt.NDArray[np.void]) -> tuple[list[tuple[int, int]], int]:
-    """Return (operation, index) steps such that everything is evaluated before it is used, those of the tempo first.
-
-    A linked parameter's own row is begun first, then its links follow, each after its modulator and
-    after the links that move its depth, offset and bend; a modulator comes after links to its parameters. Links that
-    are `late` wait for nothing.
-
-    Returns
-    -------
-    steps : list of (int, int)
-    before_tempo : int
-        How many of them move parameters of the tempo.
-
-    Raises
-    ------
-    ValueError
-        If a link's modulator is not in use.
-    """
-    rows = record["links"][: int(record["n_links"])]
-    by_target: dict[int, list[int]] = {}
-    for number, row in enumerate(rows):
-        if record["modulators"]["kind"][row["modulator"]] == MODULATOR_NONE:
-            raise ValueError(
-                f"link {number + 1} is moved by modulator {row['modulator'] + 1}, which is not in use"
-            )
-        by_target.setdefault(int(row["param"]), []).append(number)
-    steps: list[tuple[int, int]] = []
-    done: set[tuple[str, int]] = set()
-
-    def visit(kind: str, index: int) -> None:
-        if (kind, index) in done:
-            return
-        done.add((kind, index))
-        if kind == "modulator":
-            first = MODULATOR_BASE + index * MODULATOR_SIZE
-            for param in range(first, first + MODULATOR_SIZE):
-                visit("param", param)
-            steps.append((STEP_MODULATOR, index))
-        elif index in by_target:
-            for number in by_target[index]:
-                if not rows["late"][number]:
-                    visit("modulator", int(rows["modulator"][number]))
-                    first = LINK_BASE + number * LINK_SIZE
-                    for param in range(first, first + LINK_SIZE):
-                        visit("param", param)
-            steps.append((STEP_BASE, index))
-            steps.extend((STEP_LINK, number) for number in by_target[index])
-
-    for param in range(_TEMPO_FIRST, _TEMPO_BEHIND):
-        visit("param", param)
-    before_tempo = len(steps)
-    for param in by_target:
-        visit("param", param)
-    for number in range(MODULATORS):
-        if record["modulators"]["kind"][number] != MODULATOR_NONE:
-            visit("modulator", number)
-    return steps, before_tempo

@@ -15,5 +15,15 @@ LAYERS = Unit("beamhand_layers", types.int64, types.int64)
 FORMS_UNIT = Unit("beamhand_forms", types.int64, types.int64, types.int64, types.int64)
 """Number of the instance, layer, first and last sample: bends what the layer draws."""
 
-ALL = {"unit_modulate": MODULATE, "unit_layers": LAYERS, "unit_forms": FORMS_UNIT}
+
+FORMULA = Unit("beamhand_formula", *(types.int64,) * 6)
+"""Number of the instance, first instruction, their count, place of the result (`formula_code`), first and last
+sample: fills the result with what the instructions make of those samples."""
+
+ALL = {
+    "unit_formula": FORMULA,
+    "unit_forms": FORMS_UNIT,
+    "unit_modulate": MODULATE,
+    "unit_layers": LAYERS,
+}
 """Units by the module that holds them."""

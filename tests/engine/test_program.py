@@ -31,7 +31,8 @@ from instrument.engine.parameters import (
     MODULATORS,
     ROWS,
 )
-from instrument.engine.program import Program, new_program, order_steps
+from instrument.engine.program import Program, new_program
+from instrument.engine.schedule import order_steps
 from tests.engine.playing import terms
 
 
