@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import cfunc, types
 
-from instrument.engine import unit_layers, unit_modulate  # noqa: F401 - loads what the callback calls by name
+from instrument.engine import unit_controls, unit_layers, unit_message, unit_modulate, unit_start  # noqa: F401 - loads what the callback calls by name
 from instrument.engine.compiled import ENTRY_OPTIONS, compiled, quiet
 from instrument.engine.event import copy_event
 from instrument.engine.layout import HISTOGRAM, RING_EVENTS

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +13,8 @@ from instrument.engine.layout import (
     LINK_MULTIPLY,
     MODULATOR_NONE,
     PROGRAM,
+    SNAPSHOT_VALUES,
+    SNAPSHOTS,
     SOURCE_HARMONIC,
     SOURCE_NONE,
     SOURCE_PATH,
@@ -35,6 +38,12 @@ from instrument.engine.parameters import (
     index_of,
     offset_in,
 )
+
+CLICK = 1 / 127
+"""Share of its range by which a click of an endless knob moves a parameter: as fine as an ordinary knob."""
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 _TERM_ROWS = offset_in(LAYER, "source.x.1.amplitude")
 
@@ -123,6 +132,32 @@ class Program:
         """Let a layer draw nothing."""
         self.record["layers"][layer]["source"] = SOURCE_NONE
 
+    def add_snapshot(self, values: Mapping[str, float]) -> None:
+        """Add a snapshot, the next one counted from 1.
+
+        Parameters
+        ----------
+        values : mapping of str to float
+            Value by address.
+
+        Raises
+        ------
+        KeyError
+            If there is no such address.
+        ValueError
+            If the program has no room for so many snapshots or values.
+        """
+        number = int(self.record["n_snapshots"])
+        first = sum(int(row["count"]) for row in self.record["snapshots"][:number])
+        if number == SNAPSHOTS or first + len(values) > SNAPSHOT_VALUES:
+            raise ValueError(
+                f"a patch holds {SNAPSHOTS} snapshots of {SNAPSHOT_VALUES} values together at most; leave some out"
+            )
+        for k, (param, value) in enumerate(sorted((index_of(name), value) for name, value in values.items())):
+            self.record["snapshot_values"][first + k] = (value, param)
+        self.record["snapshots"][number] = (first, len(values))
+        self.record["n_snapshots"] = number + 1
+
     def link(self, number: int, modulator: int, address: str, operation: int = LINK_ADD) -> None:
         """Connect a modulator to a parameter.
 
@@ -180,6 +215,8 @@ def new_program() -> Program:
     record["fade_seconds"] = 0.005
     record["base"] = [row.default for row in ROWS]
     record["jumps"] = [1 if row.choices else 0 for row in ROWS]
+    record["circles"] = [1 if row.circular else 0 for row in ROWS]
+    record["controls"]["step"] = CLICK
     return Program(record)
 
 
