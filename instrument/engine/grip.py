@@ -14,6 +14,9 @@ _SIGN = MANNERS.index("relative_sign")
 _PICKUP = TAKEOVERS.index("pickup")
 _SCALED = TAKEOVERS.index("scaled")
 
+_NEAR = 1.001
+"""Steps of the knob that count as being there; a little more than one, which is inexact in the numbers used."""
+
 _FAST_SECONDS = 0.1
 """Clicks of an endless knob that follow within this time count as fast."""
 
@@ -61,7 +64,7 @@ def _meets(p, s, k, low, high, before, raw, top):
     target = s.target[control.param]
     place = place_in_sweep(p, control, low, high, target)
     here = raw / top
-    near = abs(here - place) <= 1.0 / top
+    near = abs(here - place) <= _NEAR / top
     passed = before >= 0.0 and (before - place) * (here - place) <= 0.0
     return near or passed
 
