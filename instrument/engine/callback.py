@@ -6,10 +6,13 @@ import numpy as np
 from numba import cfunc, types
 
 from instrument.engine import (  # noqa: F401 - loads what the callback calls by name
+    unit_controls,
     unit_forms,
     unit_formula,
     unit_layers,
+    unit_message,
     unit_modulate,
+    unit_start,
 )
 from instrument.engine.compiled import ENTRY_OPTIONS, compiled, quiet
 from instrument.engine.event import copy_event

@@ -11,7 +11,9 @@ import numpy.typing as npt
 
 from instrument.engine.callback import push_callback, stream_callback
 from instrument.engine.layout import (
+    ACTIONS,
     EVENT,
+    EVENT_ACTION,
     EVENT_MIDI,
     EVENT_PANIC,
     EVENT_SET,
@@ -114,6 +116,26 @@ def swap_event(time: int, slot: int, *, carry: bool = False, fade: float = 0.0) 
         Seconds; 0 takes the new patch's own.
     """
     return Event(time, EVENT_SWAP, slot, fade, flags=FLAG_CARRY if carry else 0)
+
+
+def action_event(time: int, action: str, value: float = 0.0) -> Event:
+    """Return an action as an event.
+
+    Parameters
+    ----------
+    time : int
+        Sample time.
+    action : str
+        One of `layout.ACTIONS`.
+    value : float
+        Patch of the set list or snapshot, counted from 1, where the action takes one.
+
+    Raises
+    ------
+    ValueError
+        If there is no such action.
+    """
+    return Event(time, EVENT_ACTION, ACTIONS.index(action), value)
 
 
 def panic_event(time: int = 0) -> Event:

@@ -175,6 +175,16 @@ def _start_layer(m, p, s, before, old, layer, carry):
 
 
 @compiled
+def _start_control(s, old, k, goes_on):
+    state = s.controls[k]
+    state.at = old.controls[k].at if goes_on else -1.0
+    state.value = old.controls[k].value if goes_on else 0.0
+    state.heard = old.controls[k].heard if goes_on else np.int64(0)
+    state.holds = old.controls[k].holds if goes_on else 0
+    state.down = old.controls[k].down if goes_on else 0
+
+
+@compiled
 def _reset_modulator(p, s, number):
     state = s.modulator[number]
     state.phase = state.origin_part = np.uint64(0)
@@ -255,6 +265,8 @@ def start_instance(m, p, s, old, slot, carry):
         if p.schedule[k].operation == STEP_BASE:
             s.linked[p.schedule[k].index] = 1
     s.n_ramping = 0
+    for k in range(p.n_controls):
+        _start_control(s, old, k, carry and k < before.n_controls)
     s.slot = slot
     s.turn = old.turn if carry else 0
     s.began = old.began if carry else m.time

@@ -63,6 +63,16 @@ FORM_KINDS = tuple(FORM_TABLE)
 DELAY_LINE = 1 << 16
 """Samples of each axis of a layer that the delay form keeps; a power of two."""
 
+SNAPSHOTS = 128
+SNAPSHOT_VALUES = 4096
+"""Values of all snapshots of a program together."""
+BEND_RANGE = 2.0
+"""Semitones to either side before RPN 0 says otherwise (MPE specification 1.0, 2.4, for master channels; elsewhere
+common practice, no source)."""
+ASKS = 16
+"""Actions that one message may ask for."""
+SETLIST = 512
+"""Patches of a set list that are reached without waiting for Python."""
 CONTROLS = 256
 CURVE_POINTS = 1024
 VOICES = 16
@@ -76,9 +86,11 @@ HISTOGRAM = 4096
 RING_COMMAND, RING_MIDI, RING_WINDOW, RING_PERFORM = range(RINGS)
 """Of events at the same sample the lowest ring comes first: a change of program goes before what is played into it."""
 
-EVENT_MIDI, EVENT_SET, EVENT_SWAP, EVENT_PANIC = 1, 2, 3, 4
+EVENT_MIDI, EVENT_SET, EVENT_SWAP, EVENT_PANIC, EVENT_ACTION = 1, 2, 3, 4, 5
 FLAG_AT_ONCE = 1
 """`EVENT_SET`: jump instead of ramping."""
+FLAG_ASKED = 4
+"""`EVENT_ACTION` in the log: asked for by a control, so that it follows from a message already logged."""
 FLAG_CARRY = 2
 """`EVENT_SWAP`: the new program goes on from the phases of the old one instead of from zero."""
 
@@ -112,8 +124,31 @@ LINK_ADD, LINK_MULTIPLY = 0, 1
 STEP_BASE, STEP_LINK, STEP_MODULATOR = 0, 1, 2
 STEPS = MODULATORS + 2 * LINKS
 
-MESSAGES = ("none", "cc", "note", "velocity", "gate", "pad", "bend", "pressure")
+MESSAGES = (
+    "none",
+    "cc",
+    "note",
+    "velocity",
+    "gate",
+    "pad",
+    "bend",
+    "pressure",
+    "cc14",
+    "rpn",
+    "nrpn",
+    "key_pressure",
+    "release",
+    "program",
+)
 """What a control listens to; the index is what the program stores."""
+MANNERS = ("sweep", "toggle", "radio", "relative_twos", "relative_offset", "relative_sign")
+"""How a control takes what it hears: as a place in its range, as a button that changes over, as one of a group of
+buttons, or as a step in one of the three usual codings of an endless knob; the index is what the program stores."""
+TAKEOVERS = ("jump", "pickup", "scaled")
+"""What a knob does that does not stand where its parameter is; the index is what the program stores."""
+ACTIONS = ("none", "next", "previous", "patch", "snapshot", "morph", "panic", "record")
+"""What a control or a key may do besides moving a parameter; the index is what programs and events store. Patches of the
+set list and snapshots are counted from 1."""
 CURVES = ("lin", "exp", "log", "points")
 """How a control's sweep is shaped; the index is what the program stores."""
 
@@ -136,6 +171,14 @@ CONTROL = np.dtype(
     [
         ("lo", "f8"),
         ("hi", "f8"),
+        ("step", "f8"),  # share of the range that one click of an endless knob moves
+        ("acceleration", "f8"),  # how much further a click moves when clicks come fast; 0 for never
+        ("argument", "f8"),  # of the action; nan where what is heard is the argument
+        ("manner", "i4"),
+        ("takeover", "i4"),
+        ("action", "i4"),  # 0 moves the parameter
+        ("group", "i4"),  # of radio buttons
+        ("by_bend_range", "i4"),  # 1: the range is the channel's bend range, in semitones
         ("message", "i4"),
         ("channel", "i4"),  # 0..15, or -1 for any
         ("number", "i4"),  # controller or key number, or -1 for any
@@ -156,6 +199,34 @@ LINK_ROW = np.dtype(
     ],
     align=True,
 )
+CONTROL_STATE = np.dtype(
+    [
+        ("at", "f8"),  # place of the knob when it was last heard, 0 to 1; -1 before that
+        ("value", "f8"),  # what the control last gave its parameter
+        ("heard", "i8"),  # sample of that time
+        ("holds", "i4"),  # 1 where the knob has taken hold of its parameter
+        ("down", "i4"),  # 1 while a button is held
+    ],
+    align=True,
+)
+
+CHANNEL = np.dtype(
+    [
+        ("bend_range", "f8"),  # semitones to either side, by RPN 0
+        ("fine", "f8"),  # tuning in semitones, by RPN 1 ...
+        ("coarse", "f8"),  # ... and by RPN 2
+        ("selected", "i4"),  # registered or other parameter number, or -1
+        ("registered", "i4"),  # 1 where `selected` is a registered one
+        ("entry", "i4"),  # 14-bit data entry
+        ("program", "i4"),
+        ("bank", "i4"),
+        ("sustain", "i4"),
+        ("sostenuto", "i4"),
+        ("mono", "i4"),
+    ],
+    align=True,
+)
+
 
 STEP = np.dtype([("operation", "i4"), ("index", "i4")], align=True)
 
@@ -191,6 +262,11 @@ LAYER_ROW = np.dtype(
     align=True,
 )
 
+SNAPSHOT = np.dtype([("first", "i4"), ("count", "i4")], align=True)
+
+SNAPSHOT_VALUE = np.dtype([("value", "f8"), ("param", "i4")], align=True)
+"""Of one snapshot in the order of parameters."""
+
 PROGRAM = np.dtype(
     [
         ("ramp_seconds", "f8"),
@@ -212,6 +288,10 @@ PROGRAM = np.dtype(
         ("curve_points", "f8", (CURVE_POINTS, 2)),
         ("base", "f8", (COUNT,)),
         ("jumps", "u1", (COUNT,)),  # 1 where a parameter selects and is never ramped
+        ("circles", "u1", (COUNT,)),  # 1 where whole turns make no difference
+        ("n_snapshots", "i4"),
+        ("snapshots", SNAPSHOT, (SNAPSHOTS,)),
+        ("snapshot_values", SNAPSHOT_VALUE, (SNAPSHOT_VALUES,)),
     ],
     align=True,
 )
@@ -279,10 +359,12 @@ INSTANCE = np.dtype(
         ("ramp_done", "i8", (COUNT,)),
         ("ramping", "i4", (COUNT,)),  # indices of the ramps under way, packed
         ("n_ramping", "i8"),
+        ("steps", "u1", (COUNT,)),  # 1 where a ramp is a single step half-way
         ("moving", "u1", (COUNT,)),  # 1 where the row is not one value throughout
         ("linked", "u1", (COUNT,)),
         ("number", "i8"),  # which of the instances this is
         ("slot", "i8"),  # -1 while silent
+        ("controls", CONTROL_STATE, (CONTROLS,)),
         ("turn", "i8"),  # layer that holds the beam in `turns`
         ("pen", "u8", (LAYERS,)),  # phase in 2**-64 turns, so that it never drifts
         ("pen_wrapped", "f8", (LAYERS,)),  # -1 or 1 where the latest step began a new round
@@ -323,12 +405,15 @@ INSTANCE = np.dtype(
     align=True,
 )
 
+KEY_DOWN, PEDAL_DOWN, LATCHED = 1, 2, 4
+"""What keeps a note sounding: its key, the sustain pedal, the sostenuto pedal."""
+
 VOICE = np.dtype(
     [
         ("key", "i4"),
         ("channel", "i4"),
+        ("held", "i4"),  # KEY_DOWN, PEDAL_DOWN and LATCHED, added up
         ("velocity", "f8"),
-        ("release_velocity", "f8"),
         ("bend", "f8"),
         ("pressure", "f8"),
         ("timbre", "f8"),
@@ -336,6 +421,8 @@ VOICE = np.dtype(
     ],
     align=True,
 )
+
+ASKED = np.dtype([("value", "f8"), ("action", "i4")], align=True)
 
 COUNTERS = np.dtype(
     [
@@ -396,6 +483,13 @@ def _fields() -> list[tuple[object, ...]]:
         ("note_velocity", "f8"),  # ... velocity, 0 to 1 ...
         ("note_channel", "i8"),
         ("note_release", "f8"),  # release velocity of the note let go last, 0 to 1
+        ("channels", CHANNEL, (16,)),
+        ("zones", "i4", (2,)),  # member channels of the lower and of the upper zone of an MPE controller
+        ("asked_at", "i8"),  # actions asked for so far
+        ("asked", ASKED, (ASKS,)),
+        ("set_count", "i8"),  # patches of the set list ...
+        ("set_slots", "i4", (SETLIST,)),  # ... the slot of each, or -1 ...
+        ("set_at", "i8"),  # ... and which one plays
         ("n_voices", "i8"),
         ("voices", VOICE, (VOICES,)),
         ("counters", COUNTERS),

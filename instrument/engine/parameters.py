@@ -38,6 +38,8 @@ class Parameter:
         What it does, for the schema, the docs and the window.
     choices : tuple of str
         Names for the whole numbers 0, 1, 2 ... where the parameter selects; such a parameter is never ramped.
+    circular : bool
+        Whether whole turns make no difference, so that a morph takes the short way round.
     """
 
     name: str
@@ -45,12 +47,21 @@ class Parameter:
     unit: str
     about: str
     choices: tuple[str, ...] = ()
+    circular: bool = False
 
 
 def _per_axis(
-    stem: str, default: float, unit: str, about: str, axes: tuple[str, ...] = AXES
+    stem: str,
+    default: float,
+    unit: str,
+    about: str,
+    axes: tuple[str, ...] = AXES,
+    *,
+    circular: bool = False,
 ) -> list[Parameter]:
-    return [Parameter(f"{stem}.{axis}", default, unit, about.format(axis=axis)) for axis in axes]
+    return [
+        Parameter(f"{stem}.{axis}", default, unit, about.format(axis=axis), (), circular) for axis in axes
+    ]
 
 
 def _terms() -> list[Parameter]:
@@ -63,7 +74,13 @@ def _terms() -> list[Parameter]:
                 Parameter(
                     f"{stem}.ratio", float(k), "times the pen", f"frequency ratio of term {k} on {axis}"
                 ),
-                Parameter(f"{stem}.phase", 0.0, "turns", f"phase of term {k} on {axis}; 0.25 makes a cosine"),
+                Parameter(
+                    f"{stem}.phase",
+                    0.0,
+                    "turns",
+                    f"phase of term {k} on {axis}; 0.25 makes a cosine",
+                    circular=True,
+                ),
             ]
     return rows
 
@@ -84,7 +101,7 @@ LAYER: tuple[Parameter, ...] = (
     ),
     Parameter("place.size", 1.0, "gain", "scales all axes together"),
     *_per_axis("place.scale", 1.0, "gain", "scales {axis}"),
-    *_per_axis("place.turn", 0.0, "turns", "angle about the {axis} axis"),
+    *_per_axis("place.turn", 0.0, "turns", "angle about the {axis} axis", circular=True),
     *_per_axis(
         "place.spin", 0.0, "turns/s", "speed of turning about the {axis} axis; fast spins become tones"
     ),
@@ -206,6 +223,12 @@ PATCH: tuple[Parameter, ...] = (
     Parameter("tempo.pair", 1.0, "beats", "length of a swung pair"),
     Parameter("tempo.tap", 0.0, "choice", "counts as a tap when it turns on", ("off", "on")),
     Parameter("tempo.restart", 0.0, "choice", "begins at beat 0 when it turns on", ("off", "on")),
+    Parameter("morph.from", 1.0, "snapshot", "snapshot, counted from 1, at morph.position 0"),
+    Parameter("morph.to", 2.0, "snapshot", "snapshot, counted from 1, at morph.position 1"),
+    Parameter(
+        "morph.position", 0.0, "0 to 1", "place between the two snapshots; controls and typed numbers move it"
+    ),
+    Parameter("morph.time", 4.0, "beats", "how long the action morph takes"),
 )
 
 LAYER_SIZE = len(LAYER)

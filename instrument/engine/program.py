@@ -33,6 +33,8 @@ from instrument.engine.layout import (
     MODULATOR_NONE,
     MODULATOR_STEPS,
     PROGRAM,
+    SNAPSHOT_VALUES,
+    SNAPSHOTS,
     SOURCE_FORMULA,
     SOURCE_HARMONIC,
     SOURCE_INPUT,
@@ -55,6 +57,12 @@ from instrument.engine.schedule import late_links, order_steps
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+CLICK = 1 / 127
+"""Share of its range by which a click of an endless knob moves a parameter: as fine as an ordinary knob."""
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 _TERM_ROWS = offset_in(LAYER, "source.x.1.amplitude")
 
@@ -344,6 +352,32 @@ class Program:
         self.record["modulators"][number]["count"] = len(table)
         self.tables[number] = table
 
+    def add_snapshot(self, values: Mapping[str, float]) -> None:
+        """Add a snapshot, the next one counted from 1.
+
+        Parameters
+        ----------
+        values : mapping of str to float
+            Value by address.
+
+        Raises
+        ------
+        KeyError
+            If there is no such address.
+        ValueError
+            If the program has no room for so many snapshots or values.
+        """
+        number = int(self.record["n_snapshots"])
+        first = sum(int(row["count"]) for row in self.record["snapshots"][:number])
+        if number == SNAPSHOTS or first + len(values) > SNAPSHOT_VALUES:
+            raise ValueError(
+                f"a patch holds {SNAPSHOTS} snapshots of {SNAPSHOT_VALUES} values together at most; leave some out"
+            )
+        for k, (param, value) in enumerate(sorted((index_of(name), value) for name, value in values.items())):
+            self.record["snapshot_values"][first + k] = (value, param)
+        self.record["snapshots"][number] = (first, len(values))
+        self.record["n_snapshots"] = number + 1
+
     def link(self, number: int, modulator: int, address: str, operation: int = LINK_ADD) -> None:
         """Connect a modulator to a parameter.
 
@@ -403,6 +437,8 @@ def new_program() -> Program:
     record["fade_seconds"] = 0.005
     record["base"] = [row.default for row in ROWS]
     record["jumps"] = [1 if row.choices else 0 for row in ROWS]
+    record["circles"] = [1 if row.circular else 0 for row in ROWS]
+    record["controls"]["step"] = CLICK
     return Program(record)
 
 

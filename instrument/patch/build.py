@@ -6,10 +6,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.engine.layout import CURVES, LINK_ADD, LINK_MULTIPLY, MESSAGES, MODULATOR_LFO
+from instrument.engine.layout import (
+    ACTIONS,
+    CURVES,
+    LINK_ADD,
+    LINK_MULTIPLY,
+    MANNERS,
+    MESSAGES,
+    MODULATOR_LFO,
+    TAKEOVERS,
+)
 from instrument.engine.parameters import AXES, LINK, LIVE_TERMS, MODULATOR, PATCH, index_of
 from instrument.engine.program import Program, new_program
 from instrument.patch.check import modulator_index
+from instrument.patch.controls import COUNTED
 from instrument.patch.errors import PatchError, Problem
 from instrument.patch.fields import parameter_values
 from instrument.patch.locate import lines_of
@@ -59,6 +69,8 @@ def build_program(patch: Patch, drawings: Mapping[int, Drawn] | None = None) -> 
             program.set(f"mod.{k + 1}.{name}", value)
     _build_links(patch, program)
     _build_controls(patch, program)
+    for snapshot in patch.snapshot:
+        program.add_snapshot(snapshot.values)
     for address, value in patch.values.items():
         program.set(address, value)
     return program
@@ -84,7 +96,9 @@ def _build_layers(patch: Patch, program: Program, drawings: Mapping[int, Drawn])
 def _with_played_terms(patch: Patch, number: int, tables: Axes) -> Axes:
     # A term that a link or a control moves is there from the start, silent, or they would move nothing.
     needed = dict.fromkeys(AXES, 0)
-    moved = [link.parameter for link in patch.link] + [control.parameter for control in patch.control]
+    moved = [link.parameter for link in patch.link]
+    moved += [control.parameter for control in patch.control if control.parameter is not None]
+    moved += [address for snapshot in patch.snapshot for address in snapshot.values]
     for address in moved:
         match address.split("."):
             case ["layer", layer, "source", axis, term, _] if int(layer) == number:
@@ -127,7 +141,17 @@ def _build_controls(patch: Patch, program: Program) -> None:
         row["message"] = MESSAGES.index(control.message)
         row["channel"] = control.channel - 1 if isinstance(control.channel, int) else -1
         row["number"] = control.number if isinstance(control.number, int) else -1
-        row["param"] = index_of(control.parameter)
+        row["param"] = index_of(control.parameter) if control.parameter is not None else 0
+        row["action"] = ACTIONS.index(control.action or "none")
+        row["argument"] = (
+            np.nan if control.choose is None and control.action in COUNTED else control.choose or 0
+        )
+        row["manner"] = MANNERS.index(control.manner)
+        row["takeover"] = TAKEOVERS.index(control.takeover)
+        row["group"] = control.group
+        row["step"] = control.step
+        row["acceleration"] = control.acceleration
+        row["by_bend_range"] = int(control.message == "bend" and control.range is None)
         row["curve"] = CURVES.index(control.shape)
         points = control.points or []
         row["first_point"] = at if points else 0

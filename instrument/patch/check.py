@@ -28,8 +28,14 @@ def cross_problems(patch: Patch) -> list[Finding]:
             found.append((("link", k, "modulator"), f"{name}.modulator", said))
         found += _address_problem(patch, link.parameter, ("link", k, "parameter"), f"{name}.parameter")
     for k, control in enumerate(patch.control):
+        if control.parameter is None:
+            continue
         path: Path = ("control", k, "parameter")
         found += _address_problem(patch, control.parameter, path, f"control.{k + 1}.parameter")
+    for k, snapshot in enumerate(patch.snapshot):
+        for address in snapshot.values:
+            place: Path = ("snapshot", k, "values", address)
+            found += _address_problem(patch, address, place, f"snapshot.{k + 1}.values.{address}")
     found += _curve_problem(patch)
     return found
 

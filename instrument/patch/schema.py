@@ -2,15 +2,15 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 import tomlkit
-from pydantic import BeforeValidator, ConfigDict, Field, PrivateAttr, WithJsonSchema
+from pydantic import BeforeValidator, ConfigDict, Field, PrivateAttr, WithJsonSchema, model_validator
 
-from instrument.engine.layout import CONTROLS
+from instrument.engine.layout import CONTROLS, SNAPSHOT_VALUES, SNAPSHOTS
 from instrument.engine.parameters import LAYER, LAYERS, LINK, LINKS, MODULATOR, MODULATORS, PATCH
 from instrument.patch.controls import Address, Control
-from instrument.patch.fields import Number, Seconds, Text, one_of, parameter_fields, refusal
+from instrument.patch.fields import Number, Seconds, Table, Text, one_of, parameter_fields, refusal
 from instrument.patch.sources import Source
 
 SCHEMA = 1
@@ -102,6 +102,15 @@ def _flat(table: dict[str, Any], stem: str = "") -> Iterator[tuple[str, Any]]:
             yield stem + key, value
 
 
+class Snapshot(Table):
+    """Values to recall together, at once or by a morph."""
+
+    name: Text = Field("", description="what to call it")
+    values: Annotated[dict[Address, Number], BeforeValidator(_values), _VALUES_SCHEMA] = Field(
+        description="values by address; what is not named stays as it is"
+    )
+
+
 class Patch(parameter_fields("PatchFields", PATCH)):  # type: ignore[misc]  # made from the engine's table
     """A patch: what is drawn, what moves it, and what a hand may change.
 
@@ -134,6 +143,9 @@ class Patch(parameter_fields("PatchFields", PATCH)):  # type: ignore[misc]  # ma
     control: Annotated[list[Control], _at_most(CONTROLS, "control")] = Field(
         [], description="MIDI messages to parameters", max_length=CONTROLS
     )
+    snapshot: Annotated[list[Snapshot], _at_most(SNAPSHOTS, "snapshot")] = Field(
+        [], description="sets of values that actions recall", max_length=SNAPSHOTS
+    )
     values: Annotated[dict[Address, Number], BeforeValidator(_values), _VALUES_SCHEMA] = Field(
         {},
         description="values by address, which win over all fields; saving puts here what has no field in the file",
@@ -141,6 +153,15 @@ class Patch(parameter_fields("PatchFields", PATCH)):  # type: ignore[misc]  # ma
 
     _path: Path | None = PrivateAttr(None)
     _text: str = PrivateAttr("")
+
+    @model_validator(mode="after")
+    def _check_snapshots(self) -> Self:
+        count = 0
+        for k, snapshot in enumerate(self.snapshot):
+            count += len(snapshot.values)
+            if count > SNAPSHOT_VALUES:
+                raise refusal(f"all snapshots together hold {SNAPSHOT_VALUES} values", at=f"snapshot.{k + 1}")
+        return self
 
     @property
     def path(self) -> Path | None:

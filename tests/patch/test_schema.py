@@ -158,7 +158,7 @@ class TestJsonSchema:
             {"layer": [{"pen": {"frequency": []}}]},
             {"link": [{"parameter": "output.level"}]},
             {"control": [{"message": "c", "parameter": "output.level"}]},
-            {"control": [{"message": "cc", "number": 128, "parameter": "output.level"}]},
+            {"control": [{"message": "cc", "number": 16384, "parameter": "output.level"}]},
             {"mix": {"mode": True}},
         ],
         ids=str,
