@@ -1,6 +1,6 @@
 """The kinds of field a patch file has, and fields made from the engine's table of parameters."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import partial
 from typing import Annotated, Any
 
@@ -25,6 +25,9 @@ _NUMBER_SCHEMA: list[dict[str, Any]] = [
     {"type": "number"},
     {"type": "string", "description": "arithmetic such as 3*440 or 1/0, or a note name such as C#4"},
 ]
+TAG = "kind: "
+"""Marks the part of an error's place that pydantic adds for the kind of a source, form or modulator."""
+
 SWITCH = "0 or 1"
 """Unit of parameters that may also be written as true and false."""
 
@@ -91,6 +94,8 @@ def _switch(value: Any) -> float:
 
 
 def _choice(names: tuple[str, ...], value: Any) -> float:
+    if isinstance(value, bool) and len(names) == 2:
+        return float(value)
     if isinstance(value, str) and value in names:
         return float(names.index(value))
     try:
@@ -178,6 +183,24 @@ def parameter_fields(name: str, rows: Iterable[Parameter]) -> type[Table]:
     return create_model(name, __base__=Table, **fields)
 
 
+def make_table(name: str, base: type[Table], about: str, fields: Mapping[str, Any]) -> type[Table]:
+    """Return a table with further fields.
+
+    Parameters
+    ----------
+    name : str
+        Of the class, which the JSON Schema shows.
+    base : type of Table
+    about : str
+        Sentence that describes it.
+    fields : mapping
+        Type and default of each, as pydantic's ``create_model`` takes them.
+    """
+    made: type[Table] = create_model(name, __base__=base, **fields)
+    made.__doc__ = about
+    return made
+
+
 def parameter_values(model: BaseModel, rows: Iterable[Parameter]) -> Iterator[tuple[str, float]]:
     """Give name and value of every row from a table made by `parameter_fields`."""
     for row in rows:
@@ -193,7 +216,7 @@ def _described(row: Parameter) -> Any:
 
 def _type_of(row: Parameter) -> Any:
     if row.choices:
-        named = {"enum": list(row.choices)}
+        named: dict[str, Any] = {"enum": [*row.choices, *([False, True] if len(row.choices) == 2 else [])]}
         return Annotated[
             float, BeforeValidator(partial(_choice, row.choices)), _any_of(named, *_NUMBER_SCHEMA)
         ]

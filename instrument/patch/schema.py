@@ -8,22 +8,21 @@ import tomlkit
 from pydantic import BeforeValidator, ConfigDict, Field, PrivateAttr, WithJsonSchema, model_validator
 
 from instrument.engine.layout import CONTROLS, SNAPSHOT_VALUES, SNAPSHOTS
-from instrument.engine.parameters import LAYER, LAYERS, LINK, LINKS, MODULATOR, MODULATORS, PATCH
+from instrument.engine.parameters import LAYER, LAYERS, LINK, LINKS, MODULATORS, PATCH
 from instrument.patch.controls import Address, Control
 from instrument.patch.fields import Number, Seconds, Table, Text, one_of, parameter_fields, refusal
+from instrument.patch.forms import FORM_FIELD, FormList
+from instrument.patch.modulators import Modulator
 from instrument.patch.sources import Source
 
 SCHEMA = 1
 """Version of the file format; raised when an older Beamhand could misread a file."""
 
-KINDS = ("none", "lfo")
-"""Kinds of modulator; the index is what the program stores."""
-
 OPERATIONS = ("add", "multiply")
 """How a link changes its parameter; the index is what the program stores."""
 
-LAYER_FIELDS = tuple(row for row in LAYER if not row.name.startswith("source."))
-"""Rows of a layer that have a field of their own; those of the source are in its terms."""
+LAYER_FIELDS = tuple(row for row in LAYER if not row.name.startswith(("source.", "form.")))
+"""Rows of a layer that have a field of their own; those of its source and its forms are in their tables."""
 
 
 def _at_most(count: int, what: str) -> BeforeValidator:
@@ -42,13 +41,7 @@ class Layer(parameter_fields("LayerFields", LAYER_FIELDS)):  # type: ignore[misc
 
     name: Text = Field("", description="what to call the layer")
     source: Source | None = Field(None, description="what the layer draws; nothing unless given")
-
-
-class Modulator(parameter_fields("ModulatorFields", MODULATOR)):  # type: ignore[misc]  # made from the engine's table
-    """A moving value."""
-
-    name: Text = Field("", description="name by which links refer to it")
-    kind: Annotated[str, *one_of(KINDS[1:])] = Field("lfo", description="what moves")
+    form: FormList = FORM_FIELD
 
 
 def _modulator_reference(value: Any) -> Any:
