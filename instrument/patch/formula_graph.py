@@ -218,7 +218,8 @@ def _with_rows(joined: dict[int, Node], steps: list[_Step]) -> Formula:
     rows: dict[int, int] = {}
     last_read = {operand: k for k, step in enumerate(steps) for operand in step.operands}
     free = list(range(FORMULA_ROWS - 1, -1, -1))
-    code = np.zeros(len(steps), INSTRUCTION)
+    code: list[tuple[int, int, tuple[int, ...]]] = []
+    unused = refer(TEMPORARY, 0)
 
     def reference(index: int) -> int:
         if index in rows:
@@ -236,13 +237,12 @@ def _with_rows(joined: dict[int, Node], steps: list[_Step]) -> Formula:
         ended = [operand for operand in set(step.operands) if operand in rows and last_read[operand] == k]
         free.extend(rows.pop(operand) for operand in ended)
         rows[step.result] = row
-        code[k]["operation"] = OPERATION_NUMBERS[step.kind]
-        code[k]["target"] = refer(TEMPORARY, row)
-        code[k]["operands"] = (operands + [refer(TEMPORARY, 0)] * 4)[:4]
+        padded = (*operands, unused, unused, unused, unused)[:4]
+        code.append((OPERATION_NUMBERS[step.kind], refer(TEMPORARY, row), padded))
     if len(constants) > MOST_CONSTANTS:
         raise TooLargeError(f"it holds {len(constants)} different numbers, at most {MOST_CONSTANTS} are kept")
     return Formula(
-        code,
+        np.array(code, INSTRUCTION),
         tuple(joined[index].value for index in constants),
         tuple(joined[index].name for index in names),
         frozenset(node.name for node in joined.values() if node.kind == "name"),

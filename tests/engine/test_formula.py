@@ -300,7 +300,7 @@ def test_a_formula_gone_to_infinity_or_nan_spoils_no_other_layer(text: str) -> N
     assert np.abs(out).max() <= 1.0
     engine.set("layer.1.level", 0.0, at_once=True)
     engine.render(CHUNK)
-    np.testing.assert_array_equal(engine.render(100), np.tile(np.float32([0.0, 0.25]), (100, 1)))
+    np.testing.assert_array_equal(engine.render(100), np.tile(np.array([0.0, 0.25], np.float32), (100, 1)))
 
 
 @pytest.mark.parametrize("number", AWKWARD)
