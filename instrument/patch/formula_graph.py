@@ -20,26 +20,26 @@ from instrument.engine.formula_code import (
 from instrument.engine.layout import FORMULA_ROWS, INSTRUCTION
 
 MOST_INSTRUCTIONS = 256
-"""Instructions that a formula may come to. At 64 samples a block, so many sines cost about as long as the block lasts
-at 48 kHz on the machines this was written on; more could never be played."""
+"""Instructions that a formula may come to: more than anybody types, and a bound on what one may cost."""
 
 MOST_CONSTANTS = 128
+"""Different numbers in one formula; half of what all formulas of a patch may hold together."""
 
 _MOST_NODES = 4 * MOST_INSTRUCTIONS
 
-_FUSED: dict[tuple[str, int, str], tuple[str, tuple[int, int, int]]] = {
-    ("add", 0, "multiply"): ("multiply_add", (0, 1, 2)),
-    ("add", 1, "multiply"): ("multiply_add", (0, 1, 2)),
-    ("subtract", 0, "multiply"): ("multiply_subtract", (0, 1, 2)),
-    ("subtract", 1, "multiply"): ("subtract_product", (0, 1, 2)),
-    ("multiply", 0, "add"): ("add_multiply", (0, 1, 2)),
-    ("multiply", 1, "add"): ("add_multiply", (0, 1, 2)),
-    ("multiply", 0, "subtract"): ("subtract_multiply", (0, 1, 2)),
-    ("multiply", 1, "subtract"): ("subtract_multiply", (0, 1, 2)),
-    ("multiply", 0, "multiply"): ("multiply_multiply", (0, 1, 2)),
-    ("multiply", 1, "multiply"): ("multiply_multiply", (0, 1, 2)),
-    ("add", 0, "add"): ("add_add", (0, 1, 2)),
-    ("add", 1, "add"): ("add_add", (0, 1, 2)),
+_FUSED: dict[tuple[str, int, str], str] = {
+    ("add", 0, "multiply"): "multiply_add",
+    ("add", 1, "multiply"): "multiply_add",
+    ("subtract", 0, "multiply"): "multiply_subtract",
+    ("subtract", 1, "multiply"): "subtract_product",
+    ("multiply", 0, "add"): "add_multiply",
+    ("multiply", 1, "add"): "add_multiply",
+    ("multiply", 0, "subtract"): "subtract_multiply",
+    ("multiply", 1, "subtract"): "subtract_multiply",
+    ("multiply", 0, "multiply"): "multiply_multiply",
+    ("multiply", 1, "multiply"): "multiply_multiply",
+    ("add", 0, "add"): "add_add",
+    ("add", 1, "add"): "add_add",
 }
 """An operation, which of its two operands is the result of which other, and the one instruction that does both."""
 
@@ -153,7 +153,7 @@ def _joined(nodes: list[Node], uses: list[int], node: Node, gone: set[int]) -> N
         found = _FUSED.get((node.kind, side, nodes[operand].kind))
         if found is not None and uses[operand] == 1:
             gone.add(operand)
-            return Node(found[0], (*nodes[operand].operands, node.operands[1 - side]))
+            return Node(found, (*nodes[operand].operands, node.operands[1 - side]))
     return None
 
 
