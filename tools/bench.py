@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 from bench_drawings import bench_routing, bench_saving
+from bench_formula import bench_formulas
 from virtual_studio import busy_cores, jack_server, screen
 
 from instrument.engine.engine import Engine
@@ -175,9 +176,15 @@ def bench_drawings() -> None:
     bench_saving()
 
 
+def bench_formula() -> None:
+    """Formulas beside the same expressions compiled by numba."""
+    heading("Formulas, beside the same expressions compiled directly by numba")
+    bench_formulas()
+
+
 def main() -> None:
     """Run the sections asked for."""
-    sections = ("cost", "decay", "start", "callback", "latency", "drawings")
+    sections = ("cost", "decay", "start", "callback", "latency", "drawings", "formula")
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("sections", nargs="*", choices=[*sections, []], help="all by default")
     parser.add_argument(
@@ -199,6 +206,8 @@ def main() -> None:
         bench_latency(given.events)
     if "drawings" in chosen:
         bench_drawings()
+    if "formula" in chosen:
+        bench_formula()
 
 
 if __name__ == "__main__":

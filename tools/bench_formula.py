@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import re
+import ast
 import statistics
 import time
 from typing import Any
@@ -57,10 +57,21 @@ def _direct_function(number: int, text: str) -> tuple[Any, Any]:
     return entry, types.ExternalFunction(f"bench_direct_{number}", _DIRECT)
 
 
+class _Samples(ast.NodeTransformer):
+    # Each name of a row becomes its sample, where(...) the choice that anybody would write.
+
+    def visit_Name(self, node: ast.Name) -> ast.expr:
+        return ast.parse(f"{node.id}[i]", mode="eval").body if node.id in _ROWS else node
+
+    def visit_Call(self, node: ast.Call) -> ast.expr:
+        arguments = [self.visit(argument) for argument in node.args]
+        if isinstance(node.func, ast.Name) and node.func.id == "where":
+            return ast.IfExp(*arguments)
+        return ast.Call(node.func, arguments, [])
+
+
 def _with_samples(text: str) -> str:
-    # Each name becomes its sample, where(...) the choice that numba compiles without an array.
-    text = re.sub(r"\b([pt]|[a-h])\b(?!\()", r"\1[i]", text)
-    return re.sub(r"where\((.*?), (sin\(.*?\)\)), (cos\(.*?\))\) \*", r"(\2 if \1 else \3) *", text)
+    return ast.unparse(_Samples().visit(ast.parse(text, mode="eval")))
 
 
 def bench_formulas() -> None:

@@ -178,7 +178,7 @@ def temporary_place(index: int) -> int:
 
 def constant_place(index: int) -> int:
     """Return the place of a program's constant row."""
-    return _place(_IN_PROGRAM, PROGRAM, "constants", index)
+    return _FIRST_CONSTANT + index * CHUNK
 
 
 def parameter_place(address: str) -> int:
@@ -191,6 +191,8 @@ def parameter_place(address: str) -> int:
     """
     return _place(_IN_INSTANCE, INSTANCE, "rows", index_of(address))
 
+
+_FIRST_CONSTANT = _place(_IN_PROGRAM, PROGRAM, "constants")
 
 AXIS_PLACES = tuple(_place(_IN_MEMORY, MEMORY, f"scratch_{axis}") for axis in AXES)
 """Where a layer's formulas leave x, y and z."""
@@ -247,16 +249,14 @@ def placed(formula: Formula, constants: list[int], names: list[int]) -> npt.NDAr
     names : list of int
         Place of each of the formula's names.
     """
-
-    def resolve(reference: int) -> int:
-        kind, index = split_reference(reference)
-        if kind == TEMPORARY:
-            return temporary_place(index)
-        return constant_place(constants[index]) if kind == CONSTANT else names[index]
-
+    # References and places by kind and index: one table, looked up for all operands together.
+    temporaries = temporary_place(0) + CHUNK * np.arange(FORMULA_ROWS)
+    tables = (temporaries, [constant_place(row) for row in constants], names)
+    starts = np.cumsum([0, *(len(table) for table in tables)])
+    places = np.concatenate([np.asarray(table, np.int64) for table in tables])
     out = np.zeros(len(formula.instructions), INSTRUCTION)
     out["operation"] = formula.instructions["operation"]
     for field in ("target", "operands"):
-        flat = formula.instructions[field].ravel()
-        out[field] = np.array([resolve(int(k)) for k in flat], np.int32).reshape(out[field].shape)
+        references = formula.instructions[field]
+        out[field] = places[starts[references >> _KIND_SHIFT] + (references & ((1 << _KIND_SHIFT) - 1))]
     return out

@@ -20,26 +20,26 @@ from instrument.engine.formula_code import (
 from instrument.engine.layout import FORMULA_ROWS, INSTRUCTION
 
 MOST_INSTRUCTIONS = 256
-"""Instructions that a formula may come to. At 64 samples a block, so many sines cost about as long as the block lasts
-at 48 kHz on the machines this was written on; more could never be played."""
+"""Instructions that a formula may come to: more than anybody types, and a bound on what one may cost."""
 
 MOST_CONSTANTS = 128
+"""Different numbers in one formula; half of what all formulas of a patch may hold together."""
 
 _MOST_NODES = 4 * MOST_INSTRUCTIONS
 
-_FUSED: dict[tuple[str, int, str], tuple[str, tuple[int, int, int]]] = {
-    ("add", 0, "multiply"): ("multiply_add", (0, 1, 2)),
-    ("add", 1, "multiply"): ("multiply_add", (0, 1, 2)),
-    ("subtract", 0, "multiply"): ("multiply_subtract", (0, 1, 2)),
-    ("subtract", 1, "multiply"): ("subtract_product", (0, 1, 2)),
-    ("multiply", 0, "add"): ("add_multiply", (0, 1, 2)),
-    ("multiply", 1, "add"): ("add_multiply", (0, 1, 2)),
-    ("multiply", 0, "subtract"): ("subtract_multiply", (0, 1, 2)),
-    ("multiply", 1, "subtract"): ("subtract_multiply", (0, 1, 2)),
-    ("multiply", 0, "multiply"): ("multiply_multiply", (0, 1, 2)),
-    ("multiply", 1, "multiply"): ("multiply_multiply", (0, 1, 2)),
-    ("add", 0, "add"): ("add_add", (0, 1, 2)),
-    ("add", 1, "add"): ("add_add", (0, 1, 2)),
+_FUSED: dict[tuple[str, int, str], str] = {
+    ("add", 0, "multiply"): "multiply_add",
+    ("add", 1, "multiply"): "multiply_add",
+    ("subtract", 0, "multiply"): "multiply_subtract",
+    ("subtract", 1, "multiply"): "subtract_product",
+    ("multiply", 0, "add"): "add_multiply",
+    ("multiply", 1, "add"): "add_multiply",
+    ("multiply", 0, "subtract"): "subtract_multiply",
+    ("multiply", 1, "subtract"): "subtract_multiply",
+    ("multiply", 0, "multiply"): "multiply_multiply",
+    ("multiply", 1, "multiply"): "multiply_multiply",
+    ("add", 0, "add"): "add_add",
+    ("add", 1, "add"): "add_add",
 }
 """An operation, which of its two operands is the result of which other, and the one instruction that does both."""
 
@@ -153,7 +153,7 @@ def _joined(nodes: list[Node], uses: list[int], node: Node, gone: set[int]) -> N
         found = _FUSED.get((node.kind, side, nodes[operand].kind))
         if found is not None and uses[operand] == 1:
             gone.add(operand)
-            return Node(found[0], (*nodes[operand].operands, node.operands[1 - side]))
+            return Node(found, (*nodes[operand].operands, node.operands[1 - side]))
     return None
 
 
@@ -218,7 +218,8 @@ def _with_rows(joined: dict[int, Node], steps: list[_Step]) -> Formula:
     rows: dict[int, int] = {}
     last_read = {operand: k for k, step in enumerate(steps) for operand in step.operands}
     free = list(range(FORMULA_ROWS - 1, -1, -1))
-    code = np.zeros(len(steps), INSTRUCTION)
+    code: list[tuple[int, int, tuple[int, ...]]] = []
+    unused = refer(TEMPORARY, 0)
 
     def reference(index: int) -> int:
         if index in rows:
@@ -236,13 +237,12 @@ def _with_rows(joined: dict[int, Node], steps: list[_Step]) -> Formula:
         ended = [operand for operand in set(step.operands) if operand in rows and last_read[operand] == k]
         free.extend(rows.pop(operand) for operand in ended)
         rows[step.result] = row
-        code[k]["operation"] = OPERATION_NUMBERS[step.kind]
-        code[k]["target"] = refer(TEMPORARY, row)
-        code[k]["operands"] = (operands + [refer(TEMPORARY, 0)] * 4)[:4]
+        padded = (*operands, unused, unused, unused, unused)[:4]
+        code.append((OPERATION_NUMBERS[step.kind], refer(TEMPORARY, row), padded))
     if len(constants) > MOST_CONSTANTS:
         raise TooLargeError(f"it holds {len(constants)} different numbers, at most {MOST_CONSTANTS} are kept")
     return Formula(
-        code,
+        np.array(code, INSTRUCTION),
         tuple(joined[index].value for index in constants),
         tuple(joined[index].name for index in names),
         frozenset(node.name for node in joined.values() if node.kind == "name"),

@@ -60,10 +60,13 @@ class Rig:
         self.record["bank"][0]["constants"] = program.record["constants"]
         return places
 
-    def run(self, code: int, count: int, first: int = 0, last: int = CHUNK) -> NDArray[np.float64]:
-        """Run instructions, and return the whole row of the result."""
-        _unit(self.memory.address, 0, code, count, MODULATOR_PLACE, first, last)
-        return np.array(self.instance["modulator_rows"][0])
+    def run(
+        self, code: int, count: int, first: int = 0, last: int = CHUNK, modulator: int = 0
+    ) -> NDArray[np.float64]:
+        """Run instructions, and return the whole row of the modulator (0-based) that takes the result."""
+        place = MODULATOR_PLACE + modulator * CHUNK
+        _unit(self.memory.address, 0, code, count, place, first, last)
+        return np.array(self.instance["modulator_rows"][modulator])
 
     def value(self, text: str, **knobs: ArrayLike) -> NDArray[np.float64]:
         """Return what a formula makes of knob values, as many samples as the longest of them has."""

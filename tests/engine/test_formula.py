@@ -285,6 +285,22 @@ def test_a_lower_layer_is_read_at_once_and_a_higher_one_late() -> None:
     np.testing.assert_allclose(out[:, 1], saw, atol=1e-6)
 
 
+def test_a_modulators_formula_reads_layers_late_and_fills_the_modulators_row() -> None:
+    program = bare_program()
+    program.modulate_by_formula(3, compile_formula("x1 + 10 * y8 + 100 * left + bpm"))
+    row = program.record["modulators"][3]
+    rig = Rig()
+    rig.record["bank"][0]["code"] = program.record["code"]
+    rig.record["bank"][0]["constants"] = program.record["constants"]
+    rig.instance["late_rows"][0, 0] = 1.0
+    rig.instance["late_rows"][7, 1] = 2.0
+    rig.record["input_rows"][0] = 3.0
+    rig.record["bpm_row"] = 0.5
+    found = rig.run(int(row["code"]), int(row["instructions"]), modulator=3)
+    np.testing.assert_array_equal(found, 321.5)
+    assert int(program.record["short"]) == 1
+
+
 @pytest.mark.parametrize(
     "text", ["a / 0", "a - inf", "exp(a * 1e6)", "sqrt(-1 - a)", "a * nan", "t * 1e308 * a"]
 )
@@ -300,7 +316,7 @@ def test_a_formula_gone_to_infinity_or_nan_spoils_no_other_layer(text: str) -> N
     assert np.abs(out).max() <= 1.0
     engine.set("layer.1.level", 0.0, at_once=True)
     engine.render(CHUNK)
-    np.testing.assert_array_equal(engine.render(100), np.tile(np.float32([0.0, 0.25]), (100, 1)))
+    np.testing.assert_array_equal(engine.render(100), np.tile(np.array([0.0, 0.25], np.float32), (100, 1)))
 
 
 @pytest.mark.parametrize("number", AWKWARD)

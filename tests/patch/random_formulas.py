@@ -38,4 +38,4 @@ def random_formula(rng: random.Random, depth: int = 3) -> str:
         )
     if kind < 0.9:
         return f"({rng.choice(_SIGNS)}{random_formula(rng, depth - 1)})"
-    return rng.choice(_LEAVES)
+    return str(rng.choice(_LEAVES))
