@@ -65,6 +65,7 @@ def multiplied(rate, whole, part):
     """Return a rate of any sign times a position, as (whole, part); exact to 2**-64 for the rate as it is stored."""
     rate = rate if abs(rate) < FARTHEST else 0.0
     floor = np.floor(rate)
+    floor = floor if rate - floor < 1.0 else floor + 1.0  # a rate so little below a whole one is that one
     rate_whole = np.int64(floor)
     rate_part = turns_to_phase(rate - floor)
     unsigned_whole = np.uint64(whole)

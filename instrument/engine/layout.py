@@ -222,7 +222,6 @@ MODULATOR_STATE = np.dtype(
         ("step_cycle", "i8"),
         ("played", "i8"),  # 1 where the step is played
         ("cleared", "i8"),  # 1 while `clear` stays on
-        ("hand", "f8"),  # at the latest sample
     ],
     align=True,
 )
@@ -283,7 +282,11 @@ INSTANCE = np.dtype(
         ("last_position", "f8", (LAYERS,)),
         ("modulator", MODULATOR_STATE, (MODULATORS,)),
         ("gestures", "f8", (GESTURES, CELLS)),
-        ("link_past", "f8", (LINKS, SHORT)),  # what late links add or multiply by, by sample time modulo SHORT
+        (
+            "link_past",
+            "f8",
+            (LINKS, SHORT),
+        ),  # what late links add or multiply by, by sample time modulo SHORT
         ("filled", "u1", (COUNT,)),  # 1 where a ramp has filled the row of this chunk
         ("notes", "i8"),  # notes begun since the program began
         ("tempo", TEMPO_STATE),

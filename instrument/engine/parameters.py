@@ -115,14 +115,14 @@ MODULATOR: tuple[Parameter, ...] = (
         "once runs one cycle after a trigger and holds its end; an envelope then goes on to its release by itself",
         ("repeated", "once"),
     ),
-    Parameter(
-        "trigger", 0.0, "choice", "what starts it anew, beside its gate", ("gate", "note", "beat")
-    ),
+    Parameter("trigger", 0.0, "choice", "what starts it anew, beside its gate", ("gate", "note", "beat")),
     Parameter("gate", 0.0, "choice", "starts it when it opens, releases it when it closes", ("off", "on")),
     Parameter("every", 1.0, "beats", "beats between the triggers of trigger beat"),
     # Rows of one kind stand together from here on, so that a program lays out no more than it uses.
     Parameter("smooth", 0.0, "of a cycle", "part of its cycle in which random moves on to the next value"),
-    Parameter("seed", 1.0, "number", "which sequence of chances random and steps play; the same repeats itself"),
+    Parameter(
+        "seed", 1.0, "number", "which sequence of chances random and steps play; the same repeats itself"
+    ),
     Parameter(
         "value",
         0.0,
@@ -138,20 +138,22 @@ MODULATOR: tuple[Parameter, ...] = (
         "whose level the follower follows",
         ("input", "input left", "input right", *(f"layer {k}" for k in range(1, LAYERS + 1))),
     ),
-    Parameter("attack", 0.01, "s or beats", "rise of the envelope, and time constant of a rising follower (s)"),
+    Parameter(
+        "attack", 0.01, "s or beats", "rise of the envelope, and time constant of a rising follower (s)"
+    ),
     Parameter("release", 0.2, "s or beats", "fall when let go, and time constant of a falling follower (s)"),
     Parameter("delay", 0.0, "s or beats", "wait of the envelope before its rise"),
     Parameter("hold", 0.0, "s or beats", "time of the envelope at its top"),
     Parameter("decay", 0.1, "s or beats", "time from the top to the sustained level"),
     Parameter("sustain", 0.7, "level", "level that the envelope keeps while it is held"),
-    Parameter("bend.attack", 0.0, "steepness", "bends the attack: 0 straight, above slow first, below fast first"),
+    Parameter(
+        "bend.attack", 0.0, "steepness", "bends the attack: 0 straight, above slow first, below fast first"
+    ),
     Parameter("bend.decay", 0.0, "steepness", "bends the decay in the same way"),
     Parameter("bend.release", 0.0, "steepness", "bends the release in the same way"),
     Parameter("loop", 0.0, "choice", "whether a held envelope begins again after its decay", ("off", "on")),
     Parameter("hand", 0.0, "value", "what a gesture records; let a control move it"),
-    Parameter(
-        "record", 0.0, "choice", "what passes into the gesture", ("play", "replace", "overdub")
-    ),
+    Parameter("record", 0.0, "choice", "what passes into the gesture", ("play", "replace", "overdub")),
     Parameter("clear", 0.0, "choice", "empties the gesture when it turns on", ("off", "on")),
     *(Parameter(letter, 0.0, "value", f"free knob {letter} of a formula") for letter in "abcdefgh"),
 )
@@ -185,7 +187,10 @@ PATCH: tuple[Parameter, ...] = (
     Parameter("tempo.running", 1.0, "choice", "whether the beat goes on", ("stopped", "running")),
     Parameter("tempo.source", 0.0, "choice", "who beats: tempo.bpm or incoming MIDI clock", ("own", "clock")),
     Parameter(
-        "tempo.swing", 0.0, "of half a pair", "delay of the second half of every pair; 1/3 makes triplets of it"
+        "tempo.swing",
+        0.0,
+        "of half a pair",
+        "delay of the second half of every pair; 1/3 makes triplets of it",
     ),
     Parameter("tempo.pair", 1.0, "beats", "length of a swung pair"),
     Parameter("tempo.tap", 0.0, "choice", "counts as a tap when it turns on", ("off", "on")),

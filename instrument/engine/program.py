@@ -156,10 +156,14 @@ class Program:
         row["kind"], row["count"] = kind, 0
         self.tables.pop(number, None)
         if kind == MODULATOR_GESTURE:
-            others = [k for k, row in enumerate(self.record["modulators"]) if row["kind"] == kind and k != number]
+            others = [
+                k for k, row in enumerate(self.record["modulators"]) if row["kind"] == kind and k != number
+            ]
             if len(others) == GESTURES:
                 row["kind"] = MODULATOR_NONE
-                raise ValueError(f"modulator {number + 1} is one gesture too many; at most {GESTURES} are played")
+                raise ValueError(
+                    f"modulator {number + 1} is one gesture too many; at most {GESTURES} are played"
+                )
             taken = {int(self.record["modulators"]["gesture"][k]) for k in others}
             row["gesture"] = min(set(range(GESTURES)) - taken)
 
