@@ -64,9 +64,14 @@ def distance(whole, part, from_whole, from_part):
 def multiplied(rate, whole, part):
     """Return a rate of any sign times a position, as (whole, part); exact to 2**-64 for the rate as it is stored."""
     rate = rate if abs(rate) < FARTHEST else 0.0
-    floor = np.floor(rate)
+    # Split before the sign is set: the fraction of a positive number is exact, and 1 less a small one is not.
+    size = abs(rate)
+    floor = np.floor(size)
     rate_whole = np.int64(floor)
-    rate_part = turns_to_phase(rate - floor)
+    rate_part = turns_to_phase(size - floor)
+    if rate < 0.0:
+        rate_whole = -rate_whole - np.int64(rate_part != np.uint64(0))
+        rate_part = np.uint64(0) - rate_part
     unsigned_whole = np.uint64(whole)
     unsigned_rate = np.uint64(rate_whole)
     # whole * rate, then part * whole rate, then part * part of rate; a signed factor read as unsigned is 2**64 too large.

@@ -190,7 +190,7 @@ def _reset_modulator(p, s, number):
     state.phase = state.origin_part = np.uint64(0)
     state.cycle = state.origin_whole = state.step_cycle = state.elapsed = 0
     state.started = state.held = state.sync = state.stage = state.played = state.cleared = 0
-    state.level = state.start = state.target = state.hand = 0.0
+    state.level = state.start = state.target = 0.0
     state.step = -1
     state.notes = s.notes
     # A rate that rests from the beginning: a cycle in beats is locked at once.
@@ -206,7 +206,7 @@ def _carry_modulator(s, old, number):
     state.started, state.held, state.sync, state.notes = then.started, then.held, then.sync, then.notes
     state.stage, state.level, state.start, state.target = then.stage, then.level, then.start, then.target
     state.elapsed, state.step, state.step_cycle = then.elapsed, then.step, then.step_cycle
-    state.played, state.cleared, state.hand = then.played, then.cleared, then.hand
+    state.played, state.cleared = then.played, then.cleared
 
 
 @compiled

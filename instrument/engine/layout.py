@@ -317,7 +317,6 @@ MODULATOR_STATE = np.dtype(
         ("step_cycle", "i8"),
         ("played", "i8"),  # 1 where the step is played
         ("cleared", "i8"),  # 1 while `clear` stays on
-        ("hand", "f8"),  # at the latest sample
     ],
     align=True,
 )

@@ -57,7 +57,7 @@ def run_modulator(m, p, s, number, n):
     if kind != MODULATOR_FOLLOWER and kind != MODULATOR_NOTE:
         fired = run_trigger(m, s, number, n, kind == MODULATOR_ENVELOPE)
         if kind != MODULATOR_ENVELOPE:
-            counts = kind == MODULATOR_STEPS or kind == MODULATOR_RANDOM or kind == MODULATOR_FORMULA
+            counts = kind in (MODULATOR_STEPS, MODULATOR_RANDOM, MODULATOR_FORMULA)
             run_cycle(m, s, number, n, fired, counts)
     if kind == MODULATOR_LFO:
         run_lfo(m, s, number, n)

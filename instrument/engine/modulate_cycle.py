@@ -22,6 +22,9 @@ _EVERY = offset_in(MODULATOR, "every")
 _SHAPES = 5
 _ON_NOTE, _ON_BEAT = 1, 2
 
+_FASTEST = 1048576.0
+"""Cycles in one sample; faster ones stand still, or the number of the cycle would lose its last digits for good."""
+
 _ENDED = 2
 """`started` of a single cycle that is over; a beat that jumps back does not bring it back."""
 
@@ -79,6 +82,11 @@ def _spread(cycle, start):
     return np.float64(cycle) + (whole if abs(whole) < 1e15 else 0.0)
 
 
+@inlined
+def _within_reach(speed):
+    return speed if abs(speed) < _FASTEST else 0.0
+
+
 @compiled
 def _run_steadily(m, s, number, n, counts):
     # One speed throughout and nothing that starts it anew: every place follows from the first.
@@ -86,8 +94,8 @@ def _run_steadily(m, s, number, n, counts):
     start = s.rows[base + _PHASE]
     turns = m.scratch_turns
     state = s.modulator[number]
-    speed = s.rows[base + _RATE, 0] / m.rate
-    change = turns_to_phase(speed if abs(speed) < 1e15 else 0.0)
+    speed = _within_reach(s.rows[base + _RATE, 0] / m.rate)
+    change = turns_to_phase(speed)
     phase = state.phase
     for i in range(np.uint64(n)):
         turns[i] = wrap_turn(phase_to_turns(phase + np.uint64(i) * change) + start[i])
@@ -96,7 +104,7 @@ def _run_steadily(m, s, number, n, counts):
         for i in range(n):
             m.scratch_cycles[i] = _spread(cycle, phase_to_turns(here) + start[i])
             cycle, here = moved_on(cycle, here, speed)
-    whole = np.int64(np.floor(speed + 0.5)) if abs(speed) < 1e15 else np.int64(0)
+    whole = np.int64(np.floor(speed + 0.5))
     cycle, phase = moved_often(state.cycle, phase, change, n)
     state.cycle = cycle + whole * n
     state.phase = phase
@@ -139,7 +147,7 @@ def run_cycle(m, s, number, n, fired, counts):
                 whole, part = between(m.beat_whole[i], m.beat_part[i], state.origin_whole, state.origin_part)
                 cycle, phase = multiplied(rate[i], whole, part)
             else:
-                cycle, phase = moved_on(cycle, phase, state.rate * m.beat_step[i])
+                cycle, phase = moved_on(cycle, phase, _within_reach(state.rate * m.beat_step[i]))
         state.rate = finite(rate[i])
         place = phase_to_turns(phase)
         from_start = place + start[i]
@@ -155,7 +163,7 @@ def run_cycle(m, s, number, n, fired, counts):
         m.scratch_turns[i] = turns
         m.scratch_cycles[i] = number_of
         if choice(sync[i], 2) == 0 and not (single and state.started == _ENDED):
-            cycle, phase = moved_on(cycle, phase, rate[i] / m.rate)
+            cycle, phase = moved_on(cycle, phase, _within_reach(rate[i] / m.rate))
     state.cycle = cycle
     state.phase = phase
 

@@ -64,8 +64,8 @@ def run_gesture(m, p, s, number, n):
     for i in range(n):
         clears = choice(clear[i], 2) != 0
         if clears and state.cleared == 0:
-            for k in range(CELLS):
-                cells[k] = 0.0
+            for emptied in range(CELLS):
+                cells[emptied] = 0.0
         state.cleared = np.int64(clears)
         place = m.scratch_turns[i] * CELLS
         k = min(np.int64(place), np.int64(CELLS - 1))

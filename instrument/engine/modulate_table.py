@@ -22,9 +22,9 @@ STEP = 4
 @inlined
 def _segment(pool, table, count, turns, near):
     # The last breakpoint that is not later; whether the search starts near it changes only its cost.
-    if near < count and pool[table + POINT * near] <= turns:
-        if near + 1 == count or turns < pool[table + POINT * (near + 1)]:
-            return near
+    begun = near < count and pool[table + POINT * near] <= turns
+    if begun and (near + 1 == count or turns < pool[table + POINT * (near + 1)]):
+        return near
     low, high = np.int64(-1), count
     while high - low > np.int64(1):
         middle = (low + high) // np.int64(2)

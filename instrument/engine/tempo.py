@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiled import compiled, inlined
-from instrument.engine.fixed import as_float, distance, moved_on
+from instrument.engine.fixed import as_float, distance, moved_often, moved_on
 from instrument.engine.layout import TAPS
 from instrument.engine.modulate_link import apply_link, begin_target
 from instrument.engine.numeric import choice, clamp, finite, turns_to_phase
@@ -23,6 +23,10 @@ RESTART = PATCH_BASE + offset_in(PATCH, "tempo.restart")
 _FASTEST = 0.45
 """Beats that may pass in one sample."""
 
+_AHEAD, _AHEAD_OF_ROUNDING = 2.5e-19, 4e-16
+"""Beats added to every step, at least and as a share of it: more than rounding takes away, so that a beat that falls
+on a sample is there on that sample and not one later. An hour of it is a few millionths of a sample."""
+
 _LONGEST_TAP = 2.0
 """Seconds between taps; a longer pause begins a new row of taps."""
 
@@ -37,8 +41,8 @@ _POINTER = 6
 
 _CLOCK, _START, _CONTINUE, _STOP, _SONG_POSITION = 0xF8, 0xFA, 0xFB, 0xFC, 0xF2
 
-_BANDWIDTH = 2.0 * np.pi * 0.04
-"""Of the loop that measures the clock, in radians a tick: about 2 Hz at 120 beats a minute."""
+_BANDWIDTH = 2.0 * np.pi * 0.02
+"""Of the loop that measures the clock, in radians a tick: about 1 Hz at 120 beats a minute."""
 
 _LOST = 4.0
 """Periods without a tick after which the clock counts as interrupted: the beat goes on, and joins what comes next."""
@@ -85,7 +89,8 @@ def _tap(m, p, s, now, n):
 def _own_step(bpm, rate):
     step = bpm / (60.0 * rate)
     step = step if step == step else 0.0
-    return clamp(step, -_FASTEST, _FASTEST)
+    ahead = step + (step * _AHEAD_OF_ROUNDING + _AHEAD) if step > 0.0 else step
+    return clamp(ahead, -_FASTEST, _FASTEST)
 
 
 @compiled
@@ -96,9 +101,49 @@ def _jump(t, whole, part):
 
 
 @compiled
+def _is_steady(s, t):
+    # Our own beat, straight, and nothing that moves it or asks for anything.
+    moving = s.moving[BPM] | s.moving[RUNNING] | s.moving[SOURCE] | s.moving[SWING]
+    if (moving | s.moving[TAP] | s.moving[RESTART]) != 0:
+        return False
+    asks = choice(s.rows[TAP, 0], 2) != t.tapping or choice(s.rows[RESTART, 0], 2) != t.restarting
+    follows = choice(s.rows[SOURCE, 0], 2) != 0 or t.follows != 0
+    return not asks and not follows and s.rows[SWING, 0] == 0.0 and t.arrived == 0 and t.moved != 0
+
+
+@compiled
+def _run_steadily(m, s, t, n, read):
+    # Every position follows from the first; only what somebody reads is worked out.
+    step = _own_step(s.rows[BPM, 0], m.rate)
+    if choice(s.rows[RUNNING, 0], 2) == 0:
+        step = 0.0
+    change = turns_to_phase(step)
+    whole, part = t.whole, t.part
+    if read:
+        last_whole, last_part = t.swung_whole, t.swung_part
+        for i in range(n):
+            now_whole, now_part = moved_often(whole, part, change, i)
+            here = as_float(now_whole, now_part)
+            gained = distance(now_whole, now_part, last_whole, last_part)
+            last_whole, last_part = now_whole, now_part
+            m.beat_whole[i] = now_whole
+            m.beat_part[i] = now_part
+            m.beat_row[i] = here
+            m.beat_step[i] = gained
+            m.beat_before[i] = here - gained
+            m.bpm_row[i] = finite(s.rows[BPM, i])
+    t.swung_whole, t.swung_part = moved_often(whole, part, change, n - 1)
+    t.whole, t.part = moved_often(whole, part, change, n)
+    t.moved = np.int64(step != 0.0)
+
+
+@compiled
 def run_tempo(m, p, s, n):
     """Fill the rows of the beat for n samples and move on; links have already moved the rows of `tempo`."""
     t = s.tempo
+    if _is_steady(s, t):
+        _run_steadily(m, s, t, n, p.n_steps > 0 or p.n_code > 0)
+        return
     bpm = s.rows[BPM]
     for i in range(n):
         taps = choice(s.rows[TAP, i], 2)
