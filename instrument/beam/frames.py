@@ -57,6 +57,7 @@ class FrameSource:
         self._seen = 0
         self._path = look.reconstruction(rate)
         self._points_per_second = rate * look.oversampling
+        self._resting = round(self._path.delay * self._points_per_second)
         glass_width, glass_height = look.glass.size_in(width, height)
         self._light = look.light(glass_width, glass_height)
         self._glass = self._light.blank()
@@ -84,7 +85,12 @@ class FrameSource:
         while len(path):
             missing = round((self.done + 1) * self._samples_per_frame) - self._seen
             piece, path = path[:missing], path[max(missing, 0) :]
-            self._light.advance(self._path.process(piece), self._points_per_second)
+            points = self._path.process(piece)
+            # At first the reconstruction gives the rest before the first sample, which is not in the film.
+            idle = min(self._resting, len(points))
+            self._resting -= idle
+            self._light.rest(idle / self._points_per_second)
+            self._light.advance(points[idle:], self._points_per_second)
             self._seen += len(piece)
             if len(piece) == missing or missing <= 0:
                 yield self._next()

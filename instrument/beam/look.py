@@ -264,7 +264,7 @@ def read_look(path: Path, look: Look | None = None) -> Look:
         try:
             look = look.with_setting(name, value)
         except ValueError as error:
-            line = re.search(rf"^\s*(?:\[+\s*)?{re.escape(name)}\b", text, re.MULTILINE)
+            line = re.search(rf"^[ \t]*(?:\[+[ \t]*)?{re.escape(name)}\b", text, re.MULTILINE)
             number = text.count("\n", 0, line.start()) + 1 if line else 1
             raise ValueError(f"{path}, line {number}: {name}: {error}") from None
     return look

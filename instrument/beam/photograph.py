@@ -45,7 +45,12 @@ class Photograph:
         self._path = look.reconstruction(rate)
         self._points_per_second = rate * look.oversampling
         self._before: Fields | None = None
-        self._begun = self._open = False
+        self._begun = False
+        # Points come out of the reconstruction late: the first ones are the beam's rest before the first sample, and as
+        # many still belong to what came before when the shutter opens.
+        late = round(self._path.delay * self._points_per_second)
+        self._resting = self._until_open = late
+        self._exposing = False
 
     def wait(self, samples: npt.ArrayLike) -> None:
         """Follow the beam with the shutter closed.
@@ -59,12 +64,10 @@ class Photograph:
 
     def expose(self, samples: npt.ArrayLike) -> None:
         """Follow the beam with the shutter open."""
-        if not self._open:
-            self._open = True
-            if self.memory > 0:
-                self._before = self._light.snapshot()
-            else:
-                self._light.clear()
+        if not self._exposing:
+            self._exposing = True
+            if self._until_open == 0:
+                self._open()
         self._draw(samples)
 
     def develop(self) -> npt.NDArray[np.uint8]:
@@ -75,8 +78,9 @@ class Photograph:
         np.ndarray [shape=(height, width, 3), dtype=uint8]
             Red, green, blue; row 0 at the top.
         """
-        self._light.advance(self._path.finish(), self._points_per_second)
-        self._light.finish(self._points_per_second)
+        if self._begun:
+            self._follow(self._path.finish())
+            self._light.finish(self._points_per_second)
         if self._before is not None:
             self._light.subtract_from(self._before)
         else:
@@ -90,7 +94,25 @@ class Photograph:
         if len(path) and not self._begun:
             self._path.start_at(path[0])
             self._begun = True
-        self._light.advance(self._path.process(path), self._points_per_second)
+        self._follow(self._path.process(path))
+
+    def _follow(self, points: npt.NDArray[np.float32]) -> None:
+        if self._exposing and self._until_open:
+            self._add(points[: self._until_open])
+            points, self._until_open = points[self._until_open :], max(self._until_open - len(points), 0)
+            if self._until_open == 0:
+                self._open()
+        self._add(points)
+
+    def _add(self, points: npt.NDArray[np.float32]) -> None:
+        self._light.advance(points[self._resting :], self._points_per_second)
+        self._resting = max(self._resting - len(points), 0)
+
+    def _open(self) -> None:
+        if self.memory > 0:
+            self._before = self._light.snapshot()
+        else:
+            self._light.clear()
 
 
 def still(
