@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from instrument.engine.engine import Event
-    from instrument.engine.program import Program
     from instrument.shapes.line import Route
 
 app = typer.Typer(
@@ -141,7 +140,7 @@ def play(
 @app.command()
 @reports_failures
 def render(
-    patch: Annotated[Path, typer.Argument(help="Patch file.", metavar="PATCH")],
+    patch: Annotated[Path, typer.Argument(help="Patch, or sound file to look at.", metavar="PATCH|SOUND")],
     output: Annotated[
         Path, typer.Option("-o", "--output", help="File to write.", metavar="OUT.(wav|flac|png)")
     ],
@@ -154,15 +153,36 @@ def render(
         typer.Option("--set", help="Change a parameter first; any number.", metavar="ADDRESS=VALUE"),
     ] = None,
     size: Annotated[
-        int, typer.Option("--size", help="Width and height of a still.", metavar="PX", min=16, max=8192)
+        int, typer.Option("--size", help="Height of a still.", metavar="PX", min=16, max=8192)
     ] = 1080,
+    exposure: Annotated[
+        float, typer.Option("--exposure", help="Seconds at its end that a still shows.", metavar="SECONDS")
+    ] = 1.0,
+    phosphor: Annotated[
+        str, typer.Option("--phosphor", help="Type of the screen, P1 to P45.", metavar="NAME")
+    ] = "",
+    look: Annotated[
+        list[str] | None,
+        typer.Option("--look", help="Setting of the screen, or a file of them.", metavar="NAME=VALUE|FILE"),
+    ] = None,
 ) -> None:
-    """Render a patch to a file: .wav (32-bit float), .flac (24-bit) or .png (a still of its last moment)."""
+    """Render a patch to .wav (32-bit float), .flac (24-bit) or .png (a still), or a sound file to a .png."""
     picture = output.suffix.lower() == ".png"
+    from instrument.takes.sound import is_sound
+
+    if is_sound(patch):
+        from instrument.takes.picture import still_of_file
+
+        if rate is not None or perform is not None or settings:
+            raise ValueError(f"{patch}: a sound file has its own rate, and takes no --perform and no --set")
+        say(still_of_file(patch, output, seconds, size, exposure, [*(look or []), phosphor]))
+        return
     if not picture:
         from instrument.takes.export import check_rate
 
         check_rate(output, rate or DEFAULT_RATE)
+    from instrument.patch.changed import load_program
+
     program = load_program(patch, settings or [])
     from instrument.engine.warm import warm
 
@@ -181,40 +201,16 @@ def render(
     length = length if seconds is None else seconds
     frames = round(length * engine.rate)
     if picture:
+        from instrument.beam.look import look_of
         from instrument.takes.picture import export_still
 
-        export_still(engine, output, frames, block, events, size)
+        screen = look_of([*(look or []), phosphor])
+        export_still(engine, output, frames, block, events, size, exposure, screen)
     else:
         from instrument.takes.export import export_sound
 
         export_sound(engine, output, frames, block, events)
     say(f"{output}: {length:g} s at {engine.rate:g} Hz")
-
-
-def load_program(path: Path, settings: list[str]) -> Program:
-    """Return a patch's program with changes such as ``layer.1.level=0.5`` made.
-
-    Raises
-    ------
-    ValueError
-        If the patch or a change is refused.
-    """
-    from instrument.patch.build import build_program
-    from instrument.patch.load import load_patch
-    from instrument.patch.number import number_for
-
-    program = build_program(load_patch(path))
-    for setting in settings:
-        address, equals, text = setting.partition("=")
-        if not equals:
-            raise ValueError(f"--set {setting}: write ADDRESS=VALUE, as in layer.1.level=0.5")
-        try:
-            program.set(address.strip(), number_for(address.strip(), text))
-        except KeyError as error:
-            raise ValueError(f"--set {setting}: {error.args[0]}") from None
-        except ValueError as error:
-            raise ValueError(f"--set {setting}: {text!r} is not a number: {error}") from None
-    return program
 
 
 def factory_patches() -> tuple[Path, ...]:
@@ -410,6 +406,8 @@ def patch_check(
     paths: Annotated[list[Path], typer.Argument(help="Patch files.", metavar="PATCH...")],
 ) -> None:
     """Check patch files and say what is wrong with them."""
+    from instrument.patch.changed import load_program
+
     refused = 0
     for path in paths:
         try:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pygame
 
 from instrument.beam.light import warm
+from instrument.beam.look import Look
 from instrument.engine.memory import attach
 from instrument.window.channel import standard_channel
 from instrument.window.help_page import help_page
@@ -17,7 +18,7 @@ from instrument.window.keys import COMMANDS, action_for, note_name
 from instrument.window.legible import legibility
 from instrument.window.lettering import GROUND, Letters
 from instrument.window.notes import NoteKeys
-from instrument.window.picture import Picture
+from instrument.window.picture import Picture, next_look
 from instrument.window.reader import OutputReader
 from instrument.window.readings import CallbackLoad, Levels, MidiActivity
 from instrument.window.text_line import Figures, TextLine
@@ -62,6 +63,7 @@ class Window:
         self._said: dict[str, Any] = {}
         self._size = self._windowed = _fitting(FIRST_SIZE)
         self._fullscreen = self._done = False
+        self._look = Look()
         self._help: pygame.Surface | None = None
         self._text = True
         self._asked_at = -PATIENCE
@@ -103,7 +105,7 @@ class Window:
         self._levels.follow(samples, seconds)
         self._load.follow(seconds)
         self._midi.follow(seconds)
-        self._picture.light.advance(samples, self._rate, seconds)
+        self._picture.follow(samples, seconds)
 
     # What the hands do
 
@@ -150,6 +152,9 @@ class Window:
         elif action == "text":
             self._text = not self._text
             self._lay_out()
+        elif (look := next_look(self._look, action)) is not self._look:
+            self._look = look
+            self._lay_out()
 
     def _close(self) -> None:
         if time.monotonic() - self._asked_at < PATIENCE:
@@ -177,7 +182,8 @@ class Window:
         self._line = TextLine(Letters(self._letter_height), width)
         self._figures = self._figures_now()
         self._line_height = self._line.height(self._figures) if self._text_shown else 0
-        self._picture = Picture(pygame.Rect(0, 0, width, height - self._line_height))
+        room = pygame.Rect(0, 0, width, height - self._line_height)
+        self._picture = Picture(room, self._rate, self._look)
         if self._help is not None:
             self._help = self._help_page()
         self._draw_everything()

@@ -39,7 +39,7 @@ def test_a_circle_is_bright_on_its_line_and_dark_inside(tmp_path: Path) -> None:
     radius = np.hypot(rows - 63.5, columns - 63.5)
     ring = radius[light > 0.5 * light.max()]
     assert ring.std() < 2
-    assert light[radius < 0.7 * ring.mean()].max() < 0.05 * light.max()
+    assert light[radius < 0.4 * ring.mean()].max() < 0.05 * light.max()
 
 
 def test_the_still_shows_the_end_of_the_rendering(tmp_path: Path) -> None:
