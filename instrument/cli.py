@@ -283,6 +283,54 @@ def bench(as_json: Json = False) -> None:
 
 @app.command()
 @reports_failures
+def measure(
+    sound: Annotated[
+        Path, typer.Argument(help="Sound file, or a take, which is a folder.", metavar="FILE|TAKE")
+    ],
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="Picture to write.", metavar="REPORT.png")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Measure a sound: levels, loudness, flashes of its picture, dwell, jumps, band."""
+    if output is not None and output.suffix.lower() != ".png":
+        raise typer.BadParameter(f"{output} does not end in .png", param_hint="-o")
+    from rich.console import Console
+
+    from instrument.measure.measurement import measure_sound
+
+    with measuring_progress() as progress:
+        found = measure_sound(sound, progress)
+    if output is not None:
+        from instrument.measure.chart import draw_report
+
+        draw_report(found, output, sound.name)
+    if as_json:
+        print(json.dumps({"file": str(sound), **found.as_dict()}, allow_nan=False))
+        for warning in found.warnings:
+            say(f"{sound}: {warning}")
+        return
+    from instrument.measure.report import table_of
+
+    Console(highlight=False).print(table_of(found, str(sound)))
+
+
+@contextlib.contextmanager
+def measuring_progress() -> Iterator[Callable[[float], None]]:
+    """Show a progress bar on a terminal's standard error; give what is told the share that is done."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    console = Console(stderr=True)
+    with Progress(
+        console=console, transient=True, redirect_stdout=False, disable=not console.is_terminal
+    ) as bar:
+        task = bar.add_task("measure", total=1.0)
+        yield lambda done: bar.update(task, completed=done)
+
+
+@app.command()
+@reports_failures
 def route(
     drawings: Annotated[
         list[Path], typer.Argument(help="Drawings, or numbered folders of them.", metavar="DRAWING...")
