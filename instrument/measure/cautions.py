@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from instrument.measure.flashes import MOST
+from instrument.measure.flashes import AREA, MOST
 from instrument.measure.levels import gain_to_db
 from instrument.measure.loudness import LEAST_RATE
 
@@ -19,8 +19,8 @@ CAUTIONS = (
         "The limits for hearing at work and at events are those of the codes where you are."
     ),
     (
-        "Flashes are counted on the emulated picture, whose light fades slowly; a fast screen or a tube with a short "
-        "afterglow flickers more. Local rules for flashing light at events go before this count."
+        "Flashes are counted on the emulated picture with a short afterglow; another display, or one turned up brighter, "
+        "may flash more. Local rules for flashing light at events go before this count."
     ),
     "Old tubes hold lethal voltages: only people licensed for it open or repair them.",
 )
@@ -64,7 +64,7 @@ def _eyes(f: Figures) -> Iterator[str]:
     if f.flashes_per_second > MOST:
         yield (
             f"The picture flashes {f.flashes_per_second} times within a second over {f.flash_area:.0%} of a field of "
-            f"view; more than {MOST} over {0.25:.0%} is past the limit of WCAG 2.2 (2.3.1) and can trigger seizures. "
+            f"view; more than {MOST} over {AREA:.0%} is past the limit of WCAG 2.2 (2.3.1) and can trigger seizures. "
             "Slow it down, or warn the audience and follow the local rules for flashing light."
         )
 

@@ -32,6 +32,8 @@ MOST_POINTS = 1500
 """Points of a line over time; of more, the largest of each group is drawn."""
 
 PICTURE = 400
+STILL_AFTERGLOW = 0.12
+"""Seconds in which the light of the still fades to 1/e, as in the window."""
 FLOOR_DB = -120.0
 QUIET = -60.0
 WIDTH = 180
@@ -56,6 +58,7 @@ def draw_report(found: Measurement, path: Path, title: str) -> None:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
+    check_folder(path)
     lines = _folded(found.warnings)
     below = 0.17 * len(lines) + 0.15
     figure = Figure(figsize=(14, 9 + below), dpi=DOTS_PER_INCH, facecolor="white")
@@ -82,9 +85,20 @@ def draw_report(found: Measurement, path: Path, title: str) -> None:
         raise SoundError(f"{path}: cannot be written ({error}); name a folder with room for it") from error
 
 
+def check_folder(path: Path) -> None:
+    """Refuse a file whose folder is not there, before an hour of sound is measured for it.
+
+    Raises
+    ------
+    SoundError
+    """
+    if not path.parent.is_dir():
+        raise SoundError(f"{path}: there is no such folder; name one that is there")
+
+
 def screen_at_end(path: npt.NDArray[np.float32], rate: int, size: int) -> npt.NDArray[np.float32]:
     """Return the picture that up to a second of sound leaves on the screen [shape=(size, size)]."""
-    screen = open_screen(size)
+    screen = open_screen(size, STILL_AFTERGLOW)
     seen = screen(path[:0], rate)
     starts = part_starts(rate, FRAMES_A_SECOND)
     for start, end in itertools.pairwise(starts):

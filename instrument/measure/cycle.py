@@ -61,7 +61,8 @@ def cycle_points(path: npt.NDArray[np.float64]) -> float | None:
     """Return after how many points a path repeats; None where it does not.
 
     The first lag at which the path, as complex numbers, is most like itself, by the normalised square
-    difference. Source: P. McLeod and G. Wyvill, A smarter way to find pitch (2005).
+    difference. Source: P. McLeod and G. Wyvill, A smarter way to find pitch (2005). A cycle of fewer than
+    eight points may be told as two or three of them.
 
     Parameters
     ----------
