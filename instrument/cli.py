@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import functools
 import gc
 import json
@@ -17,7 +16,7 @@ import typer
 from instrument import __version__
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
     from instrument.engine.engine import Event
     from instrument.shapes.line import Route
@@ -39,9 +38,6 @@ DEFAULT_SECONDS = 10.0
 
 TAIL_SECONDS = 1.0
 """What is rendered behind the last event of a performance."""
-
-ROUTE_STAGES = ("weld", "match", "join", "walk")
-"""What is done to a drawing after reading it, as its progress is told."""
 
 Rate = Annotated[float | None, typer.Option("--rate", help="Sample rate in hertz.", metavar="HZ")]
 Block = Annotated[int, typer.Option("--block", help="Frames in a block.", metavar="FRAMES", min=1)]
@@ -263,18 +259,43 @@ def bench(as_json: Json = False) -> None:
     if as_json:
         print(json.dumps(cost.as_dict()))
         return
-    print(f"{cost.layers} layers at {cost.rate:g} Hz in blocks of {cost.block} frames:")
-    print(f"  {cost.ns_per_sample_per_layer:.1f} ns a sample and layer")
-    if cost.c_ns_per_sample_per_layer and cost.ratio_to_c and cost.ratio_range:
-        print(
-            f"  {cost.c_ns_per_sample_per_layer:.1f} ns for the same chain in plain C, {cost.ratio_to_c:.2f} times ours"
-        )
-        print(f"  (single rounds from {cost.ratio_range[0]:.2f} to {cost.ratio_range[1]:.2f})")
-    else:
-        print("  no C compiler here to compare with")
-    print(
-        f"  a callback takes {cost.p50_us:g} us, 99.9 percent within {cost.p999_us:g} us, of {cost.period_us:.0f} us"
-    )
+    print(cost.in_words())
+
+
+@app.command()
+@reports_failures
+def measure(
+    sound: Annotated[
+        Path, typer.Argument(help="Sound file, or a take, which is a folder.", metavar="FILE|TAKE")
+    ],
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="Picture to write.", metavar="REPORT.png")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Measure a sound: levels, loudness, flashes of its picture, dwell, jumps, band."""
+    if output is not None and output.suffix.lower() != ".png":
+        raise typer.BadParameter(f"{output} does not end in .png", param_hint="-o")
+    from instrument.measure.chart import check_folder, draw_report
+    from instrument.measure.measurement import measure_sound
+    from instrument.progress import working
+
+    if output is not None:
+        check_folder(output)
+    with working("measuring") as progress:
+        found = measure_sound(sound, progress)
+    if output is not None:
+        draw_report(found, output, sound.name)
+    if as_json:
+        print(json.dumps({"file": str(sound), **found.as_dict()}, allow_nan=False))
+        for warning in found.warnings:
+            say(f"{sound}: {warning}")
+        return
+    from rich.console import Console
+
+    from instrument.measure.report import table_of
+
+    Console(highlight=False).print(table_of(found, str(sound)))
 
 
 @app.command()
@@ -315,6 +336,7 @@ def route(
         raise typer.BadParameter("a picture shows one drawing; name one, or write .json", param_hint="-o")
     if math.isnan(jump_cost) or math.isnan(crease):
         raise typer.BadParameter("nan is not a number here", param_hint="--jump-cost, --crease")
+    from instrument.progress import routing_progress
     from instrument.shapes.isolation import Worker
     from instrument.shapes.line import RouteOptions
     from instrument.shapes.load import LoadOptions
@@ -368,26 +390,6 @@ def show_route(report: dict[str, Any], *, as_json: bool) -> None:
             f"{report['seconds']:.2f} s",
             flush=True,
         )
-
-
-@contextlib.contextmanager
-def routing_progress(count: int) -> Iterator[Callable[[int, str], None]]:
-    """Show a progress bar on a terminal's standard error; give what is told each stage of each drawing."""
-    from rich.console import Console
-    from rich.progress import Progress
-
-    console = Console(stderr=True)
-    with Progress(
-        console=console, transient=True, redirect_stdout=False, disable=not console.is_terminal
-    ) as bar:
-        task = bar.add_task("start", total=count)
-
-        def stage(number: int, name: str) -> None:
-            # The frames of a flip-book begin again with reading, and the bar stays within its drawing.
-            done = ROUTE_STAGES.index(name) + 1 if name in ROUTE_STAGES else 0
-            bar.update(task, description=name, completed=number + done / (len(ROUTE_STAGES) + 1))
-
-        yield stage
 
 
 @patch_app.command("new")
