@@ -96,13 +96,25 @@ def play(
         typer.Argument(help="Patch files; the factory set by default.", metavar="[PATCH]..."),
     ] = None,
     audio: Annotated[
-        str | None, typer.Option("--audio", help="Device by name or part of it, or off.", metavar="NAME|off")
+        str | None,
+        typer.Option(
+            "--audio",
+            help="Device by name or part of it, jack for the server itself, or off.",
+            metavar="NAME|off",
+        ),
     ] = None,
     midi: Annotated[
         list[str] | None, typer.Option("--midi", help="MIDI port by name or part of it.", metavar="NAME")
     ] = None,
+    live: Annotated[
+        str | None,
+        typer.Option("--input", help="Live input by name or part of it, or off.", metavar="NAME|off"),
+    ] = None,
     rate: Rate = None,
-    block: Block = 64,
+    block: Annotated[
+        int | None,
+        typer.Option("--block", help="Frames in a block; JACK keeps its own.", metavar="FRAMES", min=1),
+    ] = None,
     no_window: Annotated[bool, typer.Option("--no-window", help="Play without a window.")] = False,
     seconds: Annotated[
         float | None, typer.Option("--seconds", help="End after so many seconds.", metavar="S", min=0)
@@ -127,6 +139,7 @@ def play(
         window=not no_window,
         seconds=seconds,
         perform=perform,
+        input=live,
     )
     status = run_show(options, say)
     if status:
@@ -192,7 +205,7 @@ def render(
     if perform is not None:
         from instrument.midi.file import read_performance
 
-        events = read_performance(perform, engine.rate)
+        events = read_performance(perform, engine.rate, say)
         length = max((event.time for event in events), default=0) / engine.rate + TAIL_SECONDS
     length = length if seconds is None else seconds
     frames = round(length * engine.rate)

@@ -21,7 +21,9 @@ from instrument.patch.routing import wind_down
 from instrument.shapes.report import highest_legible
 from instrument.stage.choose import choose_driver
 from instrument.stage.feeder import Feeder
-from instrument.stage.listen import listen_to_midi
+from instrument.stage.jack import JackDriver
+from instrument.stage.listen import Listening
+from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
 from instrument.stage.setlist import Setlist
 from instrument.stage.silent import SilentClock
@@ -31,7 +33,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from instrument.midi.poll import MidiPoll
     from instrument.stage.driver import Driver
 
 LOOK_SECONDS = 0.2
@@ -58,6 +59,8 @@ class ShowOptions:
         Device by name or part of it, ``off``, or None for the best there is.
     midi : tuple of str
         MIDI inputs by name or part of it; none means every controller that is plugged in.
+    input : str or None
+        Live input by name or part of it, ``off``, or None for the usual one where a patch hears it.
     rate : float or None
         Sample rate in hertz; None for the device's own.
     block : int or None
@@ -77,6 +80,7 @@ class ShowOptions:
     window: bool = True
     seconds: float | None = None
     perform: Path | None = None
+    input: str | None = None
 
 
 def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
@@ -142,8 +146,9 @@ class Show:
             raise ValueError("there is no patch to play; name a patch file.")
         patches = [read_patch(path) for path in options.patches]
         wind_down()
-        choice = choose_driver(options.audio, options.rate, options.block)
-        events = read_performance(options.perform, choice.rate) if options.perform else []
+        hears = any(hears_input(patch.program) for patch in patches)
+        choice = choose_driver(options.audio, options.rate, options.block, options.input, hears=hears)
+        events = read_performance(options.perform, choice.rate, self._say) if options.perform else []
         memory = allocate(choice.rate, shared=True)
         self._ending.callback(memory.close)
         self._engine = Engine(choice.rate, memory)
@@ -155,19 +160,25 @@ class Show:
         self._ending.callback(self._close_driver)
         if choice.trouble:
             self._complain(choice.trouble)
+        self._tell_block()
         self._midi = self._listen()
 
-    def _listen(self) -> MidiPoll | None:
+    def _tell_block(self) -> None:
+        asked = self._options.block
+        if asked is not None and isinstance(self._driver, JackDriver) and asked != self._driver.block:
+            self._say(f"{self._driver.name} plays in its own blocks of {self._driver.block} frames.")
+
+    def _listen(self) -> Listening | None:
         names = list(self._options.midi)
         try:
-            poll = listen_to_midi(self._engine, names, self._block_seconds, jack=self._driver.jack)
+            listening = Listening(self._engine, names, self._driver, self._block_seconds)
         except MidiError as error:
             if names:
                 raise
             self._complain(str(error))
             return None
-        self._ending.callback(poll.close)
-        return poll
+        self._ending.callback(listening.close)
+        return listening
 
     def _close_driver(self) -> None:
         # The one that plays in the end, which may not be the one that began.
@@ -180,8 +191,8 @@ class Show:
         # What was imported and compiled stays; looking through it for garbage would hold every thread up.
         gc.freeze()
         self._driver.start()
-        if self._midi is not None:
-            self._midi.start()
+        for refused in self._midi.start() if self._midi is not None else ():
+            self._complain(refused)
         if self._feeder is not None:
             self._feeder.start()
             self._ending.callback(self._feeder.close)
@@ -220,10 +231,21 @@ class Show:
     def _look(self) -> None:
         if not self._driver.running:
             self._replace_driver()
+        elif (trouble := self._driver.trouble) and trouble != self._trouble:
+            self._complain(trouble)
+            self._show_state()
+        self._look_at_ports()
         if self._window is not None and (ended := self._window.mourn()):
             # A key held on its keyboard can no longer be let go of there.
             self._engine.push(panic_event(), RING_COMMAND)
             self._say(ended)
+
+    def _look_at_ports(self) -> None:
+        changes = self._midi.look() if self._midi is not None else []
+        for change in changes:
+            self._say(change)
+        if changes:
+            self._show_state()
 
     def _look_at_files(self) -> None:
         if self._setlist.look():
@@ -234,6 +256,8 @@ class Show:
         lost = self._driver
         self._driver = SilentClock(self._engine, max(lost.block, 64))
         lost.close()
+        if self._midi is not None:
+            self._midi.lose_driver()
         self._driver.start()
         self._complain(f"{lost.name} has stopped: playing on a silent clock.")
         self._show_state()
