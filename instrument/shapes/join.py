@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.shapes.apart import Child, can_fork
+from instrument.shapes.reduction import Reduced
 from instrument.shapes.windows import half_nearest_bound, improve_in_windows, tree_join
 
 if TYPE_CHECKING:
@@ -124,26 +125,25 @@ class Pending:
 
 
 class _Problem:
-    """A graph made ready for the solver: without parallels and loops, its vertices numbered without gaps."""
+    """A graph made ready for the solver: what needs no deciding is settled."""
 
     def __init__(
         self, edges: NDArray[np.int64], weights: NDArray[np.float64], odd: NDArray[np.bool_]
     ) -> None:
         self._all_weights = weights
-        self._kept = _cheapest_parallel(edges, weights)
-        vertices, compact = np.unique(edges[self._kept], return_inverse=True)
-        self.edges = compact.reshape(-1, 2)
-        self.weights = weights[self._kept]
-        self.parity = odd[vertices]
+        self._reduced = Reduced(edges, weights, odd)
+        self.edges, self.weights, self.parity = self._reduced.edges, self._reduced.weights, self._reduced.odd
 
     def answer(self, within: NDArray[np.bool_], exact: bool) -> TJoin:
-        """Say a choice of the kept edges in terms of the graph as it came."""
-        chosen = np.zeros(len(self._all_weights), bool)
-        chosen[self._kept[within]] = True
+        """Say a choice of the edges left in terms of the graph as it came."""
+        chosen = self._reduced.whole(within)
         weight = float(self._all_weights[chosen].sum())
-        slack = float(self.weights.max()) / GRID_STEPS * max(int(within.sum()), 1)
-        bound = weight if exact else min(weight, half_nearest_bound(self.edges, self.weights, self.parity))
-        return TJoin(chosen, weight, bound, slack, exact)
+        slack = float(self.weights.max(initial=0.0)) / GRID_STEPS * max(int(within.sum()), 1)
+        if exact:
+            return TJoin(chosen, weight, weight, slack, exact=True)
+        granted = float(self._all_weights[self._reduced.whole(np.zeros_like(within))].sum())
+        bound = granted + half_nearest_bound(self.edges, self.weights, self.parity)
+        return TJoin(chosen, weight, min(weight, bound), slack, exact=False)
 
 
 def decode(
@@ -158,6 +158,8 @@ def decode(
     import pymatching
     from scipy import sparse
 
+    if not parity.any():
+        return np.zeros(len(edges), bool)
     columns = np.repeat(np.arange(len(edges)), 2)
     entries = (np.ones(len(columns), np.uint8), (edges.ravel(), columns))
     check = sparse.csc_matrix(entries, shape=(len(parity), len(edges)))
@@ -165,21 +167,11 @@ def decode(
     return np.asarray(matching.decode(parity.astype(np.uint8)), bool)
 
 
-def _cheapest_parallel(edges: NDArray[np.int64], weights: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Rows of the cheapest edge between each two vertices; loops never help."""
-    low, high = edges.min(axis=1), edges.max(axis=1)
-    order = np.lexsort((weights, high, low))
-    low, high = low[order], high[order]
-    first = np.ones(len(order), bool)
-    first[1:] = (low[1:] != low[:-1]) | (high[1:] != high[:-1])
-    return np.asarray(np.sort(order[first & (low != high)]))
-
-
 def _solve(
     edges: NDArray[np.int64], weights: NDArray[np.float64], parity: NDArray[np.bool_], time_limit: float
 ) -> tuple[NDArray[np.bool_], bool]:
     """Solve exactly where it is quick or in time, else as well as time allows."""
-    if len(edges) <= SURE_EDGES or math.isinf(time_limit):
+    if len(edges) <= SURE_EDGES or math.isinf(time_limit) or not parity.any():
         return decode(edges, weights, parity), True
     end = time.monotonic() + time_limit
     exact = None
