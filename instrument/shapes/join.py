@@ -94,34 +94,75 @@ def minimum_t_join(
     """
     if not odd.any():
         return TJoin(np.zeros(len(edges), bool), 0.0, 0.0, 0.0, exact=True)
-    problem = _Problem(edges, weights, odd)
-    return problem.answer(*_solve(problem.edges, problem.weights, problem.parity, time_limit))
+    if len(edges) <= SURE_EDGES or math.isinf(time_limit):
+        problem = _Problem(edges, weights, odd)
+        return problem.answer(decode(problem.edges, problem.weights, problem.parity), exact=True)
+    return Search(edges, weights, odd, begin=time_limit > 0).best(time_limit)
 
 
-class Pending:
-    """An exact T-join being looked for in a child while something else is done.
+class Search:
+    """A T-join being looked for while something else is done.
 
     Parameters
     ----------
     edges, weights, odd
-        As for `minimum_t_join`; some vertex must be odd.
+        As for `minimum_t_join`.
+    begin : bool
+        Begin to look for the exact answer at once, in a child, where the system has such.
     """
 
     def __init__(
-        self, edges: NDArray[np.int64], weights: NDArray[np.float64], odd: NDArray[np.bool_]
+        self,
+        edges: NDArray[np.int64],
+        weights: NDArray[np.float64],
+        odd: NDArray[np.bool_],
+        *,
+        begin: bool = True,
     ) -> None:
         problem = _Problem(edges, weights, odd)
         self._problem = problem
-        self._child = Child(
-            np.zeros(len(problem.edges), bool),
-            lambda publish: publish(decode(problem.edges, problem.weights, problem.parity)),
-        )
+        self._exact: Child | None = None
+        if begin and can_fork():
+            self._exact = Child(
+                np.zeros(len(problem.edges), bool),
+                lambda publish: publish(decode(problem.edges, problem.weights, problem.parity)),
+            )
 
-    def finish(self, deadline: float) -> TJoin | None:
-        """Give the answer if it is there by a moment of `time.monotonic`, and end the search."""
-        solved = self._child.wait(deadline)
-        self._child.end()
-        return self._problem.answer(self._child.best, exact=True) if solved else None
+    def end(self) -> None:
+        """Stop looking."""
+        if self._exact is not None:
+            self._exact.end()
+
+    def exact(self, deadline: float) -> TJoin | None:
+        """Give the exact answer if it is there by a moment of `time.monotonic`."""
+        if self._exact is None or not self._exact.wait(deadline):
+            return None
+        self._exact.end()
+        return self._problem.answer(self._exact.best, exact=True)
+
+    def best(self, time_limit: float) -> TJoin:
+        """Give the exact answer if it is there in so many seconds, else the best one found in that time."""
+        now = time.monotonic()
+        end = now + time_limit
+        # Most graphs solve within a second or two; the fallback, on the other core, is begun only after that.
+        found = self.exact(now + 0.3 * time_limit)
+        if found is not None:
+            return found
+        edges, weights, parity = self._problem.edges, self._problem.weights, self._problem.parity
+        tree = tree_join(edges, weights, parity)
+        if self._exact is None or time_limit <= 0:
+            self.end()
+            choice = improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end)
+            return self._problem.answer(choice, exact=False)
+
+        def improve(publish: Callable[[NDArray[np.bool_]], None]) -> None:
+            improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end, publish)
+
+        windows = Child(tree, improve)
+        found = self.exact(end)
+        self.end()
+        windows.end()
+        return found or self._problem.answer(windows.best, exact=False)
 
 
 class _Problem:
@@ -165,31 +206,3 @@ def decode(
     check = sparse.csc_matrix(entries, shape=(len(parity), len(edges)))
     matching = pymatching.Matching.from_check_matrix(check, weights=weights)
     return np.asarray(matching.decode(parity.astype(np.uint8)), bool)
-
-
-def _solve(
-    edges: NDArray[np.int64], weights: NDArray[np.float64], parity: NDArray[np.bool_], time_limit: float
-) -> tuple[NDArray[np.bool_], bool]:
-    """Solve exactly where it is quick or in time, else as well as time allows."""
-    if len(edges) <= SURE_EDGES or math.isinf(time_limit) or not parity.any():
-        return decode(edges, weights, parity), True
-    end = time.monotonic() + time_limit
-    exact = None
-    if time_limit > 0 and can_fork():
-        exact = Child(np.zeros(len(edges), bool), lambda publish: publish(decode(edges, weights, parity)))
-        # Most graphs solve within a second or two; the fallback, on the other core, is begun only after that.
-        if exact.wait(time.monotonic() + 0.3 * time_limit):
-            exact.end()
-            return exact.best, True
-    tree = tree_join(edges, weights, parity)
-    if exact is None:
-        return improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end), False
-
-    def improve(publish: Callable[[NDArray[np.bool_]], None]) -> None:
-        improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end, publish)
-
-    windows = Child(tree, improve)
-    solved = exact.wait(end)
-    exact.end()
-    windows.end()
-    return (exact.best, True) if solved else (windows.best, False)

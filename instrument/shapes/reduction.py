@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from instrument.shapes.ordering import stable_order
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 # Rounds go on while each takes away at least this share of the edges.
-WORTH_A_ROUND = 0.01
+WORTH_A_ROUND = 0.05
 
 
 class Reduced:
@@ -148,7 +150,7 @@ class Reduced:
         self.weights = np.concatenate([self.weights[kept], np.abs(with_first - without_first)])
 
     def _number_neighbours_together(self) -> None:
-        """Number the vertices left so that neighbours are close in memory, which the matching is quicker with."""
+        """Put neighbours close together in memory, where the matching finds them sooner."""
         from scipy import sparse
         from scipy.sparse import csgraph
 
@@ -166,7 +168,7 @@ class Reduced:
         number[order] = np.arange(len(odd))
         self.odd = odd[order]
         edges = np.sort(number[edges], axis=1)
-        rows = np.argsort(edges[:, 0] * len(odd) + edges[:, 1])
+        rows = stable_order(edges[:, 0] * len(odd) + edges[:, 1])
         place = np.empty(len(rows), np.int64)
         place[rows] = np.arange(len(rows))
         self._replace(place, np.zeros(len(rows), bool))
@@ -177,7 +179,7 @@ def cheapest_parallel(
     edges: NDArray[np.int64], weights: NDArray[np.float64], count: int
 ) -> NDArray[np.int64]:
     """Rows of the cheapest edge between each two vertices, in their order; loops never help."""
-    key = edges.min(axis=1) * count + edges.max(axis=1)
+    key = np.minimum(*edges.T) * count + np.maximum(*edges.T)
     rows = np.flatnonzero(edges[:, 0] != edges[:, 1])
     ordered = np.sort(key[rows])
     if not (ordered[1:] == ordered[:-1]).any():
@@ -209,11 +211,10 @@ def _chains(
     joint : ndarray of int64, shape (k,)
         The vertex between this edge and the next of its chain; means nothing for the last.
     """
-    from scipy import sparse
     from scipy.sparse import csgraph
 
     # The two edges at each vertex that has two.
-    half = np.argsort(edges.ravel(), kind="stable")
+    half = stable_order(edges.ravel())
     degree = np.bincount(edges.ravel(), minlength=count)
     start = (np.cumsum(degree) - degree)[degree == 2]
     if not len(start):
@@ -229,12 +230,13 @@ def _chains(
     links = np.delete(links, cut[ring[label[links[cut, 0]]]], axis=0)
     ends = np.flatnonzero(np.bincount(links.ravel(), minlength=size) == 1)
     ends = ends[np.unique(label[ends], return_index=True)[1]]
-    # A walk in depth from one more place, from which every chain can be entered at one end, runs through chain after
-    # chain.
+    # A walk in breadth from one more place, from which every chain can be entered at one end, meets the edges of each
+    # chain in their order, those of different chains in turn.
     entered = np.concatenate([links, np.stack([np.full(len(ends), size), ends], axis=1)])
-    order = csgraph.depth_first_order(
+    order = csgraph.breadth_first_order(
         _both_ways(entered, size + 1), size, directed=True, return_predecessors=False
     )[1:]
+    order = order[stable_order(label[order])]
     label, rows = label[order], rows[order]
     begin = np.ones(size, bool)
     begin[1:] = label[1:] != label[:-1]

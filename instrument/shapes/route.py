@@ -12,6 +12,7 @@ from instrument.shapes.circuit import euler_circuit
 from instrument.shapes.connect import jumps_between
 from instrument.shapes.corners import corner_steps
 from instrument.shapes.line import Figures, Kind, Route, RouteOptions
+from instrument.shapes.ordering import first_of_each
 from instrument.shapes.pieces import steps_of
 from instrument.shapes.simplify import simplify
 from instrument.shapes.strokes import Drawing, edge_lengths
@@ -165,8 +166,8 @@ def _name_repeated(walk: NDArray[np.int64], kind: NDArray[np.uint8]) -> NDArray[
     """Call the first run over an edge drawn and the second repeated."""
     kind = kind.copy()
     rows = np.flatnonzero(kind <= Kind.REPEATED)
-    ends = np.sort(np.stack([walk, np.roll(walk, -1)], axis=1)[rows], axis=1)
-    _, first = np.unique(ends @ [int(walk.max()) + 1, 1], return_index=True)
+    here, there = walk[rows], np.roll(walk, -1)[rows]
+    first = first_of_each(np.minimum(here, there) * (int(walk.max()) + 1) + np.maximum(here, there))
     kind[rows] = Kind.REPEATED
     kind[rows[first]] = Kind.DRAWN
     return kind

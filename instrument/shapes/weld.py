@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from instrument.shapes.ordering import first_of_each
 from instrument.shapes.refusal import DrawingError
 from instrument.shapes.strokes import Drawing, check_finite, edge_lengths
 from instrument.shapes.tolerances import DEFAULT, Tolerances
@@ -138,9 +139,8 @@ def _once(edges: NDArray[np.int64]) -> NDArray[np.int64]:
     edges = edges[edges[:, 0] != edges[:, 1]]
     if not len(edges):
         return edges
-    key = np.sort(edges, axis=1) @ [int(edges.max()) + 1, 1]
-    _, first = np.unique(key, return_index=True)
-    return edges[np.sort(first)]
+    key = np.minimum(*edges.T) * (int(edges.max()) + 1) + np.maximum(*edges.T)
+    return edges[first_of_each(key)]
 
 
 def _join_ends(drawing: Drawing, tolerance: float) -> Drawing:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -30,7 +32,7 @@ def with_dead_ends_and_chains(draw: st.DrawFn) -> Graph:
         count += length
         if stop != "dead end":
             stops.append(start if stop == "back" else draw(st.integers(0, count - 1)))
-        pairs += [[a, b] for a, b in zip(stops[:-1], stops[1:], strict=True)]
+        pairs += map(list, itertools.pairwise(stops))
         costs += [draw(st.floats(0.0, 9.0)) for _ in stops[1:]]
     ring = draw(st.sampled_from([0, 2, 3, 5]))
     pairs += [[count + i, count + (i + 1) % ring] for i in range(ring)]
