@@ -139,8 +139,9 @@ def _pair_few(ends: NDArray[np.int64], heading: NDArray[np.float64], mate: NDArr
         total = sum(bend[one, other] for one, other in pairs)
         which[total < best] = way
         best = np.minimum(best, total)
-    one, other = ways[which, :, 0], ways[which, :, 1]
-    _marry(np.take_along_axis(ends, one, 1), np.take_along_axis(ends, other, 1), mate)
+    best_ways = ways[which]
+    left = np.take_along_axis(ends, best_ways[:, :, 0], 1)
+    _marry(left, np.take_along_axis(ends, best_ways[:, :, 1], 1), mate)
 
 
 def _marry(one: NDArray[np.int64], other: NDArray[np.int64], mate: NDArray[np.int64]) -> None:
@@ -230,7 +231,5 @@ def _walk(mate: NDArray[np.int64]) -> NDArray[np.int64]:
     count = len(mate)
     # Each half-edge leads to one other, so that breadth-first order is the order of the walk.
     onward = mate[np.arange(count) ^ 1]
-    steps = sparse.csr_matrix(
-        (np.ones(count, np.int8), onward, np.arange(count + 1)), shape=(count, count)
-    )
+    steps = sparse.csr_matrix((np.ones(count, np.int8), onward, np.arange(count + 1)), shape=(count, count))
     return np.asarray(csgraph.breadth_first_order(steps, 0, return_predecessors=False), np.int64)

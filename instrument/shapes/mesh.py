@@ -142,7 +142,7 @@ def _summed(numbers: NDArray[np.uint64], sizes: NDArray[np.int64]) -> NDArray[np
     """Sum as many numbers as each size says, one group after the other; what overflows is left out."""
     upto = np.concatenate([np.zeros(1, np.uint64), np.cumsum(numbers, dtype=np.uint64)])
     stop = np.cumsum(sizes)
-    return upto[stop] - upto[stop - sizes]
+    return np.asarray(upto[stop] - upto[stop - sizes])
 
 
 def _features(

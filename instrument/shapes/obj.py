@@ -69,7 +69,7 @@ def _all_at_once(text: str, limits: Limits) -> Mesh | None:
     vertices = [line for line in statements if line.startswith(("v ", "v\t"))]
     try:
         values, sizes = _numbers_of(vertices, "v", "nan", np.float64)
-        if len(vertices) and sizes.min() < 3:
+        if vertices and sizes.min() < 3:
             return None
         first = np.cumsum(sizes) - sizes
         points = values[first[:, None] + np.arange(3)]

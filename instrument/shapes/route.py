@@ -18,7 +18,7 @@ from instrument.shapes.simplify import simplify
 from instrument.shapes.strokes import Drawing, edge_lengths
 from instrument.shapes.tolerances import DEFAULT, Tolerances
 from instrument.shapes.ways import Graph, labels
-from instrument.shapes.weld import weld
+from instrument.shapes.weld import degrees, weld
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -76,7 +76,7 @@ def route(
     lengths = edge_lengths(points, np.stack([walk, np.roll(walk, -1)], axis=1)) * size
     figures = Figures(
         edges=len(welded.edges),
-        vertices=len(np.unique(welded.edges)),
+        vertices=int((degrees(welded.edges, len(points)) > 0).sum()),
         components=graph.components,
         odd_vertices=int(graph.odd.sum()),
         length=float(lengths[kind == Kind.DRAWN].sum()),
@@ -126,8 +126,11 @@ def _connect(
     options: RouteOptions,
 ) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
     """Add jumps between the pieces."""
-    used = np.unique(edges)
-    _, label = np.unique(labels(edges, count)[used], return_inverse=True)
+    used = np.flatnonzero(degrees(edges, count))
+    label = labels(edges, count)[used]
+    if label.min() == label.max():
+        return edges, kinds
+    _, label = np.unique(label, return_inverse=True)
     jumps = used[jumps_between(points[used], label, options.order, options.tour_time)]
     more = np.full(len(jumps), Kind.JUMP, np.uint8)
     return np.concatenate([edges, jumps]), np.concatenate([kinds, more])
