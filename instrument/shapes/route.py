@@ -128,8 +128,6 @@ def _connect(
     """Add jumps between the pieces."""
     used = np.flatnonzero(degrees(edges, count))
     label = labels(edges, count)[used]
-    if label.min() == label.max():
-        return edges, kinds
     _, label = np.unique(label, return_inverse=True)
     jumps = used[jumps_between(points[used], label, options.order, options.tour_time)]
     more = np.full(len(jumps), Kind.JUMP, np.uint8)

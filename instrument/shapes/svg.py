@@ -221,7 +221,6 @@ def _arc(arc: Any, tolerance: float) -> NDArray[np.float64]:
     if not math.isfinite(radius) or radius == 0.0:
         return np.asarray(ends, np.float64)
     pieces = arc_pieces(radius, float(arc.sweep), tolerance)
-    points = [arc.point(t) for t in np.linspace(0.0, 1.0, pieces + 1)[1:-1].tolist()]
-    inner = [(float(point.x), float(point.y)) for point in points]
-    line = np.asarray([ends[0], *inner, ends[-1]], np.float64)
-    return line[np.isfinite(line).all(axis=1)]
+    inner = np.asarray(arc.npoint(np.linspace(0.0, 1.0, pieces + 1)[1:-1]), np.float64).reshape(-1, 2)
+    line = np.concatenate([np.asarray(ends[:1]), inner, np.asarray(ends[-1:])])
+    return np.asarray(line[np.isfinite(line).all(axis=1)])
