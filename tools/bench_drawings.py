@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import networkx as nx
 import numpy as np
+import psutil
 from scipy.spatial import Delaunay
 
 from instrument.shapes.isolation import Worker
@@ -78,10 +79,10 @@ def by_networkx(found: Route) -> tuple[float, float]:
 def bench_routing() -> None:
     """Time reading and routing in the warm worker, beside networkx's exact matching where it can."""
     print(
-        "| drawing | edges | odd | read and routed s (range) | retracing only s | repeated | networkx s | networkx repeats "
-        "| networkx / ours |"
+        "| drawing | edges | odd | read and routed s (range) | processor s | retracing only s (range) | repeated "
+        "| networkx s | networkx repeats | networkx / ours |"
     )
-    print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
+    print("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |")
     only = LoadOptions(route=RouteOptions(jump_cost=float("inf")))
     with tempfile.TemporaryDirectory() as folder, Worker() as worker:
         path = Path(folder, "first.obj")
@@ -91,27 +92,40 @@ def bench_routing() -> None:
             for size in SIZES:
                 path = Path(folder, f"{make.__name__}_{size}.obj")
                 make(path, size)
-                usual = _timed(worker, path, LoadOptions())[1]
-                retraced, alone = _timed(worker, path, only)
+                mixed, usual, busy = _timed(worker, path, LoadOptions())
+                retraced, alone, _ = _timed(worker, path, only)
                 median = statistics.median(alone)
                 theirs = "too many | | "
                 if size <= MOST_FOR_NETWORKX:
                     least, seconds = by_networkx(retraced)
                     theirs = f"{seconds:.2f} | {least:.6f} | {seconds / median:.0f}"
                 figures = retraced.figures
-                exact = "" if figures.exact else " (not proven)"
                 print(
                     f"| {make.__name__} | {figures.edges} | {figures.odd_vertices} | {statistics.median(usual):.2f} "
-                    f"({min(usual):.2f} to {max(usual):.2f}) | {median:.2f} | {figures.repeated_length:.6f}{exact} "
+                    f"({min(usual):.2f} to {max(usual):.2f}){_proven(mixed)} | {busy:.2f} "
+                    f"| {median:.2f} ({min(alone):.2f} to {max(alone):.2f}) "
+                    f"| {figures.repeated_length:.6f}{_proven(retraced)} "
                     f"| {theirs} |",
                     flush=True,
                 )
 
 
-def _timed(worker: Worker, path: Path, options: LoadOptions) -> tuple[Route, list[float]]:
-    times = []
+def _proven(found: Route) -> str:
+    return "" if found.figures.exact else " (not proven least)"
+
+
+def _timed(worker: Worker, path: Path, options: LoadOptions) -> tuple[Route, list[float], float]:
+    """Route a few times: the route, the seconds each took, and the median of the processor's seconds."""
+    times, busy = [], []
     for _ in range(TIMES):
-        began = time.perf_counter()
+        before, began = _processor_seconds(worker), time.perf_counter()
         (found,) = worker.routes([path], options=options)
         times.append(time.perf_counter() - began)
-    return found, times
+        busy.append(_processor_seconds(worker) - before)
+    return found, times, statistics.median(busy)
+
+
+def _processor_seconds(worker: Worker) -> float:
+    """Seconds of processor that the worker and the children it has ended took: what other load does not lengthen."""
+    spent = psutil.Process(worker.pid).cpu_times()
+    return float(spent.user + spent.system + spent.children_user + spent.children_system)

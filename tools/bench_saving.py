@@ -24,6 +24,8 @@ from instrument.engine.memory import attach
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    import numpy.typing as npt
+
 SAVES = 7
 EDGES_SAVED = 10_000
 RATE = 48_000
@@ -132,8 +134,7 @@ class Listening:
         """Say what happened."""
         self.take()
         heard = np.concatenate(self._parts)
-        step = np.abs(np.diff(heard, axis=0)).max(axis=1)
-        moves = np.flatnonzero(np.concatenate([[True], step > 0, [True]]))
+        largest_step, longest_standstill = movement(heard)
         counters, late = self._record["counters"], _late(self._process)
         return Stretch(
             time.monotonic() - self._began,
@@ -143,9 +144,34 @@ class Listening:
             late[1] - self._late[1],
             len(heard),
             self._missed,
-            float(step.max()),
-            int(np.diff(moves).max()),
+            largest_step,
+            longest_standstill,
         )
+
+
+def movement(heard: npt.NDArray[np.float32]) -> tuple[float, int]:
+    """Find what a click or a gap would leave in a sound that moves all the time.
+
+    Parameters
+    ----------
+    heard : np.ndarray [shape=(n, 2)]
+        Frames, at least 2.
+
+    Returns
+    -------
+    largest_step : float
+        Between neighbouring samples of a channel.
+    longest_standstill : int
+        Most frames in a row that are all alike.
+
+    Examples
+    --------
+    >>> movement(np.array([[0, 0], [0.25, 0], [0.25, 0], [0.25, 0.75]], np.float32))
+    (0.75, 2)
+    """
+    step = np.abs(np.diff(heard, axis=0)).max(axis=1)
+    moves = np.flatnonzero(np.concatenate([[True], step > 0, [True]]))
+    return float(step.max()), int(np.diff(moves).max())
 
 
 def bench_saving() -> None:
