@@ -141,15 +141,26 @@ def read_all(name: str, paths: list[Path], workers: list[Worker], options: LoadO
     return tally
 
 
-def show(tallies: list[Tally]) -> None:
-    """Print the table and the reasons."""
-    print(f"{'collection':24}{'files':>8}{'read':>8}{'warned':>8}{'refused':>8}{'ms a file':>11}   slowest")
-    for t in tallies:
-        count = t.read + t.warned + t.refused
-        each = 1000 * t.seconds / max(count, 1)
-        print(
-            f"{t.name:24}{count:8}{t.read:8}{t.warned:8}{t.refused:8}{each:11.1f}   {t.slowest[0]:.2f} s {t.slowest[1]}"
-        )
+def show_head() -> None:
+    """Print the head of the table."""
+    print(
+        f"{'collection':24}{'files':>8}{'read':>8}{'warned':>8}{'refused':>8}{'ms a file':>11}   slowest",
+        flush=True,
+    )
+
+
+def show_row(t: Tally) -> None:
+    """Print a row of the table, as soon as there is one: a run that is stopped has not been for nothing."""
+    count = t.read + t.warned + t.refused
+    each = 1000 * t.seconds / max(count, 1)
+    print(
+        f"{t.name:24}{count:8}{t.read:8}{t.warned:8}{t.refused:8}{each:11.1f}   {t.slowest[0]:.2f} s {t.slowest[1]}",
+        flush=True,
+    )
+
+
+def show_reasons(tallies: list[Tally]) -> None:
+    """Print why files were warned about or refused."""
     for t in tallies:
         for title, words in (("warned", t.warnings), ("refused", t.reasons)):
             for reason, count in words.most_common():
@@ -182,10 +193,12 @@ def main() -> int:
         temporary = stack.enter_context(tempfile.TemporaryDirectory())
         fetched = ((name, fetch(name, Path(temporary) / name.replace("/", "_"))) for name in names)
         places = [(folder.name, folder) for folder in chosen.folder] or fetched
-        tallies = [
-            read_all(name, drawings_in(folder, chosen.most), workers, options) for name, folder in places
-        ]
-    show(tallies)
+        tallies = []
+        show_head()
+        for name, folder in places:
+            tallies.append(read_all(name, drawings_in(folder, chosen.most), workers, options))
+            show_row(tallies[-1])
+    show_reasons(tallies)
     return 1 if any(t.unexplained for t in tallies) else 0
 
 

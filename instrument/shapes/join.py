@@ -122,7 +122,7 @@ class Search:
         problem = _Problem(edges, weights, odd)
         self._problem = problem
         self._exact: Child | None = None
-        if begin and can_fork():
+        if begin and can_fork() and problem.parity.any():
             self._exact = Child(
                 np.zeros(len(problem.edges), bool),
                 lambda publish: publish(decode(problem.edges, problem.weights, problem.parity)),
@@ -142,6 +142,8 @@ class Search:
 
     def best(self, time_limit: float) -> TJoin:
         """Give the exact answer if it is there in so many seconds, else the best one found in that time."""
+        if not self._problem.parity.any():
+            return self._problem.answer(np.zeros(len(self._problem.edges), bool), exact=True)
         now = time.monotonic()
         end = now + time_limit
         # Most graphs solve within a second or two; the fallback, on the other core, is begun only after that.

@@ -97,3 +97,12 @@ def test_a_large_graph_that_is_solved_in_time_is_exact(monkeypatch: pytest.Monke
     found = minimum_t_join(*graph, time_limit=60.0)
     assert found.exact
     assert found.weight == pytest.approx(least)
+
+
+def test_where_nothing_is_left_to_decide_the_answer_is_exact_at_once() -> None:
+    random = np.random.default_rng(0)
+    tree = np.array([[random.integers(vertex), vertex] for vertex in range(1, join.SURE_EDGES + 2)])
+    odd = np.bincount(tree.ravel()) % 2 == 1
+    found = minimum_t_join(tree, np.ones(len(tree)), odd, time_limit=0.0)
+    assert found.exact
+    assert is_t_join((tree, np.ones(len(tree)), odd), found.chosen)
