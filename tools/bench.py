@@ -15,8 +15,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from bench_drawings import bench_routing, bench_saving
+from bench_drawings import bench_routing
 from bench_formula import bench_formulas
+from bench_saving import bench_saving
 from virtual_studio import busy_cores, jack_server, screen
 
 from instrument.engine.engine import Engine
