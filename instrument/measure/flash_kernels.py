@@ -100,7 +100,7 @@ def field_counts(
 
 @compiled
 def field_changes(
-    counts: Floats, way: Floats, fired: Floats, frame: int, enough: float, happened: Floats
+    counts: Floats, way: Floats, fired: Floats, frame: int, at_once: int, enough: float, happened: Floats
 ) -> int:
     """Find the fields that have changed, and return the largest area that changed together, in pixels."""
     # In: counts as above; way and frame of each field's latest change. Out: these; happened 1 where it changed now.
@@ -108,16 +108,19 @@ def field_changes(
     largest = 0
     for j in range(way.shape[0]):
         for i in range(way.shape[1]):
-            falls = 0
-            rises = 0
+            falls, rises, sudden_falls, sudden_rises = 0, 0, 0, 0
             for age in range(counts.shape[1]):
                 if frame - age > fired[j, i]:
                     falls += counts[0, age, j, i]
                     rises += counts[1, age, j, i]
-            if way[j, i] > 0 or (way[j, i] == 0 and falls > rises):
-                area, new = falls, -1
+                if age == at_once - 1:
+                    sudden_falls, sudden_rises = falls, rises
+            darkening = max(sudden_falls, falls - rises)
+            brightening = max(sudden_rises, rises - falls)
+            if way[j, i] > 0 or (way[j, i] == 0 and darkening > brightening):
+                area, new = darkening, -1
             else:
-                area, new = rises, 1
+                area, new = brightening, 1
             largest = max(largest, area)
             if area > enough:
                 way[j, i] = new

@@ -27,8 +27,12 @@ FIELD = (256 / 768, 341 / 768)
 """Height and width of a field of view of 10 degrees. Source: WCAG 2.2 takes 341 x 256 pixels of a screen of
 1024 x 768 for it; the picture is taken to be as high as that screen."""
 
+AT_ONCE = 1 / 30
+"""Seconds within which changes are concurrent (our choice: WCAG gives none) ..."""
+
 TOGETHER = 0.1
-"""Seconds within which changes are concurrent (our choice: WCAG gives none)."""
+"""... or within this longer time, less what changed the other way: light that fades takes that long, while lines that
+move brighten as much as they darken (our choice)."""
 
 SIZE = 192
 """Pixels across the picture that is looked at. The thinnest line of light is then about a hundredth of the picture
@@ -62,8 +66,9 @@ class Flashes:
 
     Each pixel keeps the lowest and highest relative luminance since its latest change. It has changed
     when it is `CHANGE` away from that, with the darker value below `DARKER`; rises and falls take turns.
-    A field of view changes when more than `AREA` of its pixels did so the same way within `TOGETHER`; here
-    too rises and falls take turns, and no pixel's change is used twice. Two changes in turn are a flash.
+    A field of view changes when more than `AREA` of its pixels did so the same way within `AT_ONCE`, or within
+    `TOGETHER` less those that changed the other way; here too rises and falls take turns, and no pixel's
+    change is used twice. Two changes in turn are a flash.
     The field with most changes within a second counts, of all fields `STRIDE` apart. Before the first
     frame all is dark. Fine patterns that change pixel by pixel count like others, though WCAG lets
     them pass. Saturated red is not told apart: every colour counts by its luminance.
@@ -102,6 +107,7 @@ class Flashes:
         self._way = np.zeros(shape, np.int8)
         self._times = np.full((2, *shape), -frames_a_second, np.int64)
         together = max(round(TOGETHER * frames_a_second), 1)
+        self._at_once = max(round(AT_ONCE * frames_a_second), 1)
         cells = (shape[0] // STRIDE, shape[1] // STRIDE)
         self._sums = np.zeros((2, together, cells[0] + 1, cells[1] + 1), np.int64)
         self._box = tuple(
@@ -161,7 +167,9 @@ class Flashes:
         height, width = self._box
         field_counts(self._times, self._frame, STRIDE, self._sums, self._counts, height, width)
         pixels = height * width * STRIDE**2
-        largest = field_changes(self._counts, self._field_way, self._fired, self._frame, AREA * pixels, now)
+        largest = field_changes(
+            self._counts, self._field_way, self._fired, self._frame, self._at_once, AREA * pixels, now
+        )
         if now.any():
             self._total += now
             # As long as a change lies within the second its frames have to be taken back one by one.

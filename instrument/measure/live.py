@@ -58,8 +58,9 @@ class FlashWatch:
     Examples
     --------
     >>> watch = FlashWatch(48000.0)
-    >>> watch.hear(np.zeros((4800, 2), np.float32))
-    Reading(flashes=0, area=0.0, warning='')
+    >>> reading = watch.hear(np.zeros((4800, 2), np.float32))
+    >>> reading.flashes, reading.warning
+    (0, '')
     """
 
     def __init__(self, rate: float) -> None:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     Screen = Callable[[npt.ArrayLike, float], npt.NDArray[np.float32]]
 
-AFTERGLOW = 0.035
+AFTERGLOW = 0.025
 """Seconds in which light fades to 1/e where flashes are counted: a tube with a short afterglow, seen by an eye. The
 window's own light fades so slowly that it would hide what flashes more than six times a second. With this one, strobes
 of up to 30 a second show, and a figure that is drawn at least 30 times a second stands still (tried, no source)."""
@@ -32,7 +32,7 @@ def linear_srgb() -> npt.NDArray[np.float32]:
 
     Examples
     --------
-    >>> linear_srgb()[[0, 188, 255]].round(3).tolist()
+    >>> [round(float(linear_srgb()[value]), 3) for value in (0, 188, 255)]
     [0.0, 0.503, 1.0]
     """
     value = np.arange(256) / 255

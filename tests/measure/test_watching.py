@@ -44,6 +44,14 @@ def test_a_figure_flickers_when_it_is_drawn_slowly(pitch: float, steady: bool) -
     assert most <= 1 if steady else most > 3
 
 
+@pytest.mark.parametrize("turns", [0.1, 0.5])
+def test_a_figure_that_turns_slowly_does_not_flash(turns: float) -> None:
+    places = np.arange(2 * RATE) / RATE
+    figure = 0.6 * (np.sin(2 * np.pi * 330 * places) + 1j * np.sin(2 * np.pi * 440 * places))
+    figure *= np.exp(2j * np.pi * turns * places)
+    assert watched(np.column_stack((figure.real, figure.imag))).flashes.most <= 1
+
+
 def test_a_strobed_dot_is_too_small_to_count() -> None:
     samples = 0.02 * strobed(5) + 0.2
     samples[np.arange(len(samples)) * 5 / RATE % 1 >= 0.5] = 3.0
