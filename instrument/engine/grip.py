@@ -59,12 +59,12 @@ def _clicked(m, p, s, k, low, high, raw):
 
 @compiled
 def _meets(p, s, k, low, high, before, raw, top):
-    # A knob takes hold where it stands at the value, or has just passed it.
+    # A knob takes hold where it has just passed the value; one that waits for it also where it stands beside it.
     control = p.controls[k]
     target = s.target[control.param]
     place = place_in_sweep(p, control, low, high, target)
     here = raw / top
-    near = abs(here - place) <= _NEAR / top
+    near = control.takeover == _PICKUP and abs(here - place) <= _NEAR / top
     passed = before >= 0.0 and (before - place) * (here - place) <= 0.0
     return near or passed
 
