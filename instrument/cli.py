@@ -39,8 +39,16 @@ DEFAULT_SECONDS = 10.0
 TAIL_SECONDS = 1.0
 """What is rendered behind the last event of a performance."""
 
+Audio = Annotated[
+    str | None, typer.Option("--audio", help="Device by name, jack, or off.", metavar="NAME|off")
+]
+Live = Annotated[str | None, typer.Option("--input", help="Live input by name, or off.", metavar="NAME|off")]
 Rate = Annotated[float | None, typer.Option("--rate", help="Sample rate in hertz.", metavar="HZ")]
 Block = Annotated[int, typer.Option("--block", help="Frames in a block.", metavar="FRAMES", min=1)]
+OwnBlock = Annotated[
+    int | None,
+    typer.Option("--block", help="Frames in a block; JACK keeps its own.", metavar="FRAMES", min=1),
+]
 Perform = Annotated[
     Path | None, typer.Option("--perform", help="Standard MIDI File to play into it.", metavar="FILE.mid")
 ]
@@ -95,26 +103,13 @@ def play(
         list[Path] | None,
         typer.Argument(help="Patch files; the factory set by default.", metavar="[PATCH]..."),
     ] = None,
-    audio: Annotated[
-        str | None,
-        typer.Option(
-            "--audio",
-            help="Device by name or part of it, jack for the server itself, or off.",
-            metavar="NAME|off",
-        ),
-    ] = None,
+    audio: Audio = None,
     midi: Annotated[
         list[str] | None, typer.Option("--midi", help="MIDI port by name or part of it.", metavar="NAME")
     ] = None,
-    live: Annotated[
-        str | None,
-        typer.Option("--input", help="Live input by name or part of it, or off.", metavar="NAME|off"),
-    ] = None,
+    live: Live = None,
     rate: Rate = None,
-    block: Annotated[
-        int | None,
-        typer.Option("--block", help="Frames in a block; JACK keeps its own.", metavar="FRAMES", min=1),
-    ] = None,
+    block: OwnBlock = None,
     no_window: Annotated[bool, typer.Option("--no-window", help="Play without a window.")] = False,
     seconds: Annotated[
         float | None, typer.Option("--seconds", help="End after so many seconds.", metavar="S", min=0)

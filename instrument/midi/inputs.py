@@ -43,7 +43,13 @@ class MidiSystem(Protocol):
         """Return what could play into us now."""
 
     def own(self, number: int) -> OpenInput | None:
-        """Open a port of our own for others to play into; None where there are no such ports."""
+        """Open a port of our own for others to play into; None where there are no such ports.
+
+        Raises
+        ------
+        MidiError
+            If the system refuses.
+        """
 
     def open(self, plug: Plug, number: int) -> OpenInput:
         """Open an input whose messages carry a number.
@@ -85,7 +91,7 @@ class Inputs:
         self._own_name = own_name
         self._numbers: dict[tuple[MidiSystem, str], int] = {}
         self._open: dict[tuple[MidiSystem, str], OpenInput] = {}
-        self._refused: set[str] = set()
+        self._refused: dict[str, str] = {}
 
     @property
     def names(self) -> list[str]:
@@ -105,11 +111,15 @@ class Inputs:
     def begin(self) -> list[str]:
         """Open our own ports and everything that is wanted; return a sentence for each that refuses."""
         for system in self._systems:
-            port = system.own(self._number(system, self._own_name))
+            try:
+                port = system.own(self._number(system, self._own_name))
+            except MidiError as error:
+                self._refused[self._own_name] = str(error)
+                continue
             if port is not None:
                 self._open[system, self._own_name] = port
         self.look()
-        return sorted(self._refused)
+        return list(self._refused.values())
 
     def look(self) -> list[str]:
         """See to what was plugged in or out since the last look; return a sentence for each."""
@@ -154,11 +164,10 @@ class Inputs:
             self._open[system, plug.name] = system.open(plug, self._number(system, plug.name))
         except MidiError as error:
             # One that belongs to somebody else is tried again at every look, and told once.
-            if str(error) in self._refused:
-                return []
-            self._refused.add(str(error))
-            return [str(error)]
-        self._refused.clear()
+            told = self._refused.get(plug.name) == str(error)
+            self._refused[plug.name] = str(error)
+            return [] if told else [str(error)]
+        self._refused.pop(plug.name, None)
         return [f"the MIDI input {plug.name!r} plays."]
 
     def _number(self, system: MidiSystem, name: str) -> int:

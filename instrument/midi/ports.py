@@ -122,11 +122,14 @@ class RtmidiSystem:
         self._lister: Any = None
 
     def plugs(self) -> list[Plug]:
-        """Return what could play into us now."""
-        if self._lister is None:
-            # Kept open: a new client for every look would be news to every other program.
-            self._lister = _client(self._api)
-        names = [str(name) for name in self._lister.get_ports() if not str(name).startswith(f"{CLIENT}:")]
+        """Return what could play into us now; nothing if the system does not answer."""
+        try:
+            if self._lister is None:
+                # Kept open: a new client for every look would be news to every other program.
+                self._lister = _client(self._api, f"{CLIENT} looks around")
+            names = [str(name) for name in self._lister.get_ports() if not str(name).startswith(f"{CLIENT}:")]
+        except (MidiError, rtmidi.RtMidiError):
+            return []
         return [jack_plug(name) if is_jack(self._api) else Plug(name) for name in names]
 
     def own(self, number: int) -> PolledInput | None:
@@ -176,11 +179,11 @@ def open_own_port(api: int) -> InputPort | None:
     return InputPort(CLIENT, port)
 
 
-def _client(api: int) -> Any:
+def _client(api: int, name: str = CLIENT) -> Any:
     # Polled, never called back: a Python callback in the MIDI system's real-time thread waits for Python's lock and
     # stops the sound of every program. Sensing and system exclusive messages are not read at all.
     try:
-        port = rtmidi.MidiIn(api, name=CLIENT, queue_size_limit=_QUEUE)
+        port = rtmidi.MidiIn(api, name=name, queue_size_limit=_QUEUE)
     except rtmidi.RtMidiError as error:
         raise MidiError(f"the MIDI system refuses a new port ({error}).") from None
     port.ignore_types(sysex=True, timing=False, active_sense=True)

@@ -128,6 +128,14 @@ def test_one_that_refuses_is_said_once_and_tried_again(pushed: list[Event]) -> N
     assert inputs.look() == ["the MIDI input 'moth' plays."]
 
 
+def test_a_refusal_of_our_own_port_is_said_and_the_others_play(pushed: list[Event]) -> None:
+    system = System("moth")
+    system.busy.add("Beamhand")
+    inputs = Inputs([system], (), pushed.append, "Beamhand")
+    assert inputs.begin() == ["Beamhand belongs to somebody else."]
+    assert inputs.names == ["moth"]
+
+
 def test_of_a_name_only_what_has_it_is_opened_whenever_it_comes(pushed: list[Event]) -> None:
     system = System("moth one")
     inputs = begun(system, pushed, "moth")

@@ -103,7 +103,9 @@ def test_each_message_takes_effect_on_its_own_frame(jack: str, driver: JackDrive
         listener.send_on(*[(0, frame, (0xB0, 1 + k // 100, k % 100)) for k, frame in enumerate(frames)])
         time.sleep(0.2)
         missed = int(driver.state["xruns"]) - before
-        places = {data: (period, place) for period, place, data in listener.sent}
+        places: dict[tuple[int, ...], tuple[int, int]] = {
+            data: (period, place) for period, place, data in listener.sent
+        }
     found = [(sample, data) for sample, data, _ in midi_log(engine)]
     assert len(set(found)) >= 200 - 3 * missed
     # The engine has been called for whole periods, so the place in a period is to be seen in its own time.
@@ -132,7 +134,7 @@ def test_two_thousand_messages_a_second_from_two_ports_all_arrive_in_their_order
         took = (listener.sent[-1][0] - listener.sent[0][0]) / 48_000
     assert took < 1.2
     for port, number in ((0, 0), (1, 7)):
-        given = [data for at, _, data in messages if at == port]
+        given: list[tuple[int, ...]] = [data for at, _, data in messages if at == port]
         arrived = [data for _, data, at in found if at == number]
         if not missed:  # a period that the server loses takes its messages with it, or gives them out twice
             assert arrived == given

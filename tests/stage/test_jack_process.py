@@ -5,7 +5,7 @@ from __future__ import annotations
 import ctypes
 import importlib.util
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -69,13 +69,13 @@ _take_inbox = quiet(jack_process._take_inbox)
     types.void(types.voidptr, types.int64, types.int64, types.CPointer(types.uint8), types.int64),
     **ENTRY_OPTIONS,
 )  # type: ignore[untyped-decorator]
-def decode(state, source, time, data, size):  # type: ignore[no-untyped-def]
+def decode(state: Any, source: Any, time: Any, data: Any, size: Any) -> None:
     """Read one JACK event of an input."""
     _decode((jack_process.as_state(state), source, time, data, size))
 
 
 @cfunc(types.void(types.voidptr, types.int64), **ENTRY_OPTIONS)  # type: ignore[untyped-decorator]
-def take_inbox(state, until):  # type: ignore[no-untyped-def]
+def take_inbox(state: Any, until: Any) -> None:
     """Take other systems' messages up to a sample."""
     _take_inbox((jack_process.as_state(state), until))
 
