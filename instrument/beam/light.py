@@ -341,12 +341,3 @@ class Light:
 def as_rgb(pixels: npt.NDArray[np.uint32]) -> npt.NDArray[np.uint8]:
     """Return 0xFFRRGGBB pixels as red, green and blue bytes [shape=(height, width, 3)]."""
     return np.stack([(pixels >> shift & 0xFF).astype(np.uint8) for shift in (16, 8, 0)], axis=2)
-
-
-def warm() -> None:
-    """Compile the kernels, or load them, before the first frame is due."""
-    for name in ("P31", "P1", "P7"):
-        light = Light(16, 16, Tube(TYPES[name]))
-        light.advance(np.zeros((2, 2), np.float32), 1000.0)
-        light.rest(1.0)
-        light.develop(light.blank())

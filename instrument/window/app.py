@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 import pygame
 
-from instrument.beam.light import warm
-from instrument.beam.look import Look
+from instrument.beam.warm import warm
 from instrument.engine.memory import attach
 from instrument.window.channel import standard_channel
 from instrument.window.help_page import help_page
 from instrument.window.keys import COMMANDS, action_for, note_name
 from instrument.window.legible import legibility
 from instrument.window.lettering import GROUND, Letters
+from instrument.window.looks import Looks
 from instrument.window.notes import NoteKeys
-from instrument.window.picture import Picture, next_look
+from instrument.window.picture import Picture
 from instrument.window.reader import OutputReader
 from instrument.window.readings import CallbackLoad, Levels, MidiActivity
 from instrument.window.text_line import Figures, TextLine
@@ -63,7 +63,7 @@ class Window:
         self._said: dict[str, Any] = {}
         self._size = self._windowed = _fitting(FIRST_SIZE)
         self._fullscreen = self._done = False
-        self._look = Look()
+        self._looks = Looks()
         self._help: pygame.Surface | None = None
         self._text = True
         self._asked_at = -PATIENCE
@@ -82,6 +82,8 @@ class Window:
             for event in pygame.event.get():
                 self._handle(event)
             self._notes.flush()
+            if self._looks.settle():
+                self._lay_out()
             self._follow(now - before)
             if not self._hidden:
                 self._draw(now)
@@ -152,9 +154,8 @@ class Window:
         elif action == "text":
             self._text = not self._text
             self._lay_out()
-        elif (look := next_look(self._look, action)) is not self._look:
-            self._look = look
-            self._lay_out()
+        else:
+            self._looks.wish(action)
 
     def _close(self) -> None:
         if time.monotonic() - self._asked_at < PATIENCE:
@@ -183,7 +184,7 @@ class Window:
         self._figures = self._figures_now()
         self._line_height = self._line.height(self._figures) if self._text_shown else 0
         room = pygame.Rect(0, 0, width, height - self._line_height)
-        self._picture = Picture(room, self._rate, self._look)
+        self._picture = Picture(room, self._rate, self._looks.current)
         if self._help is not None:
             self._help = self._help_page()
         self._draw_everything()

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import pygame
 
 from instrument.beam.look import Look
-from instrument.beam.phosphor import TYPES
 
 if TYPE_CHECKING:
     import numpy as np
@@ -15,12 +14,6 @@ if TYPE_CHECKING:
 
 SMALLEST = 16
 """Pixels; a window made smaller than this shows a part of the picture."""
-
-GRATICULES = (0.0, 0.35, 1.0)
-"""Brightnesses of the ruled glass, one after the other."""
-
-TURN = 90
-"""Degrees of one turn of the picture."""
 
 
 class Picture:
@@ -77,32 +70,3 @@ class Picture:
             return None
         target.blit(self._surface, (self.area.left + left, self.area.top + top), (left, top, width, height))
         return pygame.Rect(self.area.left + left, self.area.top + top, width, height)
-
-
-def next_look(look: Look, action: str) -> Look:
-    """Return the look after one of the keys for it.
-
-    Parameters
-    ----------
-    look : Look
-    action : str
-        ``graticule``, ``phosphor``, ``turn`` or ``mirror``; anything else changes nothing.
-
-    Examples
-    --------
-    >>> next_look(next_look(Look(), "phosphor"), "turn").glass.rotate
-    90.0
-    """
-    glass = look.glass
-    if action == "graticule":
-        brighter = [value for value in GRATICULES if value > glass.graticule]
-        return look.with_setting("graticule", brighter[0] if brighter else GRATICULES[0])
-    if action == "phosphor":
-        names = list(TYPES)
-        at = names.index(look.phosphor.name) if look.phosphor.name in TYPES else -1
-        return look.with_setting("phosphor", names[(at + 1) % len(names)])
-    if action == "turn":
-        return look.with_setting("rotate", (glass.rotate + TURN) % 360)
-    if action == "mirror":
-        return look.with_setting("mirror", "none" if glass.mirror != "none" else "x")
-    return look

@@ -1,5 +1,7 @@
 """Stills as a camera takes them."""
 
+from itertools import pairwise
+
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -52,7 +54,7 @@ def test_the_trail_of_a_slow_phosphor_grows_fainter_backwards() -> None:
     angles = np.radians([350, 300, 240, 120, 30])
     at = 99.5 + 100 / 1.06 * 0.8 * np.array([np.cos(angles), -np.sin(angles)])
     light = [picture[round(y) - 1 : round(y) + 2, round(x) - 1 : round(x) + 2].max() for x, y in at.T]
-    assert all(a > b for a, b in zip(light, light[1:], strict=False))
+    assert all(a > b for a, b in pairwise(light))
     assert light[-1] > 20
 
 

@@ -5,9 +5,7 @@ import pygame
 import pytest
 
 from instrument.beam.look import Look
-from instrument.beam.phosphor import TYPES
-from instrument.window.keys import ACTIONS
-from instrument.window.picture import Picture, next_look
+from instrument.window.picture import Picture
 
 
 @pytest.mark.parametrize("room", [(320, 300), (1280, 770), (600, 1000), (3, 3)])
@@ -41,20 +39,3 @@ def test_light_fades_while_no_samples_come() -> None:
     picture.draw_changes(target)
     assert not pygame.surfarray.array3d(target).any()
     assert picture.draw_changes(target) is None
-
-
-def test_every_key_of_the_picture_comes_back_to_where_it_began() -> None:
-    for action, steps in (("graticule", 3), ("phosphor", len(TYPES)), ("turn", 4), ("mirror", 2)):
-        look = Look()
-        seen = []
-        for _ in range(steps):
-            look = next_look(look, action)
-            seen.append(look)
-        assert look == Look()
-        assert len(set(map(repr, seen))) == steps
-        assert action in {each.name for each in ACTIONS}
-
-
-def test_other_keys_leave_the_look_alone() -> None:
-    look = Look()
-    assert next_look(look, "octave_up") is look
