@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, NoReturn
 import typer
 
 from instrument import __version__
+from instrument.options import Audio, Block, Json, Live, OwnBlock, Perform, Rate
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -38,21 +39,6 @@ DEFAULT_SECONDS = 10.0
 
 TAIL_SECONDS = 1.0
 """What is rendered behind the last event of a performance."""
-
-Audio = Annotated[
-    str | None, typer.Option("--audio", help="Device by name, jack, or off.", metavar="NAME|off")
-]
-Live = Annotated[str | None, typer.Option("--input", help="Live input by name, or off.", metavar="NAME|off")]
-Rate = Annotated[float | None, typer.Option("--rate", help="Sample rate in hertz.", metavar="HZ")]
-Block = Annotated[int, typer.Option("--block", help="Frames in a block.", metavar="FRAMES", min=1)]
-OwnBlock = Annotated[
-    int | None,
-    typer.Option("--block", help="Frames in a block; JACK keeps its own.", metavar="FRAMES", min=1),
-]
-Perform = Annotated[
-    Path | None, typer.Option("--perform", help="Standard MIDI File to play into it.", metavar="FILE.mid")
-]
-Json = Annotated[bool, typer.Option("--json", help="One JSON object on a line.")]
 
 
 def say(text: str) -> None:

@@ -13,8 +13,9 @@ from instrument.engine.channel import (
 )
 from instrument.engine.compiled import compiled
 from instrument.engine.control import CC, CC14, GATE, LET_GO, NOTE
-from instrument.engine.layout import KEY_DOWN, LATCHED, MESSAGES, PEDAL_DOWN, VOICES
+from instrument.engine.layout import MESSAGES, VOICES
 from instrument.engine.machine import address_of
+from instrument.engine.states import KEY_DOWN, LATCHED, PEDAL_DOWN
 from instrument.engine.tempo import hear_clock
 from instrument.engine.units import CONTROLS_UNIT
 from instrument.engine.voices import add_voice, find_voice, press_voices, refresh_voices, remove_voice

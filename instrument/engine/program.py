@@ -11,16 +11,12 @@ import numpy.typing as npt
 
 from instrument.engine.form_table import COUNTING_FORMS
 from instrument.engine.formula_code import (
-    LAYER_NAMES,
     Formula,
     place_in_layer,
     place_in_modulator,
-    placed,
 )
 from instrument.engine.layout import (
     CELLS,
-    CODE,
-    CONSTANTS,
     FORM_KINDS,
     GESTURES,
     LINK_ADD,
@@ -53,6 +49,7 @@ from instrument.engine.parameters import (
     index_of,
     offset_in,
 )
+from instrument.engine.program_code import add_code
 from instrument.engine.schedule import late_links, order_steps
 
 if TYPE_CHECKING:
@@ -198,7 +195,7 @@ class Program:
             if formula is None:
                 continue
             names = [place_in_layer(name, layer) for name in formula.names]
-            row["code"][axis], row["instructions"][axis] = self._add_code(formula, names)
+            row["code"][axis], row["instructions"][axis] = add_code(self.record, formula, names)
             if "n" in formula.reads:
                 row["counts"] = 1
 
@@ -213,35 +210,7 @@ class Program:
         self.modulate(modulator, MODULATOR_FORMULA)
         row = self.record["modulators"][modulator]
         names = [place_in_modulator(name, modulator) for name in formula.names]
-        row["code"], row["instructions"] = self._add_code(formula, names)
-
-    def _add_code(self, formula: Formula, names: list[int]) -> tuple[int, int]:
-        first, count = int(self.record["n_code"]), len(formula.instructions)
-        if first + count > CODE:
-            raise ValueError(
-                f"the formulas of a patch come to more than {CODE} instructions together; make some of them shorter"
-            )
-        constants = [self._constant(value) for value in formula.constants]
-        self.record["code"][first : first + count] = placed(formula, constants, names)
-        self.record["n_code"] = first + count
-        if not formula.reads.isdisjoint(LAYER_NAMES):
-            self.record["short"] = 1
-        return first, count
-
-    def _constant(self, value: float) -> int:
-        # The row of a constant, by its bits: 0 is not -0.
-        count = int(self.record["n_constants"])
-        bits = np.float64(value).view(np.int64)
-        known = np.flatnonzero(self.record["constants"][:count, 0].view(np.int64) == bits)
-        if len(known):
-            return int(known[0])
-        if count == CONSTANTS:
-            raise ValueError(
-                f"the formulas of a patch hold more than {CONSTANTS} different numbers; use knobs for some of them"
-            )
-        self.record["constants"][count] = value
-        self.record["n_constants"] = count + 1
-        return count
+        row["code"], row["instructions"] = add_code(self.record, formula, names)
 
     def draw_input(self, layer: int) -> None:
         """Let a layer (0-based) draw the live input: the left channel is x, the right one y."""

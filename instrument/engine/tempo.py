@@ -6,11 +6,11 @@ import numpy as np
 
 from instrument.engine.compiled import compiled, inlined
 from instrument.engine.fixed import as_float, distance, moved_often, moved_on
-from instrument.engine.layout import TAPS
 from instrument.engine.modulate_link import apply_link, begin_target
 from instrument.engine.numeric import choice, clamp, finite, turns_to_phase
 from instrument.engine.parameters import PATCH, PATCH_BASE, offset_in
 from instrument.engine.ramp import set_parameter
+from instrument.engine.states import TAPS
 
 BPM = PATCH_BASE + offset_in(PATCH, "tempo.bpm")
 RUNNING = PATCH_BASE + offset_in(PATCH, "tempo.running")

@@ -6,7 +6,7 @@ import numpy as np
 
 from instrument.engine.channel import bend_of, timbre_of
 from instrument.engine.compiled import compiled
-from instrument.engine.layout import KEY_DOWN
+from instrument.engine.states import KEY_DOWN
 
 
 @compiled

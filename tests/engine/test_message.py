@@ -276,7 +276,8 @@ def sent(engine: Engine, stream: Iterable[object]) -> None:
         elif item == "patch":
             engine.push(swap_event(0, int(engine.record["instances"]["slot"][int(engine.record["active"])])))
         else:
-            kind, channel, first, second = item  # type: ignore[misc]
+            assert isinstance(item, tuple)
+            kind, channel, first, second = item
             engine.push(midi_event(0, kind + channel, first, second))
         engine.render(1)
 
