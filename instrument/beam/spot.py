@@ -27,7 +27,11 @@ COARSE = 1 / 3
 """The same in square cells for the tent of the coarse field and the one between its points: twice 1/6 on average."""
 
 HALO_WIDTH = 0.016
-"""Standard deviation of the halo as a share of the picture's height: light that the face plate reflects inside."""
+"""Standard deviation of the halo as a share of the picture's height: light that the face plate reflects inside ..."""
+
+
+SMALLEST_HALO = 1.25
+"""... but never below this many cells, or it would be square like them."""
 
 
 @dataclass(frozen=True)
@@ -76,12 +80,17 @@ class Spot:
     def kernels(self, size: int) -> tuple[npt.NDArray[np.float32], ...]:
         """Return the right halves of the blurs across, upwards, and of the halo over cells."""
         across, up = (half_gaussian(sigma**2 - SPLINE) for sigma in self.sigmas(size))
-        return across, up, half_gaussian((HALO_WIDTH * size / CELL) ** 2 - COARSE, 4.5)
+        return across, up, half_gaussian((halo_sigma(size) / CELL) ** 2 - COARSE, 4.0)
 
 
 def sharp_sigma(size: int) -> float:
     """Return the standard deviation in pixels of a focused spot."""
     return max(size * WIDTH, SMALLEST)
+
+
+def halo_sigma(size: int) -> float:
+    """Return the standard deviation in pixels of the halo."""
+    return max(size * HALO_WIDTH, SMALLEST_HALO * CELL)
 
 
 def half_gaussian(variance: float, reach: float = 2.75) -> npt.NDArray[np.float32]:

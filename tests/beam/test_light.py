@@ -15,7 +15,7 @@ from instrument.beam.light import Light, Tube
 from instrument.beam.phosphor import TYPES, Layer, Phosphor
 from instrument.beam.reconstruct import Reconstruction
 from instrument.beam.screen import SPAN
-from instrument.beam.spot import HALO_WIDTH, SMALLEST, Spot
+from instrument.beam.spot import SMALLEST, Spot, halo_sigma
 from tests.beam.signals import RATE, Samples, circle, times, two, wandering
 
 FRAME_RATES = [30, 60, 144]
@@ -348,7 +348,7 @@ class TestPixels:
                 assert variance**0.5 == pytest.approx(sigma, rel=0.04)
 
     def test_only_the_part_that_is_said_to_change_changes(self) -> None:
-        light = Light(240, 240)
+        light = Light(360, 360)
         pixels = light.blank()
         light.develop(pixels)
         light.advance(two(np.full(800, -0.5), 0.5), RATE)
@@ -356,8 +356,8 @@ class TestPixels:
         before = pixels.copy()
         light.advance(two(np.full(800, -0.45), 0.45), RATE)
         left, top, width, height = light.develop(pixels)
-        assert 0 < width < 80
-        assert 0 < height < 80
+        assert 0 < width < 120
+        assert 0 < height < 120
         changed = pixels != before
         assert changed.any()
         changed[top : top + height, left : left + width] = False
@@ -399,7 +399,7 @@ class TestPixels:
         without = lit(point, 300).luminance()[0]
         near = np.hypot(*np.indices((300, 300)) - 149.5) < 5
         # A Gaussian holds 1 - exp(-r^2 / 2 sigma^2) within r (the Rayleigh distribution).
-        sigma_squared = (HALO_WIDTH * 300) ** 2 + SMALLEST**2
+        sigma_squared = halo_sigma(300) ** 2 + SMALLEST**2
         expected = 0.7 + 0.3 * (1 - np.exp(-(5**2) / 2 / sigma_squared))
         assert with_halo[near].sum() / without[near].sum() == pytest.approx(expected, rel=0.05)
         assert with_halo[150, 159] > 100 * without[150, 159]

@@ -27,7 +27,7 @@ def circle(seconds: float, rate: int, radius: float = 0.5) -> npt.NDArray[np.flo
 
 def light(path: Path) -> npt.NDArray[np.int64]:
     pixels = pygame.surfarray.array3d(pygame.image.load(path)).swapaxes(0, 1)
-    return np.asarray(pixels, np.int64).sum(axis=2)
+    return np.asarray(np.asarray(pixels, np.int64).sum(axis=2))
 
 
 def ring(path: Path) -> npt.NDArray[np.float64]:
@@ -35,7 +35,7 @@ def ring(path: Path) -> npt.NDArray[np.float64]:
     shown = light(path)
     rows, columns = np.nonzero(shown > 0.5 * shown.max())
     middle, unit = (SIZE - 1) / 2, SIZE / 2 / 1.06
-    return np.hypot(rows - middle, columns - middle) / unit
+    return np.asarray(np.hypot(rows - middle, columns - middle) / unit)
 
 
 @pytest.mark.parametrize("name", ["x.wav", "x.flac", "x.aiff", "x.ogg", "x.w64", "x.au", "X.WAV"])
