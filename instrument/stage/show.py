@@ -146,8 +146,8 @@ class Show:
             raise ValueError("there is no patch to play; name a patch file.")
         patches = [read_patch(path) for path in options.patches]
         wind_down()
-        hears = any(hears_input(patch.program) for patch in patches)
-        choice = choose_driver(options.audio, options.rate, options.block, options.input, hears=hears)
+        self._heard = any(hears_input(patch.program) for patch in patches)
+        choice = choose_driver(options.audio, options.rate, options.block, options.input, hears=self._heard)
         events = read_performance(options.perform, choice.rate, self._say) if options.perform else []
         memory = allocate(choice.rate, shared=True)
         self._ending.callback(memory.close)
@@ -250,7 +250,15 @@ class Show:
     def _look_at_files(self) -> None:
         if self._setlist.look():
             self._trouble = self._setlist.trouble
+            self._look_at_input()
             self._show_state()
+
+    def _look_at_input(self) -> None:
+        # A patch that is saved again may begin to hear what was not opened, and opening it would stop the sound.
+        hears = hears_input(self._setlist.current.program)
+        if hears and not self._heard and not self._driver.input_channels and self._options.input is None:
+            self._complain("this patch takes from the live input, which is not open: start again to hear it.")
+        self._heard = hears
 
     def _replace_driver(self) -> None:
         lost = self._driver
