@@ -66,13 +66,12 @@ _OWN_ROWS = {
 """First and last row that a kind of modulator has beside the common ones."""
 
 _COMMON = offset_in(MODULATOR, "every") + 1
+# Arrays, since a tuple that is asked for a place it has not raises an error, which compiled code must not know.
 _FIRST = np.array(
-    [offset_in(MODULATOR, _OWN_ROWS[k][0]) if k in _OWN_ROWS else 0 for k in range(len(MODULATOR_KINDS))],
-    np.int64,
-)  # an array: a tuple read by number would bring an exception with it
+    [offset_in(MODULATOR, _OWN_ROWS[k][0]) if k in _OWN_ROWS else 0 for k in range(len(MODULATOR_KINDS))]
+)
 _BEHIND = np.array(
-    [offset_in(MODULATOR, _OWN_ROWS[k][1]) + 1 if k in _OWN_ROWS else 0 for k in range(len(MODULATOR_KINDS))],
-    np.int64,
+    [offset_in(MODULATOR, _OWN_ROWS[k][1]) + 1 if k in _OWN_ROWS else 0 for k in range(len(MODULATOR_KINDS))]
 )
 
 

@@ -126,7 +126,7 @@ MODULATOR: tuple[Parameter, ...] = (
         "shape", 0.0, "choice", "waveform of the LFO", ("sine", "triangle", "saw", "square", "falling saw")
     ),
     Parameter(
-        "rate", 1.0, "cycles", "cycles in a second, or in a beat where sync is beat; negative runs backward"
+        "rate", 1.0, "Hz", "cycles in a second, or in a beat where sync is beat; negative runs backward"
     ),
     Parameter("phase", 0.0, "turns", "where in its cycle the modulator begins"),
     Parameter(

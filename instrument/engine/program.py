@@ -72,6 +72,8 @@ class Program:
     ----------
     record : np.ndarray [shape=(), dtype=PROGRAM]
         What the engine reads; table offsets are filled in when it is loaded.
+    reads_input : bool
+        Whether a formula reads the live input.
     paths : dict of int to np.ndarray [shape=(frames, n, 3), dtype=float64]
         Closed paths by layer (0-based), first point of each frame not repeated.
     terms : dict of (int, int) to np.ndarray [shape=(k, 3), dtype=float64]
@@ -81,6 +83,7 @@ class Program:
     """
 
     record: npt.NDArray[np.void]
+    reads_input: bool = False
     paths: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
     terms: dict[tuple[int, int], npt.NDArray[np.float64]] = field(default_factory=dict)
     tables: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
@@ -198,6 +201,7 @@ class Program:
             row["code"][axis], row["instructions"][axis] = add_code(self.record, formula, names)
             if "n" in formula.reads:
                 row["counts"] = 1
+            self._note_reading(formula)
 
     def modulate_by_formula(self, modulator: int, formula: Formula) -> None:
         """Let a modulator move as a formula says; a modulator is 0-based.
@@ -211,6 +215,11 @@ class Program:
         row = self.record["modulators"][modulator]
         names = [place_in_modulator(name, modulator) for name in formula.names]
         row["code"], row["instructions"] = add_code(self.record, formula, names)
+        self._note_reading(formula)
+
+    def _note_reading(self, formula: Formula) -> None:
+        if not formula.reads.isdisjoint(("left", "right")):
+            self.reads_input = True
 
     def draw_input(self, layer: int) -> None:
         """Let a layer (0-based) draw the live input: the left channel is x, the right one y."""

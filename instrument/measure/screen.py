@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.beam.light import Light, blank
+from instrument.beam.light import Light, Tube
 from instrument.measure.flash_kernels import relative_luminance
 
 if TYPE_CHECKING:
@@ -57,8 +57,8 @@ def open_screen(size: int, afterglow: float = AFTERGLOW) -> Screen:
         Takes samples [shape=(n, 2)] and their rate in hertz; returns relative luminance, 0 to 1
         [shape=(size, size)], row 0 at the top. The array is the screen's own and changes with the next call.
     """
-    light = Light(size, afterglow)
-    pixels = blank(size)
+    light = Light(size, size, Tube(eye=afterglow))
+    pixels = light.blank()
     seen = np.zeros((size, size), np.float32)
     tables = np.outer(_SHARES, linear_srgb())
 

@@ -24,7 +24,7 @@ _INPUT_CHOICES = 3
 def hears_input(program: Program) -> bool:
     """Return whether a layer or a modulator of a program listens to the live input."""
     record = program.record
-    if (record["layers"]["source"] == SOURCE_INPUT).any():
+    if program.reads_input or (record["layers"]["source"] == SOURCE_INPUT).any():
         return True
     kinds = record["modulators"]["kind"].tolist()
     return any(kind == _FOLLOWER and _follows_input(record, k) for k, kind in enumerate(kinds))
