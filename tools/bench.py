@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from bench_beam import bench_beam
 from bench_drawings import bench_routing
 from bench_formula import bench_formulas
 from bench_saving import bench_saving
@@ -185,11 +186,11 @@ def bench_formula() -> None:
 
 def main() -> None:
     """Run the sections asked for."""
-    sections = ("cost", "decay", "start", "callback", "latency", "drawings", "formula")
+    sections = ("cost", "decay", "start", "callback", "latency", "drawings", "formula", "beam")
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("sections", nargs="*", choices=[*sections, []], help="all by default")
     parser.add_argument(
-        "--seconds", type=float, default=60.0, help="length of each run of the callback section"
+        "--seconds", type=float, default=60.0, help="length of each run of the callback and beam sections"
     )
     parser.add_argument("--events", type=int, default=200, help="events of the latency section")
     given = parser.parse_args()
@@ -209,6 +210,9 @@ def main() -> None:
         bench_drawings()
     if "formula" in chosen:
         bench_formula()
+    if "beam" in chosen:
+        heading("A frame of the screen, beside anti-aliased lines of drawing libraries")
+        bench_beam(given.seconds)
 
 
 if __name__ == "__main__":

@@ -7,20 +7,20 @@ import sys
 import numpy as np
 
 from instrument.beam.look import Look
-from instrument.beam.phosphor import DEFAULT, TYPES, Phosphor, phosphor
+from instrument.beam.phosphor import TYPES, phosphor
 
 _SIZE = 16
 
 
-def warm(kind: Phosphor = TYPES[DEFAULT]) -> None:
-    """Run every kernel that a phosphor needs once, so that none is compiled when a frame is due.
+def warm(look: Look | None = None) -> None:
+    """Run every kernel that a look needs once, so that none is compiled when a frame is due.
 
     Parameters
     ----------
-    kind : Phosphor
+    look : Look, optional
         Those with as many exponentials and colours need the same kernels (`kernels_of`).
     """
-    look = Look(phosphor=kind)
+    look = look or Look()
     light, path = look.light(_SIZE, _SIZE), look.reconstruction(48000.0)
     light.advance(path.process(np.zeros((100, 2), np.float32)), 192000.0)
     light.rest(1.0)
@@ -37,7 +37,7 @@ def kernels_of(look: Look) -> tuple[int, int]:
 def main(names: list[str]) -> None:
     """Compile for phosphors by name, for all by default."""
     for name in names or list(TYPES):
-        warm(phosphor(name))
+        warm(Look(phosphor=phosphor(name)))
 
 
 if __name__ == "__main__":

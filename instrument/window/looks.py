@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from instrument.beam.look import Look
+import platformdirs
+
+from instrument.beam.look import Look, read_look
 from instrument.beam.phosphor import TYPES
 from instrument.beam.warm import kernels_of, warm
 
@@ -18,6 +21,25 @@ GRATICULES = (0.0, 0.35, 1.0)
 
 TURN = 90
 """Degrees of one turn of the picture."""
+
+
+def usual_look() -> Look:
+    """Return the look that the player keeps in a file, or the common one if there is no such file.
+
+    Raises
+    ------
+    ValueError
+        If a setting in it is refused; the message names file, line and setting.
+    OSError
+        If it cannot be read.
+    """
+    path = look_file()
+    return read_look(path) if path.exists() else Look()
+
+
+def look_file() -> Path:
+    """Return the file in which a player keeps the look of the window (it may not exist)."""
+    return Path(platformdirs.user_config_dir("beamhand", appauthor=False)) / "look.toml"
 
 
 def compile_elsewhere(look: Look) -> subprocess.Popen[bytes]:
@@ -45,7 +67,7 @@ class Looks:
         self.current = self._wished = look or Look()
         self._prepare = prepare
         self._ready = {kernels_of(self.current)}
-        self._preparing: tuple[tuple[int, int], subprocess.Popen[bytes]] | None = None
+        self._preparing: tuple[Look, subprocess.Popen[bytes]] | None = None
 
     def wish(self, action: str) -> None:
         """Take note of a key for the look; several may be pressed before the first is seen."""
@@ -57,19 +79,16 @@ class Looks:
             return False
         needed = kernels_of(self._wished)
         if needed not in self._ready and self._preparing is None:
-            self._preparing = needed, self._prepare(self._wished)
+            self._preparing = self._wished, self._prepare(self._wished)
         if self._preparing is not None:
-            kernels, process = self._preparing
-            if process.poll() is None:
-                if needed not in self._ready:
-                    return False
-            else:
+            look, process = self._preparing
+            if process.poll() is not None:
                 self._preparing = None
                 # Loaded from the cache now; compiled here, with a pause, if the other process failed.
-                warm(next(kind for kind in TYPES.values() if kernels_of(Look(phosphor=kind)) == kernels))
-                self._ready.add(kernels)
-                if needed not in self._ready:
-                    return False
+                warm(look)
+                self._ready.add(kernels_of(look))
+        if needed not in self._ready:
+            return False
         self.current = self._wished
         return True
 

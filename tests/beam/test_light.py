@@ -1,6 +1,7 @@
 """What the beam draws leaves light in proportion to the time it dwells, whatever the frame rate."""
 
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -10,7 +11,10 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from scipy import ndimage
 
+from instrument.beam import reconstruct
 from instrument.beam.decay import EYE, FLOOR, law_of
+from instrument.beam.deposit import deposit
+from instrument.beam.develop import develop, find_glow, find_lit, forget_dark, spread_glow
 from instrument.beam.light import Light, Tube
 from instrument.beam.phosphor import TYPES, Layer, Phosphor
 from instrument.beam.reconstruct import Reconstruction
@@ -405,3 +409,11 @@ class TestPixels:
         assert with_halo[150, 159] > 100 * without[150, 159]
         rings = [with_halo[150, 150 + r] for r in range(4, 20)]
         assert all(a >= b for a, b in pairwise(rings))
+
+
+@pytest.mark.parametrize(
+    "kernel", [deposit, develop, find_glow, find_lit, forget_dark, spread_glow, reconstruct._reconstruct]
+)
+def test_no_kernel_holds_pythons_lock(kernel: Any) -> None:
+    assert kernel.targetoptions["nogil"]
+    assert kernel.targetoptions["error_model"] == "numpy"

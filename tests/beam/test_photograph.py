@@ -41,7 +41,8 @@ def test_how_the_signal_is_cut_makes_no_difference(cut: int) -> None:
 
 def test_what_came_before_the_shutter_opened_is_not_in_the_picture_of_a_fast_phosphor() -> None:
     samples = np.concatenate((circle(100, 0.2, 0.3), circle(100, 0.2, 0.8)))
-    both, after = still(samples, RATE, 100, 0.1), still(samples[-4800:], RATE, 100)
+    bare = Look().with_setting("halo", 0)
+    both, after = still(samples, RATE, 100, 0.1, bare), still(samples[-4800:], RATE, 100, None, bare)
     assert np.abs(seen(both) - seen(after)).max() <= 25  # the beam's way there
     rows, columns = np.indices((100, 100)) - 49.5
     inner = np.abs(np.hypot(rows, columns) - 0.3 * 50 / 1.06) < 1

@@ -2,13 +2,14 @@
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
 from instrument.beam.look import Look
 from instrument.beam.phosphor import TYPES
 from instrument.window.keys import ACTIONS
-from instrument.window.looks import Looks, next_look
+from instrument.window.looks import Looks, look_file, next_look, usual_look
 from tests.window.display import wait_for
 
 
@@ -39,6 +40,17 @@ def test_what_is_compiled_changes_at_once() -> None:
     assert looks.settle()
     assert (looks.current.glass.mirror, looks.current.glass.graticule > 0) == ("x", True)
     assert not looks.settle()
+
+
+def test_the_players_own_look_is_read_from_a_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("platformdirs.user_config_dir", lambda *_, **__: str(tmp_path))
+    assert usual_look() == Look()
+    (tmp_path / "look.toml").write_text('mirror = "x"\n')
+    assert look_file() == tmp_path / "look.toml"
+    assert usual_look().glass.mirror == "x"
+    (tmp_path / "look.toml").write_text("zoom = 0\n")
+    with pytest.raises(ValueError, match=r"look\.toml, line 1: zoom: .* from 0\.01 to 100"):
+        usual_look()
 
 
 def test_a_look_that_needs_other_kernels_waits_for_them_and_the_old_one_plays_on() -> None:
