@@ -28,6 +28,9 @@ _NUMBER_SCHEMA: list[dict[str, Any]] = [
 TAG = "kind: "
 """Marks the part of an error's place that pydantic adds for the kind of a source, form or modulator."""
 
+OFF_ON = ("off", "on")
+"""Choices that may also be written as false and true."""
+
 SWITCH = "0 or 1"
 """Unit of parameters that may also be written as true and false."""
 
@@ -94,7 +97,7 @@ def _switch(value: Any) -> float:
 
 
 def _choice(names: tuple[str, ...], value: Any) -> float:
-    if isinstance(value, bool) and len(names) == 2:
+    if isinstance(value, bool) and names == OFF_ON:
         return float(value)
     if isinstance(value, str) and value in names:
         return float(names.index(value))
@@ -216,7 +219,7 @@ def _described(row: Parameter) -> Any:
 
 def _type_of(row: Parameter) -> Any:
     if row.choices:
-        named: dict[str, Any] = {"enum": [*row.choices, *([False, True] if len(row.choices) == 2 else [])]}
+        named: dict[str, Any] = {"enum": [*row.choices, *([False, True] if row.choices == OFF_ON else [])]}
         return Annotated[
             float, BeforeValidator(partial(_choice, row.choices)), _any_of(named, *_NUMBER_SCHEMA)
         ]

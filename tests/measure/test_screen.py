@@ -34,7 +34,7 @@ def test_a_figure_is_lit_and_the_rest_is_dark() -> None:
 def test_the_top_of_the_picture_is_where_y_is_high() -> None:
     seen = open_screen(96)(np.column_stack((np.linspace(-0.5, 0.5, 4800), np.full(4800, 0.8))), RATE)
     assert seen[:48].max() > 0.1
-    assert seen[48:].max() == 0.0
+    assert seen[48:].max() < 1e-3  # a little light is scattered in the glass
 
 
 def test_light_fades_away_when_the_beam_is_nowhere() -> None:
