@@ -83,7 +83,7 @@ def test_an_unknown_ending_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_still_takes_exposure_phosphor_and_look(tmp_path: Path) -> None:
-    pictures = []
+    pictures: list[bytes] = []
     for extra in (
         [],
         ["--exposure", "0.01"],

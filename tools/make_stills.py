@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 ROOT = Path(__file__).resolve().parents[1]
 FOLDER = ROOT / "tests" / "reference" / "stills"
-SHEET = ROOT / "patches" / "gallery" / "stills.png"
+SHEET = ROOT / "patches" / "gallery" / "stills.jpg"
 SIZE = 200
 RATE = 48000.0
 COLUMNS = 5
@@ -186,7 +186,7 @@ def main(names: list[str]) -> None:
         if not names or each.name in names:
             Image.fromarray(take(each)).save(FOLDER / f"{each.name}.png", optimize=True)
             print(f"{each.name}.png")
-    contact_sheet().quantize(256, dither=Image.Dither.NONE).save(SHEET, optimize=True)
+    contact_sheet().save(SHEET, quality=90, subsampling=0)
     print(SHEET.relative_to(ROOT))
 
 

@@ -80,7 +80,7 @@ class Spot:
     def kernels(self, size: int) -> tuple[npt.NDArray[np.float32], ...]:
         """Return the right halves of the blurs across, upwards, and of the halo over cells."""
         across, up = (half_gaussian(sigma**2 - SPLINE) for sigma in self.sigmas(size))
-        return across, up, half_gaussian((halo_sigma(size) / CELL) ** 2 - COARSE, 4.0)
+        return across, up, half_gaussian((halo_sigma(size) / CELL) ** 2 - COARSE, 5.0)
 
 
 def sharp_sigma(size: int) -> float:
