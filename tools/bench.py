@@ -18,6 +18,7 @@ import numpy as np
 from bench_beam import bench_beam
 from bench_drawings import bench_routing
 from bench_formula import bench_formulas
+from bench_links import bench_links
 from bench_saving import bench_saving
 from virtual_studio import busy_cores, jack_server, screen
 
@@ -186,7 +187,7 @@ def bench_formula() -> None:
 
 def main() -> None:
     """Run the sections asked for."""
-    sections = ("cost", "decay", "start", "callback", "latency", "drawings", "formula", "beam")
+    sections = ("cost", "decay", "start", "callback", "latency", "drawings", "formula", "links", "beam")
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("sections", nargs="*", choices=[*sections, []], help="all by default")
     parser.add_argument(
@@ -210,6 +211,9 @@ def main() -> None:
         bench_drawings()
     if "formula" in chosen:
         bench_formula()
+    if "links" in chosen:
+        heading("Modulation: every layer and every link in use")
+        bench_links()
     if "beam" in chosen:
         heading("A frame of the screen, beside anti-aliased lines of drawing libraries")
         bench_beam(given.seconds)

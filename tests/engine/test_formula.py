@@ -12,9 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import sawtooth, square
 
-from instrument.engine.engine import CALLBACK_ADDRESS, midi_event
+from instrument.engine.engine import CALLBACK_ADDRESS, Engine, midi_event
 from instrument.engine.layout import CHUNK, CODE, CONSTANTS, SHORT
 from instrument.engine.numeric import HUGE
+from instrument.engine.program import new_program
 from instrument.patch.formula import compile_formula
 from instrument.patch.formula_functions import FUNCTIONS
 from tests.engine.formulas import Rig
@@ -410,3 +411,16 @@ def test_the_gate_moves_without_a_step() -> None:
     out = listening(steady, steady, gate=0.1)()
     assert np.abs(np.diff(out, axis=0)).max() <= 0.5 / (0.005 * RATE) + 1e-7
     np.testing.assert_array_equal(out[-500:], 0.5)
+
+
+def test_an_edited_formula_is_heard_within_a_block_and_five_milliseconds() -> None:
+    # The new program is handed over between two blocks; the patch's own fade is 5 ms.
+    rate, block = 48000, 64
+    engine = Engine(rate)
+    for value in ("0.25", "-0.5"):
+        program = new_program()
+        program.draw_formula(0, [compile_formula(value)])
+        engine.play(program, carry=value != "0.25")
+        out = engine.render(block + round(0.005 * rate), block=block)
+        assert out[-1, 0] == np.float32(float(value))
+    assert np.abs(np.diff(out[:, 0])).max() < 0.75 / (0.004 * rate)
