@@ -173,6 +173,9 @@ def _apply(m, event):
         if 0 <= event.index < SLOTS:
             _swap(m, np.int64(event.index), (event.flags & FLAG_CARRY) != 0, event.value)
         return
+    if event.kind == EVENT_ACTION:
+        _act(m, event.index, event.value)
+        return
     if s.slot < 0:
         return
     p = m.bank[s.slot]
@@ -182,8 +185,6 @@ def _apply(m, event):
         _answer(m)
     elif event.kind == EVENT_SET and 0 <= event.index < COUNT:
         _set(m, p, s, event)
-    elif event.kind == EVENT_ACTION:
-        _act(m, event.index, event.value)
     elif event.kind == EVENT_PANIC:
         _play_message(address_of(m), np.int64(RELEASE_ALL), np.int64(0), np.int64(0))
 

@@ -38,6 +38,10 @@ _run_formula = FORMULA.call
 def run_formula_modulator(m, p, s, number, n):
     """Fill a modulator's row for n samples; turns and cycles hold its place in the cycle and the cycle's number."""
     row = p.modulators[number]
+    if row.instructions == 0:
+        for i in range(n):
+            s.modulator_rows[number, i] = 0.0
+        return
     place = np.int64(MODULATOR_PLACE) + CHUNK * number
     _run_formula(
         address_of(m),

@@ -18,6 +18,7 @@ from instrument.midi.errors import MidiError
 from instrument.midi.file import read_performance
 from instrument.midi.priority import TENDING, raised_priority
 from instrument.patch.routing import wind_down
+from instrument.patch.set_list import patches_named
 from instrument.shapes.report import highest_legible
 from instrument.stage.choose import choose_driver
 from instrument.stage.feeder import Feeder
@@ -144,7 +145,7 @@ class Show:
         options = self._options
         if not options.patches:
             raise ValueError("there is no patch to play; name a patch file.")
-        patches = [read_patch(path) for path in options.patches]
+        patches = [read_patch(path) for named in options.patches for path in patches_named(named)]
         wind_down()
         self._heard = any(hears_input(patch.program) for patch in patches)
         choice = choose_driver(options.audio, options.rate, options.block, options.input, hears=self._heard)
