@@ -1,4 +1,4 @@
-"""The C callback, compiled afresh: nothing in it can wait, allocate or raise, and no cache of it can be stale."""
+"""The C callback as it is compiled: nothing in it can wait, allocate or raise, and no cache of it can be stale."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 
 import instrument.engine.callback as callback_module
+from instrument.engine.compiled import cache_folder
 from instrument.engine.libm import LIBM
 from instrument.engine.units import ALL, FORMULA
 
@@ -25,37 +26,6 @@ if TYPE_CHECKING:
 PACKAGE = Path(callback_module.__file__).parents[1]
 
 PROBE = """
-import json, sys
-from pathlib import Path
-
-import numpy as np
-
-from instrument.engine.callback import push_callback, stream_callback
-from instrument.engine.compiled import UNITS
-from instrument.engine.engine import Engine
-from instrument.engine.program import new_program
-
-fresh = stream_callback.cache_hits == 0
-if fresh:
-    for name, function in {"stream": stream_callback, "push": push_callback, **UNITS}.items():
-        Path(sys.argv[1], name + ".ll").write_text(function.inspect_llvm())
-program = new_program()
-program.record["fade_seconds"] = 0.0
-program.draw_path(0, np.array([[1e6, 0.25, 0.0]]))
-program.schedule()
-engine = Engine(48000.0)
-engine.play(program)
-out = engine.render(100)
-print(json.dumps({
-    "entries": 2 + len(UNITS),
-    "hits": sum(function.cache_hits for function in (stream_callback, push_callback, *UNITS.values())),
-    "module": sys.modules["instrument.engine.guard"].__file__,
-    "x": float(out[-1, 0]),
-    "y": float(out[-1, 1]),
-}))
-"""
-
-SMALL_PROBE = """
 import json, sys
 
 import numpy as np
@@ -98,19 +68,17 @@ class Run(NamedTuple):
 
 
 class Fresh(NamedTuple):
-    """Compiled afresh as a whole; one unit of it, then with a constant edited, and once more without an edit."""
+    """One unit of a copy compiled afresh, with a constant edited, and once more without an edit."""
 
     first: Run
-    small: Run
     edited: Run
     again: Run
-    texts: dict[str, str]
 
 
-def run_probe(folder: Path, probe: str) -> Run:
+def run_probe(folder: Path) -> Run:
     environment = {**os.environ, "XDG_CACHE_HOME": str(folder / "cache"), "PYTHONPATH": str(folder)}
     environment.pop("NUMBA_CACHE_DIR", None)
-    command = [sys.executable, "-c", probe, str(folder)]
+    command = [sys.executable, "-c", PROBE, str(folder)]
     done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=folder, env=environment)
     assert done.returncode == 0, done.stderr
     cached = {
@@ -122,17 +90,20 @@ def run_probe(folder: Path, probe: str) -> Run:
 
 @pytest.fixture(scope="module")
 def fresh(tmp_path_factory: pytest.TempPathFactory) -> Fresh:
-    """Compile a copy of the package with a cache of its own; edit it; compile it again (minutes)."""
     folder = tmp_path_factory.mktemp("fresh")
     shutil.copytree(PACKAGE, folder / "instrument", ignore=shutil.ignore_patterns("__pycache__"))
-    first = run_probe(folder, PROBE)
-    texts = {path.stem: path.read_text() for path in folder.glob("*.ll")}
-    small = run_probe(folder, SMALL_PROBE)
+    first = run_probe(folder)
     sweep = folder / "instrument" / "engine" / "sweep.py"
     text, count = STEEP.subn("_LOG_STEEPNESS = 90.0", sweep.read_text())
     assert count == 1
     sweep.write_text(text)
-    return Fresh(first, small, run_probe(folder, SMALL_PROBE), run_probe(folder, SMALL_PROBE), texts)
+    return Fresh(first, run_probe(folder), run_probe(folder))
+
+
+@pytest.fixture(scope="module")
+def texts() -> dict[str, str]:
+    """Return the LLVM text of the machine code in use, by entry, as it was kept when it was compiled."""
+    return {path.stem: path.read_text(encoding="utf-8") for path in cache_folder().glob("*.ll")}
 
 
 def functions_of(llvm: str) -> dict[str, list[str]]:
@@ -259,9 +230,9 @@ def test_these_checks_see_code_that_allocates() -> None:
     assert any(name.startswith("NRT_MemInfo_alloc") for name in called_outside(llvm_of(_allocate)))
 
 
-def test_the_text_under_test_is_the_whole_callback(fresh: Fresh) -> None:
-    assert set(fresh.texts) == {"stream", "push", *(unit.name for unit in ALL.values())}
-    defined = [name for text in fresh.texts.values() for name in functions_of(text)]
+def test_the_text_under_test_is_the_whole_callback(texts: dict[str, str]) -> None:
+    assert set(texts) == {"stream", "push", *(unit.name for unit in ALL.values())}
+    defined = [name for text in texts.values() for name in functions_of(text)]
     for part in (
         "run_block",
         "run_lfo",
@@ -275,32 +246,32 @@ def test_the_text_under_test_is_the_whole_callback(fresh: Fresh) -> None:
         assert any(part in name for name in defined), part
 
 
-def test_it_calls_nothing_but_itself_the_processor_and_the_clock(fresh: Fresh) -> None:
+def test_it_calls_nothing_but_itself_the_processor_and_the_clock(texts: dict[str, str]) -> None:
     # pow and log10 are libm's, for the curves of controls; they neither wait nor allocate.
     units = {unit.name for unit in ALL.values()}
     # Formulas call libm's pure functions, which do neither, for what their vectors leave over.
     allowed = {"stream": {"beamhand_clock", "pow", "log10"}, FORMULA.name: set(LIBM)}
-    for name, text in fresh.texts.items():
+    for name, text in texts.items():
         assert called_by_pointer(text) == []
         assert called_outside(text) <= units | allowed.get(name, set())
 
 
-def test_it_allocates_nothing_and_knows_no_python(fresh: Fresh) -> None:
-    for text in fresh.texts.values():
+def test_it_allocates_nothing_and_knows_no_python(texts: dict[str, str]) -> None:
+    for text in texts.values():
         assert forbidden_names(text) == []
 
 
-def test_it_reports_no_error(fresh: Fresh) -> None:
+def test_it_reports_no_error(texts: dict[str, str]) -> None:
     # Numba's functions return a status and leave the exception at %excinfo. Ours only ever hand on what
     # a callee left there, and no callee leaves anything but null.
-    for text in fresh.texts.values():
+    for text in texts.values():
         assert own_errors(text) == []
         assert own_statuses(text) == []
 
 
 def test_a_changed_constant_in_another_module_is_heard_at_once(fresh: Fresh) -> None:
     place = 64 / 127
-    assert fresh.small.report["value"] == pytest.approx(np.log10(1 + 9 * place))
+    assert fresh.first.report["value"] == pytest.approx(np.log10(1 + 9 * place))
     assert fresh.edited.report["value"] == pytest.approx(np.log10(1 + 90 * place))
 
 
@@ -314,7 +285,5 @@ def test_both_compilations_were_of_the_copy_and_from_nothing(fresh: Fresh) -> No
 
 
 def test_without_an_edit_the_machine_code_comes_from_the_cache(fresh: Fresh) -> None:
-    assert fresh.small.report["hits"] == 1
-    assert fresh.small.cached == fresh.first.cached
     assert fresh.again.report == {**fresh.edited.report, "hits": 1}
     assert fresh.again.cached == fresh.edited.cached
