@@ -40,11 +40,15 @@ number = 1
 parameter = "output.offset.x"
 range = [0, 0.5]
 """
+STARTING_SECONDS = 6.0
+"""Until what holds Python begins: before that it would only hold up the imports."""
+
 PLAYER = """
-import threading
+import threading, time
 from instrument.cli import app
 
 def hold_python():
+    time.sleep({after})
     while True:
         sum(k * k for k in range(100_000))
 
@@ -219,7 +223,7 @@ def instrument(
     with tempfile.TemporaryDirectory() as folder:
         patch = Path(folder) / "latency.toml"
         patch.write_text(PATCH)
-        command = [sys.executable, "-c", PLAYER.format(hogs=hogs), "play", str(patch)]
+        command = [sys.executable, "-c", PLAYER.format(hogs=hogs, after=STARTING_SECONDS), "play", str(patch)]
         player = subprocess.Popen(
             [*command, "--audio", audio, "--block", str(PERIOD), *arguments],
             cwd=ROOT,
@@ -264,6 +268,8 @@ def probe(
         shown = {"DISPLAY": studio.enter_context(screen())} if window else {}
         arguments = [] if window else ["--no-window"]
         studio.enter_context(instrument(server, *arguments, audio=audio, hogs=hogs, environment=shown))
+        if hogs:
+            time.sleep(STARTING_SECONDS + 2.0)
         client = studio.enter_context(Probe(server))
         client.connect(AUDIO_OUTPUTS[audio])
         with load or nullcontext():

@@ -22,7 +22,7 @@ def best_of(attempts: int, jitter: float, **settings: Any) -> tuple[Latency, lis
     found: list[Latency] = []
     for _ in range(attempts):
         load = busy_cores(2) if settings.get("busy") else None
-        found.append(probe(250, load=load, **{k: v for k, v in settings.items() if k != "busy"}))
+        found.append(probe(120, load=load, **{k: v for k, v in settings.items() if k != "busy"}))
         if found[-1].jitter <= jitter and found[-1].lost == 0:
             break
     return min(found, key=lambda latency: (latency.lost, latency.jitter)), found
