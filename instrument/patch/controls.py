@@ -11,9 +11,6 @@ from instrument.patch.errors import did_you_mean, listed
 from instrument.patch.fields import Number, Table, Text, one_of, refusal, whole
 from instrument.patch.number import NumberError, note_to_key
 
-KEYED = ("note", "velocity", "gate", "pad", "key_pressure", "release")
-"""Messages whose number is a key, so that a note name may stand for it."""
-
 NUMBERLESS = ("bend", "pressure", "program")
 
 NUMBERED = {"cc": 127, "cc14": 31, "rpn": 16383, "nrpn": 16383}

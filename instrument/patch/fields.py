@@ -2,14 +2,16 @@
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import partial
-from typing import Annotated, Any
+from typing import Annotated, Any, Union
 
 from pydantic import (
     BaseModel,
     BeforeValidator,
     ConfigDict,
+    Discriminator,
     Field,
     StringConstraints,
+    Tag,
     WithJsonSchema,
     create_model,
     model_validator,
@@ -202,6 +204,40 @@ def make_table(name: str, base: type[Table], about: str, fields: Mapping[str, An
     made: type[Table] = create_model(name, __base__=base, **fields)
     made.__doc__ = about
     return made
+
+
+def one_of_kinds(
+    tables: Mapping[str, type[Table]], what: str, header: str, *, usual: str | None = None
+) -> Any:
+    """Return the type of a table that is one of several, told apart by its field ``kind``.
+
+    Parameters
+    ----------
+    tables : mapping
+        Each kind's table, with a field ``kind``.
+    what : str
+        What it is, for messages: ``a form``.
+    header : str
+        How it is begun in the file: ``[[layer.form]]``.
+    usual : str, optional
+        Kind of a table that names none; without it, one must be named.
+    """
+
+    def known(value: Any) -> Any:
+        if isinstance(value, BaseModel):
+            return value
+        if not isinstance(value, dict):
+            raise refusal(f'it takes a table, as {header} with kind = "{next(iter(tables))}"')
+        kind = value.get("kind", usual)
+        if kind not in tables:
+            raise refusal(f"{what} takes {quoted(tables)}", did_you_mean(str(kind), tables), at="kind")
+        return value
+
+    def tag_of(value: Any) -> str:
+        return TAG + str(value.get("kind", usual) if isinstance(value, dict) else value.kind)
+
+    kinds: Any = Union[tuple(Annotated[table, Tag(TAG + kind)] for kind, table in tables.items())]  # noqa: UP007 - made of a list
+    return Annotated[Annotated[kinds, Discriminator(tag_of)], BeforeValidator(known)]
 
 
 def parameter_values(model: BaseModel, rows: Iterable[Parameter]) -> Iterator[tuple[str, float]]:

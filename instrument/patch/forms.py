@@ -2,13 +2,12 @@
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, Discriminator, Field, Tag
+from pydantic import BeforeValidator, Field
 
 from instrument.engine.form_table import FORM_TABLE
 from instrument.engine.layout import FORMS
 from instrument.engine.parameters import Parameter
-from instrument.patch.errors import did_you_mean
-from instrument.patch.fields import TAG, make_table, parameter_fields, quoted, refusal
+from instrument.patch.fields import Table, make_table, one_of_kinds, parameter_fields, refusal
 
 FORM_FIELDS: dict[str, tuple[Parameter, ...]] = {
     kind: tuple(Parameter(*row) for row in rows) for kind, rows in FORM_TABLE.items()
@@ -35,35 +34,12 @@ _ABOUT = {
 }
 
 
-def _known_kind(value: Any) -> Any:
-    if isinstance(value, BaseModel):
-        return value
-    if not isinstance(value, dict):
-        raise refusal('it takes a table, as [[layer.form]] with kind = "twist"')
-    if value.get("kind") not in FORM_FIELDS:
-        raise refusal(
-            f"a form takes {quoted(FORM_FIELDS)}",
-            did_you_mean(str(value.get("kind")), FORM_FIELDS),
-            at="kind",
-        )
-    return value
-
-
-def _tag_of(value: Any) -> str:
-    return TAG + str(value["kind"] if isinstance(value, dict) else value.kind)
-
-
-def _model_of(kind: str) -> Any:
+def _model_of(kind: str) -> type[Table]:
     base = parameter_fields(f"{kind.capitalize()}Fields", FORM_FIELDS[kind])
     return make_table(kind.capitalize(), base, _ABOUT[kind], {"kind": (Literal[kind], ...)})
 
 
-_Kinds: Any = None
-for _kind in FORM_FIELDS:
-    _one: Any = Annotated[_model_of(_kind), Tag(TAG + _kind)]
-    _Kinds = _one if _Kinds is None else _Kinds | _one
-
-Form: Any = Annotated[Annotated[_Kinds, Discriminator(_tag_of)], BeforeValidator(_known_kind)]
+Form: Any = one_of_kinds({kind: _model_of(kind) for kind in FORM_FIELDS}, "a form", "[[layer.form]]")
 """One form of a layer."""
 
 

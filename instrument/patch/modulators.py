@@ -5,12 +5,11 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import AfterValidator, BaseModel, BeforeValidator, Discriminator, Field, Tag
+from pydantic import AfterValidator, BeforeValidator, Field
 
-from instrument.engine.layout import CELLS, MODULATOR_KINDS
+from instrument.engine.layout import CELLS
 from instrument.engine.parameters import MODULATOR, Parameter
-from instrument.patch.errors import did_you_mean
-from instrument.patch.fields import TAG, Number, Text, make_table, parameter_fields, quoted, refusal
+from instrument.patch.fields import Number, Table, Text, make_table, one_of_kinds, parameter_fields, refusal
 from instrument.patch.formulas import FormulaText
 
 MOST_ROWS = 4096
@@ -145,22 +144,7 @@ def table_of(modulator: Any) -> npt.NDArray[np.float64]:
     return np.array(modulator.values, np.float64)
 
 
-def _known_kind(value: Any) -> Any:
-    if isinstance(value, BaseModel):
-        return value
-    if not isinstance(value, dict):
-        raise refusal('it takes a table, as [[modulator]] with kind = "lfo"')
-    if value.get("kind", "lfo") not in KIND_ROWS:
-        mend = did_you_mean(str(value["kind"]), KIND_ROWS)
-        raise refusal(f"a modulator takes {quoted(KIND_ROWS)}", mend, at="kind")
-    return value
-
-
-def _tag_of(value: Any) -> str:
-    return TAG + str(value.get("kind", "lfo") if isinstance(value, dict) else value.kind)
-
-
-def _model_of(kind: str) -> Any:
+def _model_of(kind: str) -> type[Table]:
     base = parameter_fields(f"{kind.capitalize()}ModulatorFields", MODULATOR_FIELDS[kind])
     default = "lfo" if kind == "lfo" else ...
     return make_table(
@@ -175,10 +159,7 @@ def _model_of(kind: str) -> Any:
     )
 
 
-_Kinds: Any = None
-for _kind in MODULATOR_KINDS[1:]:
-    _one: Any = Annotated[_model_of(_kind), Tag(TAG + _kind)]
-    _Kinds = _one if _Kinds is None else _Kinds | _one
-
-Modulator: Any = Annotated[Annotated[_Kinds, Discriminator(_tag_of)], BeforeValidator(_known_kind)]
+Modulator: Any = one_of_kinds(
+    {kind: _model_of(kind) for kind in KIND_ROWS}, "a modulator", "[[modulator]]", usual="lfo"
+)
 """A moving value."""

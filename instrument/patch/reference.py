@@ -94,19 +94,18 @@ def _sections(model: type[BaseModel], header: str, title: str) -> Iterator[str]:
 
 def _choices_of(kinds: list[type[BaseModel]], head: str) -> Iterator[str]:
     # What several of them take is told once, ahead of the first of them.
+    shared = _shared(kinds)
     told: set[str] = set()
-    for base in _shared(kinds):
-        takers = [kind for kind in kinds if issubclass(kind, base)]
+    for base in shared:
         if base in kinds:
             yield from _section(base, f"{head} with {_choosing(base)}", told)
         else:
+            takers = [kind for kind in kinds if issubclass(kind, base)]
             yield from _section(base, f"{head} with {_of_all(base, takers)}", told)
             told |= set(base.model_fields)
     for kind in kinds:
-        if kind not in _shared(kinds):
-            inherited = {
-                name for base in _shared(kinds) if issubclass(kind, base) for name in base.model_fields
-            }
+        if kind not in shared:
+            inherited = {name for base in shared if issubclass(kind, base) for name in base.model_fields}
             yield from _section(kind, f"{head} with {_choosing(kind)}", inherited)
 
 

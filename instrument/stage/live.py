@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from instrument.engine.layout import MODULATOR_KINDS, SOURCE_INPUT
+from instrument.engine.layout import MODULATOR_FOLLOWER, SOURCE_INPUT
 from instrument.engine.parameters import index_of
 
 if TYPE_CHECKING:
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 NO_INPUT = "there is no live input: what a patch takes from it is silent."
 """What is said where it is wanted and cannot be had."""
 
-_FOLLOWER = MODULATOR_KINDS.index("follower")
 _INPUT_CHOICES = 3
 """Of a follower's `of`, those that mean the live input come first: both channels, left, right."""
 
@@ -27,7 +26,7 @@ def hears_input(program: Program) -> bool:
     if program.reads_input or (record["layers"]["source"] == SOURCE_INPUT).any():
         return True
     kinds = record["modulators"]["kind"].tolist()
-    return any(kind == _FOLLOWER and _follows_input(record, k) for k, kind in enumerate(kinds))
+    return any(kind == MODULATOR_FOLLOWER and _follows_input(record, k) for k, kind in enumerate(kinds))
 
 
 def _follows_input(record: npt.NDArray[np.void], modulator: int) -> bool:
