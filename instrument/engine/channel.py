@@ -44,16 +44,17 @@ def master_of(m, channel):
 
 @compiled
 def _own_bend(m, channel):
-    return (2.0 * bend_to_unit(m.bend[channel] * 1.0) - 1.0) * m.channels[channel].bend_range
+    c = m.channels[channel]
+    return (2.0 * bend_to_unit(m.bend[channel] * 1.0) - 1.0) * c.bend_range + c.fine + c.coarse
 
 
 @compiled
 def bend_of(m, channel):
     """Return the bend of a note on a channel in semitones, its zone's master and its tuning included."""
-    semitones = _own_bend(m, channel) + m.channels[channel].fine + m.channels[channel].coarse
+    semitones = _own_bend(m, channel)
     master = master_of(m, channel)
     if master >= 0:
-        semitones += _own_bend(m, master) + m.channels[master].fine + m.channels[master].coarse
+        semitones += _own_bend(m, master)
     return semitones
 
 

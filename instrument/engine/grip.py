@@ -10,7 +10,6 @@ from instrument.engine.sweep import place_in_sweep, sweep
 _SWITCHED = (MESSAGES.index("cc"), MESSAGES.index("cc14"), MESSAGES.index("rpn"), MESSAGES.index("nrpn"))
 _TWOS = MANNERS.index("relative_twos")
 _OFFSET = MANNERS.index("relative_offset")
-_SIGN = MANNERS.index("relative_sign")
 _PICKUP = TAKEOVERS.index("pickup")
 _SCALED = TAKEOVERS.index("scaled")
 
@@ -41,7 +40,7 @@ def _clicks(manner, raw):
         return raw if raw < 64.0 else raw - 128.0
     if manner == _OFFSET:
         return raw - 64.0
-    return raw if raw < 64.0 else 64.0 - raw
+    return raw if raw < 64.0 else 64.0 - raw  # relative_sign
 
 
 @compiled

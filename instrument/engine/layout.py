@@ -386,7 +386,7 @@ def _fields() -> list[tuple[object, ...]]:
         ("note_release", "f8"),  # release velocity of the note let go last, 0 to 1
         ("channels", CHANNEL, (16,)),
         ("zones", "i4", (2,)),  # member channels of the lower and of the upper zone of an MPE controller
-        ("asked_at", "i8"),  # actions asked for so far
+        ("asked_at", "i8"),  # actions asked for by the message under way
         ("asked", ASKED, (ASKS,)),
         ("set_count", "i8"),  # patches of the set list ...
         ("set_slots", "i4", (SETLIST,)),  # ... the slot of each, or -1 ...

@@ -78,6 +78,14 @@ def _let_go(m, s, at):
 
 
 @compiled
+def _drop(m, s, at):
+    # A held note is taken from under its key: what the key moved by itself comes back too.
+    voice = m.voices[at]
+    _drive(m, s, PAD, np.int64(voice.channel), np.int64(voice.key), 0.0, _TOP)
+    _let_go(m, s, at)
+
+
+@compiled
 def _note_off(m, s, channel, key, velocity):
     m.note_release = velocity / _TOP
     _drive(m, s, PAD, channel, key, 0.0, _TOP)
@@ -99,8 +107,7 @@ def _note_on(m, s, channel, key, velocity):
     if at >= 0:
         remove_voice(m, at)
     if m.n_voices == VOICES:
-        _drive(m, s, PAD, np.int64(m.voices[0].channel), np.int64(m.voices[0].key), 0.0, _TOP)
-        _let_go(m, s, 0)
+        _drop(m, s, 0)
     add_voice(m, channel, key, velocity)
     _remember_newest(m)
     s.notes += 1
@@ -127,9 +134,7 @@ def release_all(m, s, channel):
             m.channels[c].sostenuto = 0
     at = _first_of(m, channel)
     while at >= 0:
-        voice = m.voices[at]
-        _drive(m, s, PAD, np.int64(voice.channel), np.int64(voice.key), 0.0, _TOP)
-        _let_go(m, s, at)
+        _drop(m, s, at)
         at = _first_of(m, channel)
 
 
