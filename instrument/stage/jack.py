@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,7 +17,6 @@ from instrument.stage.jack_library import (
     MIDI,
     JackClient,
 )
-from instrument.stage.quiet import quiet_libraries
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -29,14 +29,16 @@ CLIENT = "Beamhand"
 OWN_INPUT = 0
 """Place of our own MIDI input among the sources."""
 
+_PATIENCE = 2.0
+
 _abandoned: list[Any] = []
 """What a server that died may still write to; nobody can say when it has stopped."""
 
 
-def jack_device() -> AudioDevice | None:
-    """Return the JACK server as a device, or None where none answers."""
+def jack_device(silence: int | None = None) -> AudioDevice | None:
+    """Return the JACK server as a device, or None where none answers; `silence` as in `JackClient`."""
     try:
-        client = JackClient(CLIENT)
+        client = JackClient(CLIENT, silence)
     except DeviceError:
         return None
     try:
@@ -82,7 +84,8 @@ class JackDriver(Driver):
         self._compiled = jack_process
         self.name = device.label
         self._engine = engine
-        self.client = JackClient(CLIENT)
+        # JACK prints what it notices; what matters of it is counted in the state.
+        self.client = JackClient(CLIENT, jack_process.be_quiet.address)
         self.rate = check_rate(engine.rate)
         self._began = False
         self._closed = False
@@ -110,9 +113,6 @@ class JackDriver(Driver):
     def _set_callbacks(self) -> None:
         library, handle, address = self.client.library, self.client.handle, self.state.ctypes.data
         compiled = self._compiled
-        # JACK prints what it notices; what matters of it is counted in the state.
-        library.jack_set_error_function(compiled.be_quiet.address)
-        library.jack_set_info_function(compiled.be_quiet.address)
         for set_callback, callback in (
             (library.jack_set_process_callback, compiled.process),
             (library.jack_set_xrun_callback, compiled.count_xrun),
@@ -132,7 +132,6 @@ class JackDriver(Driver):
         for k in range(len(self._live)):
             self.state["inputs"][k] = self.client.register(f"in_{k + 1}", AUDIO, IS_INPUT)
         self.state["n_inputs"] = len(self._live)
-        self.state["ready"] = 1
 
     def _live_ports(self, live: str) -> list[str]:
         # Without a name, both inputs are made even if nothing can be connected to them yet.
@@ -197,11 +196,23 @@ class JackDriver(Driver):
         DeviceError
             If the server refuses.
         """
-        with quiet_libraries():
-            if self.gone or self.client.library.jack_activate(self.client.handle) != 0:
-                raise DeviceError(f"{self.name} does not start.")
+        self.join()
+        self.state["ready"] = 1
+
+    def join(self) -> None:
+        """Make and connect the ports, and let somebody else call the engine until `start`.
+
+        Raises
+        ------
+        DeviceError
+            If the server refuses.
+        """
+        if self.running:
+            return
+        if self.gone or self.client.library.jack_activate(self.client.handle) != 0:
+            raise DeviceError(f"{self.name} does not start.")
         self._began = True
-        if not self.state["ready"]:
+        if not self.state["outputs"][0]:
             self._make_ports()
         plugs = self.client.ports(AUDIO, IS_INPUT | IS_PHYSICAL)
         for port, plug in zip(self.state["outputs"].tolist(), plugs, strict=False):
@@ -221,12 +232,19 @@ class JackDriver(Driver):
         if self._closed:
             return
         self._closed = True
-        if self.gone:
-            return  # closing would wait for a server that does not answer any more
+        gone = self.gone
+        # Of a server that has died, JACK's library tidies up as well, so that another can be joined; but whoever
+        # waits for it must not wait for ever, and what its threads write to is kept.
+        ending = threading.Thread(target=self._end, name="jack ends", daemon=True)
+        ending.start()
+        ending.join(_PATIENCE if gone else None)
+        if not gone:
+            # By identity: comparing records compares their fields.
+            _abandoned[:] = [kept for kept in _abandoned if kept is not self.state]
+
+    def _end(self) -> None:
         self.stop()
         self.client.close()
-        # By identity: comparing records compares their fields.
-        _abandoned[:] = [kept for kept in _abandoned if kept is not self.state]
 
     def add_source(self, name: str, number: int) -> int:
         """Make a MIDI input of our own, whose messages carry a number from 0 to 255; return its place.

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import atexit
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.engine import CALLBACK_ADDRESS
-from instrument.stage.devices import CHANNELS, AudioDevice, load_portaudio
+from instrument.stage.devices import CHANNELS, AudioDevice, find_input, find_output, load_portaudio
 from instrument.stage.driver import DeviceError, Driver, check_block, check_rate
+from instrument.stage.probe import devices_anew
 from instrument.stage.quiet import quiet_libraries
 
 if TYPE_CHECKING:
@@ -107,6 +109,34 @@ class PortAudioDriver(Driver):
             return
         self._stream.stop(ignore_errors=True)
         self._stream.close(ignore_errors=True)
+
+
+def reopened(
+    engine: Engine, device: AudioDevice, block: int | None, live: AudioDevice | str | None
+) -> PortAudioDriver:
+    """Open a device again that was plugged in again, by its name; no other stream may be open.
+
+    Parameters
+    ----------
+    engine : Engine
+    device : AudioDevice
+        As it was before.
+    block : int or None
+    live : AudioDevice, str or None
+        Live input as it was before; it is left out if it is not back.
+
+    Raises
+    ------
+    DeviceError
+        If it is not there, or refuses.
+    """
+    found = devices_anew()
+    same = find_output(device.label, found)
+    heard = None
+    if isinstance(live, AudioDevice):
+        with suppress(DeviceError):
+            heard = find_input(live.label, found, same)
+    return PortAudioDriver(engine, same, block, heard)
 
 
 def _open(engine: Engine, device: AudioDevice, block: int, live: AudioDevice | None, channels: int) -> Any:

@@ -21,13 +21,15 @@ from instrument.patch.routing import wind_down
 from instrument.patch.set_list import patches_named
 from instrument.shapes.report import highest_legible
 from instrument.stage.choose import choose_driver
+from instrument.stage.fault_log import GOES_ON, FaultLog
 from instrument.stage.feeder import Feeder
 from instrument.stage.jack import JackDriver
 from instrument.stage.listen import Listening
 from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
+from instrument.stage.recovery import Recovery
 from instrument.stage.setlist import Setlist
-from instrument.stage.silent import SilentClock
+from instrument.stage.standstill import Standstill
 from instrument.stage.window_process import WindowProcess
 
 if TYPE_CHECKING:
@@ -125,6 +127,8 @@ class Show:
         self._over = threading.Event()
         self._window: WindowProcess | None = None
         self._trouble = ""
+        self._faults = FaultLog()
+        self._standstill = Standstill()
 
     def run(self) -> None:
         """Start everything, look after it, and return when it is over.
@@ -134,6 +138,7 @@ class Show:
         ValueError, OSError
             If something that was asked for cannot be used.
         """
+        self._ending.callback(self._faults.close)
         self._ending.enter_context(_ended_by_signals(self._over))
         self._ending.enter_context(_quiet_python())
         self._prepare()
@@ -159,6 +164,8 @@ class Show:
         self._feeder = Feeder(self._engine, events) if events else None
         self._driver: Driver = choice.open(self._engine)
         self._ending.callback(self._close_driver)
+        self._recovery = Recovery(self._engine, choice)
+        self._ending.callback(self._recovery.close)
         if choice.trouble:
             self._complain(choice.trouble)
         self._tell_block()
@@ -230,26 +237,42 @@ class Show:
         return first and played >= seconds
 
     def _look(self) -> None:
-        if not self._driver.running:
-            self._replace_driver()
-        elif (trouble := self._driver.trouble) and trouble != self._trouble:
-            self._complain(trouble)
-            self._show_state()
+        if (stood := self._standstill.look()) > 0:
+            self._complain(
+                f"everything stood still for {stood:.1f} s (suspended, or no time to run)", GOES_ON
+            )
+        self._look_at_device()
         self._look_at_ports()
         if self._window is not None and (ended := self._window.mourn()):
             # A key held on its keyboard can no longer be let go of there.
             self._engine.push(panic_event(), RING_COMMAND)
             self._say(ended)
+            self._faults.note(ended)
+            self._show_state()
+
+    def _look_at_device(self) -> None:
+        change = self._recovery.look(self._driver, self._midi)
+        if change is not None:
+            self._driver = change.driver
+            self._complain(change.cause, change.done)
+            self._trouble = self._trouble if change.lost else change.driver.trouble
+            self._show_state()
+        elif (trouble := self._driver.trouble) and trouble != self._trouble:
+            self._complain(trouble)
+            self._show_state()
 
     def _look_at_ports(self) -> None:
         changes = self._midi.look() if self._midi is not None else []
         for change in changes:
             self._say(change)
+            self._faults.note(change)
         if changes:
             self._show_state()
 
     def _look_at_files(self) -> None:
         if self._setlist.look():
+            if self._setlist.trouble not in {"", self._trouble}:
+                self._faults.note(self._setlist.trouble, "what played before plays on")
             self._trouble = self._setlist.trouble
             self._look_at_input()
             self._show_state()
@@ -260,16 +283,6 @@ class Show:
         if hears and not self._heard and not self._driver.input_channels and self._options.input is None:
             self._complain("this patch takes from the live input, which is not open: start again to hear it.")
         self._heard = hears
-
-    def _replace_driver(self) -> None:
-        lost = self._driver
-        self._driver = SilentClock(self._engine, max(lost.block, 64))
-        lost.close()
-        if self._midi is not None:
-            self._midi.lose_driver()
-        self._driver.start()
-        self._complain(f"{lost.name} has stopped: playing on a silent clock.")
-        self._show_state()
 
     def _do(self, request: dict[str, Any]) -> None:
         do = request["do"]
@@ -296,9 +309,10 @@ class Show:
             return
         self._engine.push(event, RING_COMMAND)
 
-    def _complain(self, trouble: str) -> None:
-        self._trouble = trouble
-        self._say(trouble)
+    def _complain(self, cause: str, done: str = "") -> None:
+        self._trouble = f"{cause}: {done}." if done else cause
+        self._say(self._trouble)
+        self._faults.note(cause, done or GOES_ON)
 
     def _show_state(self) -> None:
         if self._window is None:
@@ -317,6 +331,7 @@ class Show:
                     for layer, corners in patch.corners
                 ],
                 "trouble": self._trouble,
+                "faults": self._faults.lines,
             }
         )
 
@@ -327,7 +342,7 @@ def _ended_by_signals(over: threading.Event) -> Iterator[None]:
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    kinds = [signal.SIGINT, signal.SIGTERM]
+    kinds = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
     before = [signal.signal(kind, lambda *_: over.set()) for kind in kinds]
     try:
         yield
