@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, NoReturn
 import typer
 
 from instrument import __version__
-from instrument.options import Audio, Block, Json, Live, OwnBlock, Perform, Rate
+from instrument.options import Audio, Block, Channels, Json, Live, OwnBlock, Perform, Rate
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -94,6 +94,7 @@ def play(
         list[str] | None, typer.Option("--midi", help="MIDI port by name or part of it.", metavar="NAME")
     ] = None,
     live: Live = None,
+    outputs: Channels = "xy",
     rate: Rate = None,
     block: OwnBlock = None,
     no_window: Annotated[bool, typer.Option("--no-window", help="Play without a window.")] = False,
@@ -121,6 +122,7 @@ def play(
         seconds=seconds,
         perform=perform,
         input=live,
+        outputs=outputs,
     )
     status = run_show(options, say)
     if status:

@@ -17,6 +17,8 @@ from instrument.stage.jack_library import (
     MIDI,
     JackClient,
 )
+from instrument.stage.outlet import Outlet
+from instrument.stage.outputs import XY, Outputs
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -62,11 +64,16 @@ class JackDriver(Driver):
         From `jack_device`.
     live : str or None
         Live input to open: part of a port's name, or empty for the machine's own; None opens none.
+    outputs : Outputs
+        Channels that the server gets.
+    returning : bool
+        Whether a performance goes on with it: what it gets is faded in, and resampled where the server runs at
+        another rate, without live input then.
 
     Raises
     ------
     DeviceError
-        If no server answers, it runs at another rate, or it refuses a port.
+        If no server answers, it runs at another rate and a performance is only to begin, or it refuses a port.
 
     Attributes
     ----------
@@ -78,7 +85,15 @@ class JackDriver(Driver):
     jack = True
     silent = False
 
-    def __init__(self, engine: Engine, device: AudioDevice, live: str | None = None) -> None:
+    def __init__(
+        self,
+        engine: Engine,
+        device: AudioDevice,
+        live: str | None = None,
+        outputs: Outputs = XY,
+        *,
+        returning: bool = False,
+    ) -> None:
         from instrument.stage import jack_process  # noqa: PLC0415 - compiled against the library, which may be missing
 
         self._compiled = jack_process
@@ -87,17 +102,24 @@ class JackDriver(Driver):
         # JACK prints what it notices; what matters of it is counted in the state.
         self.client = JackClient(CLIENT, jack_process.be_quiet.address)
         self.rate = check_rate(engine.rate)
+        self._outputs = outputs
+        self._outlet: Outlet | None = None
         self._began = False
         self._closed = False
         try:
-            if self.client.rate != engine.rate:
+            if returning or outputs != XY:
+                self._outlet = Outlet(engine, outputs, self.client.rate)
+            if returning:
+                self.rate = self.client.rate
+            if self.client.rate != self.rate:
                 raise DeviceError(
                     f"{self.name} refuses {engine.rate:g} Hz; it runs at {self.client.rate:g} "
                     f"(--rate {self.client.rate:g})."
                 )
             self._make_state()
             self._set_callbacks()
-            self._live = self._live_ports(live) if live is not None else []
+            resamples = self.rate != engine.rate
+            self._live = self._live_ports(live) if live is not None and not resamples else []
         except DeviceError:
             self.client.close()
             raise
@@ -108,7 +130,10 @@ class JackDriver(Driver):
         self.state["memory"] = self._engine.memory.address
         self.state["rate"] = round(self.client.rate)
         self.state["period"] = self.client.period
-        _abandoned.append(self.state)
+        self.state["n_outputs"] = self._outputs.channels
+        self.state["outlet"] = self._outlet.address if self._outlet is not None else 0
+        self.state["per_frame"] = self._engine.rate / self.client.rate
+        _abandoned.append((self.state, self._outlet))
 
     def _set_callbacks(self) -> None:
         library, handle, address = self.client.library, self.client.handle, self.state.ctypes.data
@@ -126,8 +151,8 @@ class JackDriver(Driver):
 
     def _make_ports(self) -> None:
         # Only once the client is active: a port that can be seen but not connected is a trap for other programs.
-        for k in range(CHANNELS):
-            self.state["outputs"][k] = self.client.register(f"out_{k + 1}", AUDIO, IS_OUTPUT)
+        for k, name in enumerate(self._outputs.names):
+            self.state["outputs"][k] = self.client.register(name, AUDIO, IS_OUTPUT)
         self.add_source(CLIENT, OWN_INPUT)
         for k in range(len(self._live)):
             self.state["inputs"][k] = self.client.register(f"in_{k + 1}", AUDIO, IS_INPUT)
@@ -182,10 +207,18 @@ class JackDriver(Driver):
         """What has become wrong while playing, in one sentence; otherwise empty."""
         now = int(self.state["rate"])
         if now == round(self.rate):
-            return ""
+            return self._resampling()
         return (
             f"{self.name} has changed from {self.rate:g} to {now} Hz, which makes everything {now / self.rate:.3g} "
             "times as fast; start again to play at the new rate."
+        )
+
+    def _resampling(self) -> str:
+        if self.rate == self._engine.rate:
+            return ""
+        return (
+            f"{self.name} runs at {self.rate:g} Hz: what is played at {self._engine.rate:g} Hz is resampled, and the "
+            "live input is silent; start again to play at the new rate."
         )
 
     def start(self) -> None:
@@ -215,11 +248,14 @@ class JackDriver(Driver):
         if not self.state["outputs"][0]:
             self._make_ports()
         plugs = self.client.ports(AUDIO, IS_INPUT | IS_PHYSICAL)
-        for port, plug in zip(self.state["outputs"].tolist(), plugs, strict=False):
+        for port, plug in zip(self._output_ports(), plugs, strict=False):
             self.client.connect(self.client.port_name(port), plug.name)
         for port, source in zip(self.state["inputs"].tolist(), self._live, strict=False):
             if source:
                 self.client.connect(source, self.client.port_name(port))
+
+    def _output_ports(self) -> list[int]:
+        return [int(port) for port in self.state["outputs"][: self._outputs.channels]]
 
     def stop(self) -> None:
         """Stop being called; returns when the last call has ended."""
@@ -240,7 +276,7 @@ class JackDriver(Driver):
         ending.join(_PATIENCE if gone else None)
         if not gone:
             # By identity: comparing records compares their fields.
-            _abandoned[:] = [kept for kept in _abandoned if kept is not self.state]
+            _abandoned[:] = [kept for kept in _abandoned if kept[0] is not self.state]
 
     def _end(self) -> None:
         self.stop()

@@ -125,11 +125,12 @@ class Recovery:
         wanted = self._choice.live
         live = wanted if isinstance(wanted, str) or wanted is None else ""
         try:
-            driver = JackDriver(self._engine, device, live)
+            driver = JackDriver(self._engine, device, live, self._choice.outputs, returning=True)
         except DeviceError:
             if not live:
                 raise
-            driver = JackDriver(self._engine, device, "")  # what played into it is not back yet
+            # What played into it is not back yet.
+            driver = JackDriver(self._engine, device, "", self._choice.outputs, returning=True)
         try:
             driver.join()
         except DeviceError:
@@ -145,7 +146,8 @@ class Recovery:
                 return None
         from instrument.stage.portaudio import reopened  # noqa: PLC0415 - it loads PortAudio
 
-        return reopened(self._engine, self._choice.device, self._choice.block, self._choice.live)
+        choice = self._choice
+        return reopened(self._engine, choice.device, choice.block, choice.live, choice.outputs)
 
     def _return_to(self, back: Driver, clock: Driver, midi: Listening | None) -> Change | None:
         # Whoever polls other systems' ports hands them on to the driver before it begins to push by itself.

@@ -27,6 +27,7 @@ from instrument.stage.jack import JackDriver
 from instrument.stage.listen import Listening
 from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
+from instrument.stage.outputs import outputs_of
 from instrument.stage.recovery import Recovery
 from instrument.stage.setlist import Setlist
 from instrument.stage.standstill import Standstill
@@ -73,6 +74,8 @@ class ShowOptions:
         End after so long; None plays until it is told to end.
     perform : Path or None
         Standard MIDI File to play into the instrument.
+    outputs : str
+        Channels that the device gets, as in `outputs_of`.
     """
 
     patches: tuple[Path, ...]
@@ -84,6 +87,7 @@ class ShowOptions:
     seconds: float | None = None
     perform: Path | None = None
     input: str | None = None
+    outputs: str = "xy"
 
 
 def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
@@ -153,7 +157,14 @@ class Show:
         patches = [read_patch(path) for named in options.patches for path in patches_named(named)]
         wind_down()
         self._heard = any(hears_input(patch.program) for patch in patches)
-        choice = choose_driver(options.audio, options.rate, options.block, options.input, hears=self._heard)
+        choice = choose_driver(
+            options.audio,
+            options.rate,
+            options.block,
+            options.input,
+            hears=self._heard,
+            outputs=outputs_of(options.outputs),
+        )
         events = read_performance(options.perform, choice.rate, self._say) if options.perform else []
         memory = allocate(choice.rate, shared=True)
         self._ending.callback(memory.close)

@@ -111,7 +111,11 @@ def client() -> Client:
 @pytest.mark.parametrize("name", CALLBACKS)
 def test_no_callback_allocates_raises_waits_or_knows_python(texts: dict[str, str], name: str) -> None:
     text = texts[name]
-    known = {f"beamhand_{function}" for function in PROCESS_FUNCTIONS} | {"beamhand_stream", "beamhand_push"}
+    known = {f"beamhand_{function}" for function in PROCESS_FUNCTIONS} | {
+        "beamhand_stream",
+        "beamhand_feed",
+        "beamhand_push",
+    }
     assert called_outside(text) <= known
     assert called_by_pointer(text) == []
     assert forbidden_names(text) == []
