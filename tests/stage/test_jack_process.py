@@ -127,6 +127,7 @@ def test_the_text_of_the_process_callback_is_all_of_it(texts: dict[str, str]) ->
     assert called_outside(texts["process"]) == {
         *(f"beamhand_{function}" for function in PROCESS_FUNCTIONS),
         "beamhand_stream",
+        "beamhand_feed",
         "beamhand_push",
     }
 
