@@ -17,12 +17,13 @@ import subprocess
 import sys
 import time
 from contextlib import ExitStack, suppress
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import mido
 import soundfile
+from fault_report import BACK_SECONDS, Report, in_words
 from fault_studio import (
     CONTROLLER,
     Script,
@@ -38,10 +39,6 @@ from fault_studio import (
 from virtual_studio import busy_cores, jack_server, screen
 
 ROOT = Path(__file__).resolve().parents[1]
-sys.path.insert(0, str(ROOT))
-
-from instrument.engine.memory import attach  # noqa: E402 - the path above comes first
-
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -49,8 +46,6 @@ RATE, OTHER_RATE, PERIOD = 48_000, 44_100, 64
 
 LEAST_GAP = 2 * PERIOD
 """Frames of silence that are a gap: what is played never rests at the centre for two samples together."""
-
-BACK_SECONDS = 3.0
 
 MARGIN_SECONDS = 0.3
 """Around a time without device in which a silence belongs to it."""
@@ -69,7 +64,7 @@ frequency = {pitch}
 level = {level}
 [layer.source]
 kind = "path"
-file = "moth.svg"
+drawing = "moth.svg"
 [layer.pen]
 frequency = 110
 [[control]]
@@ -77,6 +72,9 @@ message = "cc"
 number = 1
 parameter = "layer.1.pen.frequency"
 range = [100, 400]
+[[control]]
+message = "program"
+action = "patch"
 """
 
 MOTH = (
@@ -84,57 +82,6 @@ MOTH = (
 )
 
 ENDS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
-
-
-@dataclass
-class Report:
-    """What came of it.
-
-    Attributes
-    ----------
-    faults : dict
-        How often each was injected.
-    left_out : list of str
-        Faults for which this machine lacks something.
-    device_gone : list of (float, float)
-        Seconds without a sound server, and until the sound was heard again after it came back.
-    gaps : list of (str, float)
-        Silences that should not have been, and in what they were found.
-    excused : int
-        Silences while the device was gone or the process stopped.
-    lost_frames, take_frames : int
-    exits : list of int
-    troubles : list of str
-        What no target allows: tracebacks, shows that ended by themselves.
-    """
-
-    seconds: float
-    seed: int
-    faults: dict[str, int] = field(default_factory=dict)
-    left_out: list[str] = field(default_factory=list)
-    device_gone: list[tuple[float, float]] = field(default_factory=list)
-    gaps: list[tuple[str, float]] = field(default_factory=list)
-    excused: int = 0
-    underflows: int = 0
-    lost_frames: int = 0
-    take_frames: int = 0
-    checked_frames: int = 0
-    exits: list[int] = field(default_factory=list)
-    log_lines: int = 0
-    troubles: list[str] = field(default_factory=list)
-
-    @property
-    def good(self) -> bool:
-        """Whether every target is met."""
-        back = all(seconds <= BACK_SECONDS for _, seconds in self.device_gone)
-        return (
-            not self.gaps
-            and not self.lost_frames
-            and not self.troubles
-            and back
-            and set(self.exits) == {0}
-            and self.checked_frames > 0
-        )
 
 
 class Campaign:
@@ -181,7 +128,7 @@ class Campaign:
         (folder / "moth.svg").write_text(MOTH.format(y=90))
         for title, pitch in (("one", 150), ("two", 220)):
             (folder / f"{title}.toml").write_text(PATCH.format(title=title, pitch=pitch, level=0.3))
-        (folder / "night.toml").write_text('schema = 1\nset = ["one.toml", "two.toml"]\n')
+        (folder / "night.toml").write_text('schema = 1\npatches = ["one.toml", "two.toml"]\n')
 
     def _write_performance(self) -> Path:
         # A note, knobs, and program changes now and then, for as long as it takes.
@@ -202,8 +149,9 @@ class Campaign:
         self._plug_in()
         takes = self._folder / f"takes {len(self._report.exits)}"
         show = self._start_show(takes)
-        memory = attach(memory_of(show.pid))
-        while int(memory.record["ring_at"]) < RATE // 2:
+        self._others.callback(_make_sure_of, show)
+        memory = memory_of(show)
+        while int(memory.record["ring_at"]) < RATE // 2 and show.poll() is None:
             time.sleep(0.05)
         witness = Witness(memory.record)
         self._listen()
@@ -236,11 +184,18 @@ class Campaign:
 
     def _plug_in(self) -> None:
         self._controller = Script(CONTROLLER)
-        self._others.callback(lambda: self._controller.end())
+        self._others.callback(self._end_controller)
 
     def _listen(self) -> None:
         self._ear = ear(LEAST_GAP)
-        self._others.callback(lambda: self._ear.end())
+        self._others.callback(self._end_ear)
+
+    def _end_controller(self) -> None:
+        # The one of now, which may not be the one that began.
+        self._controller.end()
+
+    def _end_ear(self) -> None:
+        self._ear.end()
 
     def _start_show(self, takes: Path) -> subprocess.Popen[bytes]:
         words = ["--midi", "controller", "--perform", str(self._performance), "--record", str(takes)]
@@ -414,6 +369,12 @@ class Campaign:
             self._report.log_lines = len(log.read_text().splitlines())
 
 
+def _make_sure_of(show: subprocess.Popen[bytes]) -> None:
+    if show.poll() is None:
+        show.kill()
+    show.wait()
+
+
 def run_campaign(seconds: float, seed: int, shows: int, stopped: float, *, window: bool) -> Report:
     """Run as many shows as are wanted, together so many seconds long, and disturb them."""
     report = Report(seconds, seed)
@@ -424,26 +385,6 @@ def run_campaign(seconds: float, seed: int, shows: int, stopped: float, *, windo
         for number in range(shows):
             campaign.run(seconds / shows, ENDS[(seed + number) % len(ENDS)])
     return report
-
-
-def in_words(report: Report) -> str:
-    """Return the report as text."""
-    gone = [f"{length:g} s ({back:g} s)" for length, back in report.device_gone]
-    lines = [
-        f"{sum(report.faults.values())} faults of {len(report.faults)} kinds in {report.seconds:g} s, seed {report.seed}:",
-        *(f"  {count:3}  {name}" for name, count in sorted(report.faults.items())),
-        *(f"  not injected: {name}" for name in report.left_out),
-        f"device gone for, and heard after it was back: {', '.join(gone) or 'never'}",
-        f"gaps: {len(report.gaps)}, {sum(length for _, length in report.gaps):.3f} s together; beside them "
-        f"{report.excused} while the device was gone or the process stopped",
-        *(f"  {length:.4f} s, found in {found}" for found, length in report.gaps),
-        f"underflows told by the server: {report.underflows}",
-        f"take: {report.take_frames} frames, {report.checked_frames} compared, {report.lost_frames} lost",
-        f"lines in the log of faults: {report.log_lines}",
-        f"exit states: {', '.join(map(str, report.exits))}",
-        *report.troubles,
-    ]
-    return "\n".join(lines)
 
 
 def main() -> int:

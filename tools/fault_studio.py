@@ -14,6 +14,10 @@ from typing import IO, Any
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from instrument.engine.memory import Memory, attach
+
 EAR = """
 import os, sys, time
 import jack, numpy as np
@@ -289,16 +293,21 @@ def checksum(frames: Any) -> int:
     return crc32(np.ascontiguousarray(frames, np.float32).tobytes())
 
 
-def memory_of(process_id: int) -> str:
-    """Return the name of the engine's memory in a running show, once there is one."""
-    deadline = time.monotonic() + 120.0
-    while time.monotonic() < deadline:
-        with suppress(OSError):
-            for line in Path(f"/proc/{process_id}/maps").read_text().splitlines():
+def memory_of(show: subprocess.Popen[bytes]) -> Memory:
+    """Return the engine's memory of a running show, once there is one.
+
+    Raises
+    ------
+    RuntimeError
+        If the show ends without one.
+    """
+    while show.poll() is None:
+        with suppress(OSError, ValueError):  # not there, or not laid out yet
+            for line in Path(f"/proc/{show.pid}/maps").read_text().splitlines():
                 if "/dev/shm/psm_" in line:  # noqa: S108 - where Linux shows shared memory
-                    return line.rpartition("/")[2]
+                    return attach(line.rpartition("/")[2])
         time.sleep(0.05)
-    raise RuntimeError("the show has made no memory")
+    raise RuntimeError(f"the show has ended with status {show.returncode} before it began")
 
 
 def children_of(process_id: int, words: str) -> list[int]:

@@ -132,7 +132,6 @@ class Show:
         self._window: WindowProcess | None = None
         self._trouble = ""
         self._faults = FaultLog()
-        self._standstill = Standstill()
 
     def run(self) -> None:
         """Start everything, look after it, and return when it is over.
@@ -228,6 +227,7 @@ class Show:
 
     def _look_after(self) -> None:
         look_again = 0.0
+        self._standstill = Standstill()
         while not self._over.is_set() and not self._time_is_up():
             for request in self._window.requests() if self._window else ():
                 self._do(request)
