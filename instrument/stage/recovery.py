@@ -139,14 +139,14 @@ class Recovery:
         return driver
 
     def _find_device(self, ending: threading.Event) -> Driver | None:
-        if self._choice.device is None:
+        choice = self._choice
+        if choice.device is None:
             return None
         with DeviceProbe() as probe:
-            if not probe.wait_for(self._choice.device, ending):
+            if not probe.wait_for(choice.device, ending):
                 return None
         from instrument.stage.portaudio import reopened  # noqa: PLC0415 - it loads PortAudio
 
-        choice = self._choice
         return reopened(self._engine, choice.device, choice.block, choice.live, choice.outputs)
 
     def _return_to(self, back: Driver, clock: Driver, midi: Listening | None) -> Change | None:
