@@ -15,6 +15,7 @@ import typer
 
 from instrument import __version__
 from instrument.options import Audio, Block, Channels, Json, Live, OwnBlock, Perform, Rate
+from instrument.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -43,7 +44,7 @@ TAIL_SECONDS = 1.0
 
 def say(text: str) -> None:
     """Print a message to standard error."""
-    print(text, file=sys.stderr, flush=True)
+    print(printable(text), file=sys.stderr, flush=True)
 
 
 def fail(text: object) -> NoReturn:

@@ -14,8 +14,6 @@ from typing import IO, Any
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-
 from instrument.engine.memory import Memory, attach
 
 EAR = """

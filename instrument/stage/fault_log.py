@@ -12,6 +12,8 @@ from pathlib import Path
 
 import platformdirs
 
+from instrument.printable import printable
+
 NAME = "faults.log"
 
 MOST_BYTES = 256 * 1024
@@ -127,5 +129,5 @@ class FaultLog:
 
 
 def _one_line(text: str) -> str:
-    line = " ".join(text.split())
+    line = printable(" ".join(text.split()))
     return line if len(line) <= _LONGEST else f"{line[:_LONGEST]}..."
