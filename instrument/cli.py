@@ -19,8 +19,6 @@ from instrument import __version__
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from instrument.engine.engine import Event
-    from instrument.engine.program import Program
     from instrument.shapes.line import Route
 
 app = typer.Typer(
@@ -35,12 +33,6 @@ app.add_typer(patch_app, name="patch")
 
 DEFAULT_RATE = 48000.0
 
-DEFAULT_SECONDS = 10.0
-"""Length of a rendering that no performance gives a length to."""
-
-TAIL_SECONDS = 1.0
-"""What is rendered behind the last event of a performance."""
-
 ROUTE_STAGES = ("weld", "match", "join", "walk")
 """What is done to a drawing after reading it, as its progress is told."""
 
@@ -48,6 +40,10 @@ Rate = Annotated[float | None, typer.Option("--rate", help="Sample rate in hertz
 Block = Annotated[int, typer.Option("--block", help="Frames in a block.", metavar="FRAMES", min=1)]
 Perform = Annotated[
     Path | None, typer.Option("--perform", help="Standard MIDI File to play into it.", metavar="FILE.mid")
+]
+Tags = Annotated[
+    list[str] | None,
+    typer.Option("--tag", help="What files of sound say: title, artist or date.", metavar="NAME=TEXT"),
 ]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object on a line.")]
 
@@ -113,6 +109,13 @@ def play(
         float | None, typer.Option("--seconds", help="End after so many seconds.", metavar="S", min=0)
     ] = None,
     perform: Perform = None,
+    record: Annotated[
+        Path | None, typer.Option("--record", help="Folder to record the show into.", metavar="DIR")
+    ] = None,
+    keep: Annotated[
+        float, typer.Option("--keep", help="Seconds kept for a take after the fact.", metavar="S", min=0)
+    ] = 60.0,
+    tags: Tags = None,
 ) -> None:
     """Play patches: controller in, sound out, picture in a window."""
     # Looking for garbage among what is only being imported is a tenth of a warm start.
@@ -121,6 +124,7 @@ def play(
 
     warm()
     from instrument.stage.show import ShowOptions, run_show
+    from instrument.takes.sound_file import tags_from
 
     gc.enable()
     options = ShowOptions(
@@ -132,6 +136,9 @@ def play(
         window=not no_window,
         seconds=seconds,
         perform=perform,
+        record=record,
+        keep=keep,
+        tags=tags_from(tags or ()),
     )
     status = run_show(options, say)
     if status:
@@ -141,9 +148,9 @@ def play(
 @app.command()
 @reports_failures
 def render(
-    patch: Annotated[Path, typer.Argument(help="Patch file.", metavar="PATCH")],
+    patch: Annotated[Path, typer.Argument(help="Patch file, or folder of a take.", metavar="PATCH|TAKE")],
     output: Annotated[
-        Path, typer.Option("-o", "--output", help="File to write.", metavar="OUT.(wav|flac|png)")
+        Path, typer.Option("-o", "--output", help="File to write.", metavar="OUT.(wav|flac|png|gif|webp)")
     ],
     rate: Rate = None,
     block: Block = 1024,
@@ -156,65 +163,23 @@ def render(
     size: Annotated[
         int, typer.Option("--size", help="Width and height of a still.", metavar="PX", min=16, max=8192)
     ] = 1080,
+    tags: Tags = None,
 ) -> None:
-    """Render a patch to a file: .wav (32-bit float), .flac (24-bit) or .png (a still of its last moment)."""
-    picture = output.suffix.lower() == ".png"
-    if not picture:
-        from instrument.takes.export import check_rate
-
-        check_rate(output, rate or DEFAULT_RATE)
-    program = load_program(patch, settings or [])
+    """Render a patch, or a take again: .wav (float), .flac (24 bits), .png (a still), .gif or .webp (one round)."""
     from instrument.engine.warm import warm
 
     warm()
-    from instrument.engine.engine import Engine
+    from instrument.takes.rendering import Rendering
+    from instrument.takes.rendering import render as render_to_file
+    from instrument.takes.sound_file import tags_from
 
-    engine = Engine(rate or DEFAULT_RATE)
-    engine.play(program)
-    events: list[Event] = []
-    length = DEFAULT_SECONDS
-    if perform is not None:
-        from instrument.midi.file import read_performance
-
-        events = read_performance(perform, engine.rate)
-        length = max((event.time for event in events), default=0) / engine.rate + TAIL_SECONDS
-    length = length if seconds is None else seconds
-    frames = round(length * engine.rate)
-    if picture:
-        from instrument.takes.picture import export_still
-
-        export_still(engine, output, frames, block, events, size)
-    else:
-        from instrument.takes.export import export_sound
-
-        export_sound(engine, output, frames, block, events)
-    say(f"{output}: {length:g} s at {engine.rate:g} Hz")
-
-
-def load_program(path: Path, settings: list[str]) -> Program:
-    """Return a patch's program with changes such as ``layer.1.level=0.5`` made.
-
-    Raises
-    ------
-    ValueError
-        If the patch or a change is refused.
-    """
-    from instrument.patch.build import build_program
-    from instrument.patch.load import load_patch
-    from instrument.patch.number import number_for
-
-    program = build_program(load_patch(path))
-    for setting in settings:
-        address, equals, text = setting.partition("=")
-        if not equals:
-            raise ValueError(f"--set {setting}: write ADDRESS=VALUE, as in layer.1.level=0.5")
-        try:
-            program.set(address.strip(), number_for(address.strip(), text))
-        except KeyError as error:
-            raise ValueError(f"--set {setting}: {error.args[0]}") from None
-        except ValueError as error:
-            raise ValueError(f"--set {setting}: {text!r} is not a number: {error}") from None
-    return program
+    wanted = Rendering(
+        patch, output, rate, block, seconds, perform, tuple(settings or ()), size, tags_from(tags or ())
+    )
+    with working("rendering") as progress:
+        said = render_to_file(wanted, progress)
+    for sentence in said:
+        say(sentence)
 
 
 def factory_patches() -> tuple[Path, ...]:
@@ -375,6 +340,19 @@ def show_route(report: dict[str, Any], *, as_json: bool) -> None:
 
 
 @contextlib.contextmanager
+def working(what: str) -> Iterator[Callable[[float], None]]:
+    """Show a progress bar on a terminal's standard error; give what is told the share that is done."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    columns = ("{task.description}", BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task(what, total=1.0)
+        yield lambda share: bar.update(task, completed=share)
+
+
+@contextlib.contextmanager
 def routing_progress(count: int) -> Iterator[Callable[[int, str], None]]:
     """Show a progress bar on a terminal's standard error; give what is told each stage of each drawing."""
     from rich.console import Console
@@ -410,10 +388,12 @@ def patch_check(
     paths: Annotated[list[Path], typer.Argument(help="Patch files.", metavar="PATCH...")],
 ) -> None:
     """Check patch files and say what is wrong with them."""
+    from instrument.patch.settings import program_with
+
     refused = 0
     for path in paths:
         try:
-            load_program(path, [])
+            program_with(path)
         except (ValueError, OSError) as error:
             say(f"beamhand: {error}")
             refused += 1

@@ -8,10 +8,10 @@ import sys
 import threading
 import time
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from instrument.engine.engine import Engine, panic_event, set_event
+from instrument.engine.engine import panic_event, set_event
 from instrument.engine.layout import RING_COMMAND
 from instrument.engine.memory import allocate
 from instrument.midi.errors import MidiError
@@ -26,11 +26,13 @@ from instrument.stage.loading import read_patch
 from instrument.stage.setlist import Setlist
 from instrument.stage.silent import SilentClock
 from instrument.stage.window_process import WindowProcess
+from instrument.takes.recording import RecordedEngine, Recording, usual_folder
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
 
+    from instrument.engine.program import Program
     from instrument.midi.poll import MidiPoll
     from instrument.stage.driver import Driver
 
@@ -67,6 +69,12 @@ class ShowOptions:
         End after so long; None plays until it is told to end.
     perform : Path or None
         Standard MIDI File to play into the instrument.
+    record : Path or None
+        Folder into which a take of the whole show is recorded.
+    keep : float
+        Seconds of sound that are kept for a take after the fact; 0 starts no recorder until it is wanted.
+    tags : mapping of str to str
+        Title, artist and date of takes, where they are not to follow from the patch and the day.
     """
 
     patches: tuple[Path, ...]
@@ -77,6 +85,9 @@ class ShowOptions:
     window: bool = True
     seconds: float | None = None
     perform: Path | None = None
+    record: Path | None = None
+    keep: float = 0.0
+    tags: Mapping[str, str] = field(default_factory=dict)
 
 
 def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
@@ -146,8 +157,11 @@ class Show:
         events = read_performance(options.perform, choice.rate) if options.perform else []
         memory = allocate(choice.rate, shared=True)
         self._ending.callback(memory.close)
-        self._engine = Engine(choice.rate, memory)
+        self._engine = RecordedEngine(choice.rate, memory)
+        self._recording = Recording(self._engine, options.keep, options.tags)
+        self._ending.callback(self._end_recording)
         self._setlist = Setlist(self._engine, patches, self._say)
+        self._engine.on_load = self._tell_recorder
         self._ending.callback(self._setlist.close)
         self._setlist.begin()
         self._feeder = Feeder(self._engine, events) if events else None
@@ -156,6 +170,14 @@ class Show:
         if choice.trouble:
             self._complain(choice.trouble)
         self._midi = self._listen()
+
+    def _tell_recorder(self, slot: int, program: Program) -> None:
+        if (patch := self._setlist.patch_of(program)) is not None:
+            self._recording.loaded(slot, patch.path, patch.title, patch.text, patch.files)
+
+    def _end_recording(self) -> None:
+        for sentence in self._recording.close():
+            self._say(sentence)
 
     def _listen(self) -> MidiPoll | None:
         names = list(self._options.midi)
@@ -179,6 +201,7 @@ class Show:
     def _start(self) -> None:
         # What was imported and compiled stays; looking through it for garbage would hold every thread up.
         gc.freeze()
+        self._begin_recording()
         self._driver.start()
         if self._midi is not None:
             self._midi.start()
@@ -195,6 +218,35 @@ class Show:
             window.start()
             self._window = window
             self._show_state()
+
+    def _begin_recording(self) -> None:
+        # Before the first block, so that the take of a whole show begins with its first sample.
+        if self._options.record is not None:
+            self._recording.begin(self._options.record)
+            self._recording.mend(self._options.record)
+            for sentence in self._recording.wait_until_begun():
+                self._say(sentence)
+        elif self._options.keep > 0:
+            self._recording.open()
+            self._recording.mend(usual_folder())
+
+    def _record(self, what: str) -> None:
+        folder = self._options.record or usual_folder()
+        if what == "keep":
+            self._recording.keep(folder)
+        else:
+            self._recording.toggle(folder)
+        self._show_state()
+
+    def _look_at_recording(self) -> None:
+        before = self._recording.state
+        for sentence in self._recording.look():
+            self._say(sentence)
+        if self._recording.trouble:
+            self._trouble, self._recording.trouble = self._recording.trouble, ""
+            self._show_state()
+        elif self._window is not None and self._recording.state != before:
+            self._window.send(self._recording.state)
 
     def _look_after(self) -> None:
         look_again = 0.0
@@ -220,6 +272,7 @@ class Show:
     def _look(self) -> None:
         if not self._driver.running:
             self._replace_driver()
+        self._look_at_recording()
         if self._window is not None and (ended := self._window.mourn()):
             # A key held on its keyboard can no longer be let go of there.
             self._engine.push(panic_event(), RING_COMMAND)
@@ -252,6 +305,8 @@ class Show:
             self._setlist.save()
         elif do == "reload":
             self._setlist.reload()
+        elif do in {"record", "keep"}:
+            self._record(do)
         elif do == "set":
             self._set(request)
 
@@ -284,6 +339,7 @@ class Show:
                     for layer, corners in patch.corners
                 ],
                 "trouble": self._trouble,
+                **self._recording.state,
             }
         )
 

@@ -11,7 +11,10 @@ from instrument.beam.light import still
 from instrument.takes.export import ExportError, render_frames
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
+
+    import numpy.typing as npt
 
     from instrument.engine.engine import Engine, Event
 
@@ -39,9 +42,20 @@ def export_still(engine: Engine, path: Path, frames: int, block: int, events: li
     ExportError
         If the file cannot be written; an older file of that name is kept.
     """
-    exposed = round(EXPOSURE * engine.rate)
+    save_still(path, render_frames(engine, frames, block, events), engine.rate, size)
+
+
+def save_still(path: Path, pieces: Iterable[npt.NDArray[np.float32]], rate: float, size: int) -> None:
+    """Write a picture of the last second of float32 pieces [shape=(n, 2)].
+
+    Raises
+    ------
+    ExportError
+        If the file cannot be written; an older file of that name is kept.
+    """
+    exposed = round(EXPOSURE * rate)
     kept = [np.zeros((0, 2), np.float32)]
-    for piece in render_frames(engine, frames, block, events):
+    for piece in pieces:
         kept.append(piece)
         while sum(map(len, kept)) - len(kept[0]) >= exposed:
             kept.pop(0)

@@ -1,0 +1,38 @@
+"""A patch's program with numbers changed from outside, as typed on a command line."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from instrument.patch.build import build_program
+from instrument.patch.load import load_patch
+from instrument.patch.number import number_for
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+    from instrument.engine.program import Program
+
+
+def program_with(path: Path, settings: Iterable[str] = ()) -> tuple[Program, str]:
+    """Return a patch's program with changes such as ``layer.1.level=0.5`` made, and the patch's title.
+
+    Raises
+    ------
+    ValueError
+        If the patch or a change is refused.
+    """
+    patch = load_patch(path)
+    program = build_program(patch)
+    for setting in settings:
+        address, equals, text = setting.partition("=")
+        if not equals:
+            raise ValueError(f"--set {setting}: write ADDRESS=VALUE, as in layer.1.level=0.5")
+        try:
+            program.set(address.strip(), number_for(address.strip(), text))
+        except KeyError as error:
+            raise ValueError(f"--set {setting}: {error.args[0]}") from None
+        except ValueError as error:
+            raise ValueError(f"--set {setting}: {text!r} is not a number: {error}") from None
+    return program, patch.title or path.stem
