@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import functools
 import gc
 import json
@@ -17,7 +16,7 @@ import typer
 from instrument import __version__
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
     from instrument.shapes.line import Route
 
@@ -28,13 +27,10 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-patch_app = typer.Typer(help="Make and check patch files.", no_args_is_help=True)
+patch_app = typer.Typer(help="Make, check and share patch files.", no_args_is_help=True)
 app.add_typer(patch_app, name="patch")
 
 DEFAULT_RATE = 48000.0
-
-ROUTE_STAGES = ("weld", "match", "join", "walk")
-"""What is done to a drawing after reading it, as its progress is told."""
 
 Rate = Annotated[float | None, typer.Option("--rate", help="Sample rate in hertz.", metavar="HZ")]
 Block = Annotated[int, typer.Option("--block", help="Frames in a block.", metavar="FRAMES", min=1)]
@@ -169,6 +165,7 @@ def render(
     from instrument.engine.warm import warm
 
     warm()
+    from instrument.progress import working
     from instrument.takes.rendering import Rendering
     from instrument.takes.rendering import render as render_to_file
     from instrument.takes.sound_file import tags_from
@@ -284,6 +281,7 @@ def route(
         raise typer.BadParameter("a picture shows one drawing; name one, or write .json", param_hint="-o")
     if math.isnan(jump_cost) or math.isnan(crease):
         raise typer.BadParameter("nan is not a number here", param_hint="--jump-cost, --crease")
+    from instrument.progress import routing_progress
     from instrument.shapes.isolation import Worker
     from instrument.shapes.line import RouteOptions
     from instrument.shapes.load import LoadOptions
@@ -339,39 +337,6 @@ def show_route(report: dict[str, Any], *, as_json: bool) -> None:
         )
 
 
-@contextlib.contextmanager
-def working(what: str) -> Iterator[Callable[[float], None]]:
-    """Show a progress bar on a terminal's standard error; give what is told the share that is done."""
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TimeRemainingColumn
-
-    console = Console(stderr=True)
-    columns = ("{task.description}", BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task(what, total=1.0)
-        yield lambda share: bar.update(task, completed=share)
-
-
-@contextlib.contextmanager
-def routing_progress(count: int) -> Iterator[Callable[[int, str], None]]:
-    """Show a progress bar on a terminal's standard error; give what is told each stage of each drawing."""
-    from rich.console import Console
-    from rich.progress import Progress
-
-    console = Console(stderr=True)
-    with Progress(
-        console=console, transient=True, redirect_stdout=False, disable=not console.is_terminal
-    ) as bar:
-        task = bar.add_task("start", total=count)
-
-        def stage(number: int, name: str) -> None:
-            # The frames of a flip-book begin again with reading, and the bar stays within its drawing.
-            done = ROUTE_STAGES.index(name) + 1 if name in ROUTE_STAGES else 0
-            bar.update(task, description=name, completed=number + done / (len(ROUTE_STAGES) + 1))
-
-        yield stage
-
-
 @patch_app.command("new")
 @reports_failures
 def patch_new(path: Annotated[Path, typer.Argument(help="File to make.", metavar="PATCH")]) -> None:
@@ -410,6 +375,37 @@ def patch_schema() -> None:
     from instrument.patch.schema import json_schema
 
     print(json.dumps(json_schema(), indent=2))
+
+
+@patch_app.command("pack")
+@reports_failures
+def patch_pack(
+    patch: Annotated[Path, typer.Argument(help="Patch file.", metavar="PATCH")],
+    performances: Annotated[
+        list[Path] | None, typer.Argument(help="Performances that go with it.", metavar="[FILE.mid]...")
+    ] = None,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="File to write.", metavar="OUT.zip")
+    ] = None,
+) -> None:
+    """Put a patch, its drawings and performances into one file for sharing."""
+    from instrument.patch.pack import pack
+
+    target = output or patch.with_suffix(".zip")
+    names = pack(patch, target, performances or ())
+    say(f"{target}: {', '.join(names)}")
+
+
+@patch_app.command("unpack")
+@reports_failures
+def patch_unpack(
+    source: Annotated[Path, typer.Argument(help="Pack to open.", metavar="PACK.zip")],
+    folder: Annotated[Path | None, typer.Option("-o", "--output", help="Folder to make.")] = None,
+) -> None:
+    """Open a pack, whoever it is from, into a new folder; nothing in it is run."""
+    from instrument.patch.pack import unpack
+
+    say(f"{unpack(source, folder)}: unpacked")
 
 
 def main() -> None:

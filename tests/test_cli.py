@@ -79,7 +79,7 @@ def test_an_unknown_address_gets_the_nearest_one(tmp_path: Path) -> None:
 
 
 def test_an_unknown_ending_is_refused(tmp_path: Path) -> None:
-    assert "use .flac, .png, .wav" in refused("render", PATCH, "-o", tmp_path / "x.mp3")
+    assert "use .flac, .gif, .png, .wav, .webp" in refused("render", PATCH, "-o", tmp_path / "x.mp3")
 
 
 def test_a_missing_patch_is_one_sentence(tmp_path: Path) -> None:
