@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 from contextlib import suppress
 from typing import TYPE_CHECKING
@@ -52,9 +51,7 @@ class Disk:
         self._a_second = rate * FRAME_BYTES
         self._free = free
         self._reserve = folder / RESERVE_NAME
-        with self._reserve.open("wb") as file:
-            file.write(bytes(RESERVE))
-            os.fsync(file.fileno())
+        self._reserve.write_bytes(bytes(RESERVE))
 
     def minutes_left(self, other: int = 0) -> float:
         """Return for how many minutes of sound there is room, beside `other` bytes; 0 when it is time to end."""

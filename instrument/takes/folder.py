@@ -165,8 +165,15 @@ def is_take(path: Path) -> bool:
     return (path / FACTS).is_file() or (path.name == FACTS and path.is_file())
 
 
-def write_facts(folder: Path, facts: Facts) -> None:
+def write_facts(folder: Path, facts: Facts, *, wait: bool = True) -> None:
     """Write `take.toml`, whole or not at all.
+
+    Parameters
+    ----------
+    folder : Path
+    facts : Facts
+    wait : bool
+        Whether to wait until it is on the disk itself.
 
     Raises
     ------
@@ -174,7 +181,12 @@ def write_facts(folder: Path, facts: Facts) -> None:
         If it cannot be written.
     """
     text = tomlkit.dumps(facts.model_dump(by_alias=True))
-    write_atomically(folder / FACTS, text.encode())
+    if wait:
+        write_atomically(folder / FACTS, text.encode())
+        return
+    part = folder / f".{FACTS}.part"
+    part.write_bytes(text.encode())
+    part.replace(folder / FACTS)
 
 
 def read_facts(folder: Path) -> Facts:

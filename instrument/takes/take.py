@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import os
+import queue
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -115,11 +117,13 @@ class Take:
         self._digest = hashlib.sha256()
         self._lock = Lock(folder)
         self.disk = Disk(folder, facts.rate, free)
-        write_facts(folder, facts)
+        self._unsynced: queue.SimpleQueue[Path] = queue.SimpleQueue()
+        self._write_facts()
         self._journal = Journal(folder / JOURNAL)
         self._sound = FloatFile(folder / SOUND, facts.rate, facts.tags)
         if facts.begins_at:
             write_score(folder / BEFORE, before, facts.rate, facts.begins_at)
+            self._unsynced.put(folder / BEFORE)
 
     @property
     def seconds(self) -> float:
@@ -167,12 +171,22 @@ class Take:
             _copy_drawing(file, known.note.folder, place)
         row = ProgramRow(number=number, patch=f"{PROGRAMS}/{number:04}/{name}")
         self.facts.program.append(row)
-        write_facts(self.folder, self.facts)
+        for path in (place / name, place / PLAYED, place):
+            self._unsynced.put(path)
+        self._write_facts()
+
+    def _write_facts(self) -> None:
+        # Waiting for the disk is for the thread that syncs: sound comes in meanwhile.
+        write_facts(self.folder, self.facts, wait=False)
+        self._unsynced.put(self.folder / FACTS)
+        self._unsynced.put(self.folder)
 
     def sync(self) -> None:
         """Have everything put on the disk itself; may be called from another thread."""
         self._sound.sync()
         self._journal.sync()
+        for _ in range(self._unsynced.qsize()):
+            _sync_file(self._unsynced.get())
 
     def finish(self, counts: Counts) -> None:
         """End the recording.
@@ -193,6 +207,16 @@ class Take:
         facts.sound_sha256 = self._digest.hexdigest()
         finish_folder(self.folder, facts)
         self._lock.release()
+
+
+def _sync_file(path: Path) -> None:
+    # A folder can be synced where the system knows how to.
+    with suppress(OSError):
+        handle = os.open(path, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def finish_folder(folder: Path, facts: Facts) -> None:

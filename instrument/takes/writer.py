@@ -84,7 +84,8 @@ class Writer:
         self._waiting = 0
         self._given = 0
         self._longest_lag = 0.0
-        self._told_lag = self._told_disk = False
+        # Catching up at the beginning is no news.
+        self._told_lag, self._told_disk = True, False
         self._take: Take | None = None
         self._minutes = float("inf")
         self._over = threading.Event()
