@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import lzma
 import re
 import shutil
 import stat
 import tempfile
 import zipfile
+import zlib
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
@@ -29,6 +31,18 @@ documentation), and text and drawings stay far below."""
 
 SMALL = 1 << 20
 """Bytes up to which nobody minds what a file packs to."""
+
+_DAMAGE = (
+    OSError,
+    ValueError,
+    EOFError,
+    NotImplementedError,
+    RuntimeError,
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+)
+"""What reading an archive of unknown origin raises."""
 
 _PIECE = 1 << 16
 _ODD = re.compile(r'[<>:"|?*\\\x00-\x1f\x7f]')
@@ -126,7 +140,7 @@ def unpack(source: Path, folder: Path | None = None) -> Path:
         part.rename(target)
     except FileNotFoundError as error:
         raise PackError(f"{error.filename or source}: there is no such file; check the name.") from None
-    except (OSError, zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
+    except _DAMAGE as error:
         if isinstance(error, PackError):
             raise
         raise PackError(f"{source}: this is no pack that can be opened ({error}); get it again.") from None

@@ -263,12 +263,15 @@ class Recorder:
             self._tell({"stopped": ""})
             return None, set()
         at_first = self._mark_before(begin)
-        writer = Writer(
-            lambda: Take(folder, facts, before), self._rate, self._say, lambda: self._counts_since(at_first)
-        )
+
+        def make() -> Take:
+            take = Take(folder, facts, before)
+            self._tell({"started": str(folder)})
+            return take
+
+        writer = Writer(make, self._rate, self._say, lambda: self._counts_since(at_first))
         given: set[int] = set()
         self._give_programs(writer, before, given)
-        self._tell({"started": str(folder)})
         return writer, given
 
     def _around(self, begin: int) -> tuple[Events, Events]:

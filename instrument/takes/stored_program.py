@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import io
+import lzma
 import math
 import zipfile
+import zlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +26,19 @@ if TYPE_CHECKING:
 
 LARGEST = POOL * 8 + (1 << 20)
 """Bytes of one array: all that the engine has room for."""
+
+_DAMAGE = (
+    OSError,
+    ValueError,
+    KeyError,
+    EOFError,
+    NotImplementedError,
+    RuntimeError,
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+)
+"""What reading an archive of unknown origin raises."""
 
 _NAMES = "addresses"
 _VALUES = "values"
@@ -115,7 +130,7 @@ def read_program(path: Path) -> StoredProgram:
         lines = {int(name.removeprefix(_LAYER)) - 1: line for name, line in arrays.items()}
     except FileNotFoundError:
         raise TakeError(f"{path}: this part of the take is missing; restore a copy.") from None
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile, NotImplementedError, RuntimeError) as error:
+    except _DAMAGE as error:
         raise TakeError(f"{path}: this part of the take is damaged ({error}); restore a copy.") from None
     if values.dtype != np.float64 or values.shape != (len(addresses),):
         raise TakeError(f"{path}: {len(addresses)} addresses have {values.shape} values; restore a copy.")

@@ -118,8 +118,8 @@ class Take:
         self._lock = Lock(folder)
         self.disk = Disk(folder, facts.rate, free)
         self._unsynced: queue.SimpleQueue[Path] = queue.SimpleQueue()
-        self._write_facts()
         self._journal = Journal(folder / JOURNAL)
+        self._write_facts()
         self._sound = FloatFile(folder / SOUND, facts.rate, facts.tags)
         if facts.begins_at:
             write_score(folder / BEFORE, before, facts.rate, facts.begins_at)
@@ -240,8 +240,8 @@ def finish_folder(folder: Path, facts: Facts) -> None:
 
 def recording_is_open(folder: Path) -> bool:
     """Return whether a take was not ended: it is being recorded, or its recorder has died."""
-    ended = (folder / SCORE).is_file() and not (folder / JOURNAL).is_file()
-    return (folder / FACTS).is_file() and not ended
+    # The journal is there before the facts, and removed when everything else has been written.
+    return (folder / FACTS).is_file() and (folder / JOURNAL).is_file()
 
 
 def _copy_drawing(file: Path, patch_folder: Path, place: Path) -> None:
