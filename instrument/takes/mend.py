@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
@@ -12,16 +11,10 @@ from instrument.takes.disk import RESERVE_NAME
 from instrument.takes.errors import TakeError
 from instrument.takes.folder import SOUND, read_facts
 from instrument.takes.lock import NAME, Lock, is_locked
-from instrument.takes.take import finish_folder, recording_is_open
+from instrument.takes.take import finish_folder, measure_sound, recording_is_open
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
-
-    import numpy as np
-    import numpy.typing as npt
-
-_PIECE = 1 << 16
 
 
 def mend(folder: Path) -> bool:
@@ -44,12 +37,8 @@ def mend(folder: Path) -> bool:
         raise TakeError(f"{folder}: this take is being recorded; stop the recording first.") from None
     try:
         facts = read_facts(folder)
-        digest = hashlib.sha256()
-        frames = 0
-        for piece in _recorded(folder / SOUND):
-            digest.update(piece.astype("<f4", copy=False).data)
-            frames += len(piece)
-        facts.frames, facts.sound_sha256, facts.mended = frames, digest.hexdigest(), True
+        facts.frames, facts.sound_sha256 = measure_sound(folder / SOUND)
+        facts.mended = True
         (folder / RESERVE_NAME).unlink(missing_ok=True)
         finish_folder(folder, facts)
     except (OSError, soundfile.SoundFileError) as error:
@@ -59,13 +48,6 @@ def mend(folder: Path) -> bool:
         with suppress(OSError):
             (folder / NAME).unlink(missing_ok=True)
     return True
-
-
-def _recorded(path: Path) -> Iterator[npt.NDArray[np.float32]]:
-    # A recorder that was killed in its first moment has left no sound, and the take is empty.
-    if path.exists() and path.stat().st_size:
-        with soundfile.SoundFile(path) as sound:
-            yield from sound.blocks(_PIECE, dtype="float32", always_2d=True)
 
 
 def mend_all(parent: Path) -> list[str]:

@@ -28,6 +28,7 @@ from instrument.takes.folder import (
 from instrument.takes.mend import mend
 from instrument.takes.score import read_score
 from instrument.takes.stored_program import read_program, rebuild
+from instrument.takes.take import frames_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -285,7 +286,7 @@ def _check_length(folder: Path, facts: Facts) -> None:
     if not path.exists():
         return
     try:
-        found = int(soundfile.info(path).frames) if path.stat().st_size else 0
+        found = frames_in(path)
     except (OSError, soundfile.SoundFileError) as error:
         raise TakeError(f"{path}: this is no sound that can be read ({error}); restore a copy.") from None
     if found != facts.frames:

@@ -45,6 +45,8 @@ if TYPE_CHECKING:
 MOST_DRAWING_BYTES = 256 << 20
 """Bytes of one drawing that are copied into a take; a larger one stays outside, and its line is kept all the same."""
 
+_PIECE = 1 << 16
+
 
 @dataclass(frozen=True)
 class PatchNote:
@@ -205,6 +207,9 @@ class Take:
         facts.lost_events, facts.longest_lag = counts.lost_events, round(counts.longest_lag, 3)
         facts.doubts = list(counts.doubts)
         facts.sound_sha256 = self._digest.hexdigest()
+        if frames_in(self.folder / SOUND) != facts.frames:
+            # The disk took only a part of the last piece.
+            facts.frames, facts.sound_sha256 = measure_sound(self.folder / SOUND)
         finish_folder(self.folder, facts)
         self._lock.release()
 
@@ -236,6 +241,35 @@ def finish_folder(folder: Path, facts: Facts) -> None:
     facts.files = digests(folder)
     write_facts(folder, facts)
     (folder / JOURNAL).unlink(missing_ok=True)
+
+
+def frames_in(path: Path) -> int:
+    """Return the length of a recorded sound; 0 where a recorder was killed before it wrote any.
+
+    Raises
+    ------
+    soundfile.SoundFileError
+        If it is damaged.
+    """
+    return int(soundfile.info(path).frames) if path.exists() and path.stat().st_size else 0
+
+
+def measure_sound(path: Path) -> tuple[int, str]:
+    """Return the frames of a recorded sound and the SHA-256 of its samples, by reading it through.
+
+    Raises
+    ------
+    soundfile.SoundFileError
+        If it is damaged.
+    """
+    digest = hashlib.sha256()
+    frames = 0
+    if frames_in(path):
+        with soundfile.SoundFile(path) as sound:
+            for piece in sound.blocks(_PIECE, dtype="float32", always_2d=True):
+                digest.update(piece.astype("<f4", copy=False).data)
+                frames += len(piece)
+    return frames, digest.hexdigest()
 
 
 def recording_is_open(folder: Path) -> bool:

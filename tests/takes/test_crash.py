@@ -20,7 +20,7 @@ from instrument.takes.folder import FACTS, JOURNAL, Facts, read_facts
 from instrument.takes.lock import is_locked
 from instrument.takes.mend import mend, mend_all
 from instrument.takes.rerender import open_take
-from instrument.takes.take import Counts, Take
+from instrument.takes.take import Counts, Take, frames_in, measure_sound
 from instrument.takes.writer import Writer
 from tests.takes.playing import studio, wait_until
 
@@ -182,6 +182,7 @@ class TestFullDisk:
             playing.load("buoy")
             take = playing.begin()
             playing.play(48_000)
+            wait_until(lambda: frames_in(take / "sound.wav") == 48_000, "the writer")
             with pytest.raises(OSError, match="No space"):
                 (tmp_path / "small" / "other").write_bytes(bytes(6 << 20))
             playing.play(24_000)
@@ -190,6 +191,8 @@ class TestFullDisk:
             found = read_facts(take)
             assert found.complete
             assert found.frames >= 48_000
+            assert open_take(take).facts.sound_sha256 == found.sound_sha256
+            assert measure_sound(take / "sound.wav") == (found.frames, found.sound_sha256)
 
 
 @contextmanager
@@ -206,6 +209,18 @@ def small_file_system(folder: Path, size: int) -> Iterator[None]:
         yield
     finally:
         subprocess.run(["umount", "-l", str(folder)], check=True)
+
+
+def test_a_piece_that_only_half_fits_is_counted_as_far_as_it_is_there(tmp_path: Path) -> None:
+    take = new_take(tmp_path / "take")
+    take.add_sound(PIECE)
+    take._sound.write(PIECE[:100])  # what a write that fails halfway leaves
+    take.finish(Counts())
+    found = read_facts(tmp_path / "take")
+    assert found.frames == 1060
+    assert (
+        open_take(tmp_path / "take").facts.sound_sha256 == measure_sound(tmp_path / "take" / "sound.wav")[1]
+    )
 
 
 def test_the_facts_are_replaced_whole(tmp_path: Path) -> None:
