@@ -213,7 +213,8 @@ class Show:
         self.process.wait()
         for stream in (self.process.stdin, self.process.stdout, self.process.stderr):
             if stream is not None:
-                stream.close()
+                with suppress(OSError):  # of a show that has ended, what it was told last is still unsent
+                    stream.close()
 
     @property
     def time(self) -> int:
@@ -222,6 +223,8 @@ class Show:
 
     def do(self, what: str, **more: Any) -> None:
         """Ask for something as the window does."""
+        if self.process.poll() is not None:
+            raise RuntimeError(f"the show has ended with status {self.process.returncode}: {self.said[-5:]}")
         if self.process.stdin is not None:
             self.process.stdin.write(json.dumps({"do": what, **more}) + "\n")
             self.process.stdin.flush()
