@@ -447,7 +447,7 @@ def live(server: str, rate: int, folder: Path, seconds: float, seed: int = 1) ->
         "underflows": facts.underflows,
         "lost_frames": facts.lost_frames,
         "longest_lag": facts.longest_lag,
-        "said": said,
+        "said": [line for line in said if not line.startswith("loaded ")],
     }
 
 
