@@ -226,9 +226,10 @@ class Recorder:
         frames = self._recent.all()
         if not len(frames):
             self._tell({"say": "there is nothing yet that could be kept."})
+            self._tell({"stopped": "", "kept": True})
             return
         begin = self._sound.at - len(frames)
-        writer, given = self._begin(folder, tags, begin)
+        writer, given = self._begin(folder, tags, begin, kept=True)
         if writer is None:
             return
         self._give(writer, self._all_events(), begin, given)
@@ -240,7 +241,9 @@ class Recorder:
         writer.stop()
         self._ending.append((writer, True))
 
-    def _begin(self, parent: Path, tags: dict[str, str], begin: int) -> tuple[Writer | None, set[int]]:
+    def _begin(
+        self, parent: Path, tags: dict[str, str], begin: int, *, kept: bool = False
+    ) -> tuple[Writer | None, set[int]]:
         before, later = self._around(begin)
         note = self._note_of(before, later)
         when = datetime.now().astimezone() - timedelta(
@@ -260,7 +263,7 @@ class Recorder:
             folder = new_folder(parent, when, Path(note.name).stem if note else "take")
         except OSError as error:
             self._tell({"say": f"the recording cannot begin ({error}); the show goes on.", "trouble": True})
-            self._tell({"stopped": ""})
+            self._tell({"stopped": "", "kept": kept})
             return None, set()
         at_first = self._mark_before(begin)
 

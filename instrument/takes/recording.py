@@ -90,6 +90,7 @@ class Recording:
         self._unsent = b""
         self._loaded: list[dict[str, Any]] = []
         self._wanted = False
+        self._unfinished = 0
         self.seconds: float | None = None
         self.disk_minutes: float | None = None
         self.trouble = ""
@@ -161,6 +162,7 @@ class Recording:
     def begin(self, parent: Path) -> None:
         """Record from now on, into a new folder in `parent`."""
         self._wanted = True
+        self._unfinished += 1
         self.seconds = self.seconds or 0.0
         self._ask({"do": "start", "folder": str(parent.absolute()), "tags": self._tags})
 
@@ -178,6 +180,7 @@ class Recording:
 
     def keep(self, parent: Path) -> None:
         """Make a take of the latest sound."""
+        self._unfinished += 1
         self._ask({"do": "keep", "folder": str(parent.absolute()), "tags": self._tags})
 
     def mend(self, parent: Path) -> None:
@@ -229,9 +232,11 @@ class Recording:
                 os.set_blocking(process.stdin.fileno(), True)
                 process.stdin.write(self._unsent)
                 process.stdin.close()
-        said = []
+        said = self._rest()
+        if not self._unfinished:
+            process.kill()  # nothing would be missing, and it may still be starting
         try:
-            process.wait(END_SECONDS if self._wanted else END_SECONDS / 10)
+            process.wait(END_SECONDS)
         except subprocess.TimeoutExpired:
             # It knows that we are gone, and goes on until the take is on the disk.
             said.append("the recording is still being finished; it will end by itself.")
@@ -257,6 +262,7 @@ class Recording:
         if "recording" in message and self._wanted:
             self.seconds, self.disk_minutes = message["recording"], message["disk_minutes"]
         if "stopped" in message:
+            self._unfinished -= 1
             if not message.get("kept"):
                 self._wanted = False
                 self.seconds = self.disk_minutes = None
@@ -265,7 +271,11 @@ class Recording:
 
     def _mourn(self, said: list[str]) -> None:
         # Another one is started when it is asked for something; what went before is lost to it.
+        if self._process is not None and self._process.stdin is not None:
+            with suppress(OSError):
+                self._process.stdin.close()
         self._process = None
+        self._unfinished = 0
         if self._wanted:
             self.trouble = "the recorder has ended, and with it the recording; the sound plays on."
             said.append(self.trouble)
