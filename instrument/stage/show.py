@@ -254,6 +254,7 @@ class Show:
             for request in self._window.requests() if self._window else ():
                 self._do(request)
             self._look_at_files()
+            self._recording.send_on()
             now = time.monotonic()
             if now >= look_again:
                 look_again = now + LOOK_SECONDS

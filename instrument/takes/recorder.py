@@ -48,8 +48,8 @@ STATUS_SECONDS = 0.25
 MOST_MARKS = 4096
 """Readings of the counters that are kept, for takes that begin in the past."""
 
-PATIENCE_SECONDS = 1.0
-"""How long a change of program waits for word on whose program it is."""
+PATIENCE_SECONDS = 4.0
+"""How long a change of program waits for word on whose program it is: less than what the output ring holds."""
 
 
 @dataclass(frozen=True)

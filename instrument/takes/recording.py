@@ -211,6 +211,10 @@ class Recording:
             time.sleep(_TURN)
         return said
 
+    def send_on(self) -> None:
+        """Send what found no room in the pipe before; never waits."""
+        self._write()
+
     def look(self) -> list[str]:
         """Return what is to be said since the last call; never waits."""
         self._write()

@@ -26,13 +26,13 @@ if TYPE_CHECKING:
 
 
 @contextmanager
-def show(folder: Path, keep: float = 0.0) -> Iterator[tuple[RecordedEngine, Recording]]:
+def show(folder: Path, keep: float = 0.0, comment: str = "") -> Iterator[tuple[RecordedEngine, Recording]]:
     """A patch that plays in real time, and its recording."""
     memory = allocate(RATE, shared=True)
     engine = RecordedEngine(RATE, memory)
     recording = Recording(engine, keep)
     path = folder / "buoy.toml"
-    text = MOVING.format(title="buoy", z=1)
+    text = MOVING.format(title="buoy", z=1) + comment
 
     def tell(slot: int, _program: Program) -> None:
         recording.loaded(slot, path, "buoy", text, ())
@@ -122,3 +122,15 @@ def test_an_idle_recorder_does_not_hold_up_the_end(tmp_path: Path) -> None:
         recording.open()
         assert recording.close() == []
         assert list(tmp_path.glob("*_buoy")) == []
+
+
+def test_a_patch_larger_than_the_pipe_arrives_whole(tmp_path: Path) -> None:
+    comment = "# a long story\n" * 40_000
+    with show(tmp_path, comment=comment) as (_, recording):
+        recording.begin(tmp_path)
+        recording.wait_until_begun()
+        wait_until(lambda: recording.look() is not None and (recording.seconds or 0) > 0.1, "seconds")
+    assert recording.folder is not None
+    assert read_facts(recording.folder).exact
+    (patch,) = recording.folder.glob("programs/*/buoy.toml")
+    assert patch.read_text().endswith(comment)
