@@ -9,11 +9,31 @@ import math
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
 from instrument import __version__
+from instrument.options import (
+    Audio,
+    Block,
+    Crease,
+    Edges,
+    Exposure,
+    Json,
+    JumpCost,
+    Keep,
+    Live,
+    Looks,
+    OwnBlock,
+    Perform,
+    PhosphorType,
+    Rate,
+    Record,
+    Settings,
+    Size,
+    Tags,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,17 +51,6 @@ patch_app = typer.Typer(help="Make, check and share patch files.", no_args_is_he
 app.add_typer(patch_app, name="patch")
 
 DEFAULT_RATE = 48000.0
-
-Rate = Annotated[float | None, typer.Option("--rate", help="Sample rate in hertz.", metavar="HZ")]
-Block = Annotated[int, typer.Option("--block", help="Frames in a block.", metavar="FRAMES", min=1)]
-Perform = Annotated[
-    Path | None, typer.Option("--perform", help="Standard MIDI File to play into it.", metavar="FILE.mid")
-]
-Tags = Annotated[
-    list[str] | None,
-    typer.Option("--tag", help="What files of sound say: title, artist or date.", metavar="NAME=TEXT"),
-]
-Json = Annotated[bool, typer.Option("--json", help="One JSON object on a line.")]
 
 
 def say(text: str) -> None:
@@ -92,25 +101,20 @@ def play(
         list[Path] | None,
         typer.Argument(help="Patch files; the factory set by default.", metavar="[PATCH]..."),
     ] = None,
-    audio: Annotated[
-        str | None, typer.Option("--audio", help="Device by name or part of it, or off.", metavar="NAME|off")
-    ] = None,
+    audio: Audio = None,
     midi: Annotated[
         list[str] | None, typer.Option("--midi", help="MIDI port by name or part of it.", metavar="NAME")
     ] = None,
+    live: Live = None,
     rate: Rate = None,
-    block: Block = 64,
+    block: OwnBlock = None,
     no_window: Annotated[bool, typer.Option("--no-window", help="Play without a window.")] = False,
     seconds: Annotated[
         float | None, typer.Option("--seconds", help="End after so many seconds.", metavar="S", min=0)
     ] = None,
     perform: Perform = None,
-    record: Annotated[
-        Path | None, typer.Option("--record", help="Folder to record the show into.", metavar="DIR")
-    ] = None,
-    keep: Annotated[
-        float, typer.Option("--keep", help="Seconds kept for a take after the fact.", metavar="S", min=0)
-    ] = 60.0,
+    record: Record = None,
+    keep: Keep = 60.0,
     tags: Tags = None,
 ) -> None:
     """Play patches: controller in, sound out, picture in a window."""
@@ -135,6 +139,7 @@ def play(
         record=record,
         keep=keep,
         tags=tags_from(tags or ()),
+        input=live,
     )
     status = run_show(options, say)
     if status:
@@ -144,7 +149,10 @@ def play(
 @app.command()
 @reports_failures
 def render(
-    patch: Annotated[Path, typer.Argument(help="Patch file, or folder of a take.", metavar="PATCH|TAKE")],
+    patch: Annotated[
+        Path,
+        typer.Argument(help="Patch file, folder of a take, or sound to look at.", metavar="PATCH|TAKE|SOUND"),
+    ],
     output: Annotated[
         Path, typer.Option("-o", "--output", help="File to write.", metavar="OUT.(wav|flac|png|gif|webp)")
     ],
@@ -152,16 +160,24 @@ def render(
     block: Block = 1024,
     seconds: Annotated[float | None, typer.Option("--seconds", help="Length.", metavar="S", min=0)] = None,
     perform: Perform = None,
-    settings: Annotated[
-        list[str] | None,
-        typer.Option("--set", help="Change a parameter first; any number.", metavar="ADDRESS=VALUE"),
-    ] = None,
-    size: Annotated[
-        int, typer.Option("--size", help="Width and height of a still.", metavar="PX", min=16, max=8192)
-    ] = 1080,
+    settings: Settings = None,
+    size: Size = 1080,
     tags: Tags = None,
+    exposure: Exposure = 1.0,
+    phosphor: PhosphorType = "",
+    look: Looks = None,
 ) -> None:
     """Render a patch, or a take again: .wav (float), .flac (24 bits), .png (a still), .gif or .webp (one round)."""
+    from instrument.takes.sound import is_sound
+
+    looks = (*(look or ()), phosphor)
+    if is_sound(patch):
+        from instrument.takes.picture import still_of_file
+
+        if rate is not None or perform is not None or settings:
+            raise ValueError(f"{patch}: a sound file has its own rate, and takes no --perform and no --set")
+        say(still_of_file(patch, output, seconds, size, exposure, list(looks)))
+        return
     from instrument.engine.warm import warm
 
     warm()
@@ -171,7 +187,17 @@ def render(
     from instrument.takes.sound_file import tags_from
 
     wanted = Rendering(
-        patch, output, rate, block, seconds, perform, tuple(settings or ()), size, tags_from(tags or ())
+        patch,
+        output,
+        rate,
+        block,
+        seconds,
+        perform,
+        tuple(settings or ()),
+        size,
+        tags_from(tags or ()),
+        exposure,
+        looks,
     )
     with working("rendering") as progress:
         said = render_to_file(wanted, progress)
@@ -229,18 +255,43 @@ def bench(as_json: Json = False) -> None:
     if as_json:
         print(json.dumps(cost.as_dict()))
         return
-    print(f"{cost.layers} layers at {cost.rate:g} Hz in blocks of {cost.block} frames:")
-    print(f"  {cost.ns_per_sample_per_layer:.1f} ns a sample and layer")
-    if cost.c_ns_per_sample_per_layer and cost.ratio_to_c and cost.ratio_range:
-        print(
-            f"  {cost.c_ns_per_sample_per_layer:.1f} ns for the same chain in plain C, {cost.ratio_to_c:.2f} times ours"
-        )
-        print(f"  (single rounds from {cost.ratio_range[0]:.2f} to {cost.ratio_range[1]:.2f})")
-    else:
-        print("  no C compiler here to compare with")
-    print(
-        f"  a callback takes {cost.p50_us:g} us, 99.9 percent within {cost.p999_us:g} us, of {cost.period_us:.0f} us"
-    )
+    print(cost.in_words())
+
+
+@app.command()
+@reports_failures
+def measure(
+    sound: Annotated[
+        Path, typer.Argument(help="Sound file, or a take, which is a folder.", metavar="FILE|TAKE")
+    ],
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="Picture to write.", metavar="REPORT.png")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Measure a sound: levels, loudness, flashes of its picture, dwell, jumps, band."""
+    if output is not None and output.suffix.lower() != ".png":
+        raise typer.BadParameter(f"{output} does not end in .png", param_hint="-o")
+    from instrument.measure.chart import check_folder, draw_report
+    from instrument.measure.measurement import measure_sound
+    from instrument.progress import working
+
+    if output is not None:
+        check_folder(output)
+    with working("measuring") as progress:
+        found = measure_sound(sound, progress)
+    if output is not None:
+        draw_report(found, output, sound.name)
+    if as_json:
+        print(json.dumps({"file": str(sound), **found.as_dict()}, allow_nan=False))
+        for warning in found.warnings:
+            say(f"{sound}: {warning}")
+        return
+    from rich.console import Console
+
+    from instrument.measure.report import table_of
+
+    Console(highlight=False).print(table_of(found, str(sound)))
 
 
 @app.command()
@@ -254,24 +305,9 @@ def route(
         typer.Option("-o", "--output", help="Picture or report to write.", metavar="OUT.png|OUT.json"),
     ] = None,
     as_json: Json = False,
-    edges: Annotated[
-        Literal["all", "feature"], typer.Option("--edges", help="Edges of a mesh that are drawn.")
-    ] = "all",
-    crease: Annotated[
-        float,
-        typer.Option(
-            "--crease", help="Angle from which an edge is a feature.", metavar="DEG", min=0, max=180
-        ),
-    ] = 30.0,
-    jump_cost: Annotated[
-        float,
-        typer.Option(
-            "--jump-cost",
-            help="What a jump counts, of its length; inf only retraces.",
-            metavar="F|inf",
-            min=0,
-        ),
-    ] = 4.0,
+    edges: Edges = "all",
+    crease: Crease = 30.0,
+    jump_cost: JumpCost = 4.0,
 ) -> None:
     """Show a drawing as one closed line: lengths, repetition and its proven bound, jumps, corners, time."""
     kind = output.suffix.lower() if output is not None else ""
@@ -321,20 +357,9 @@ def show_route(report: dict[str, Any], *, as_json: bool) -> None:
     if as_json:
         print(json.dumps(report), flush=True)
     elif "error" not in report:
-        from instrument.shapes.report import highest_legible
+        from instrument.shapes.report import words_of
 
-        share = 100 * report["repeated_length"] / report["length"]
-        frames = f"{report['frames']:,} frames, " if "frames" in report else ""
-        print(
-            f"{report['file']}: {frames}{report['edges']:,} edges, {report['vertices']:,} vertices "
-            f"({report['odd_vertices']:,} odd), {report['components']:,} pieces, {report['corners']:,} corners\n"
-            f"  length {report['length']:.6g}, drawn again {report['repeated_length']:.6g} ({share:.1f} %); "
-            f"least by retracing alone {report['lower_bound']:.6g}\n"
-            f"  {report['jumps']:,} jumps of {report['jump_length']:.6g} together; legible up to "
-            f"{highest_legible(report['corners'], DEFAULT_RATE):.4g} Hz at {DEFAULT_RATE:g} samples a second; "
-            f"{report['seconds']:.2f} s",
-            flush=True,
-        )
+        print(words_of(report, DEFAULT_RATE), flush=True)
 
 
 @patch_app.command("new")
@@ -353,12 +378,12 @@ def patch_check(
     paths: Annotated[list[Path], typer.Argument(help="Patch files.", metavar="PATCH...")],
 ) -> None:
     """Check patch files and say what is wrong with them."""
-    from instrument.patch.settings import program_with
+    from instrument.patch.changed import load_program
 
     refused = 0
     for path in paths:
         try:
-            program_with(path)
+            load_program(path)
         except (ValueError, OSError) as error:
             say(f"beamhand: {error}")
             refused += 1

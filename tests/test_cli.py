@@ -82,6 +82,51 @@ def test_an_unknown_ending_is_refused(tmp_path: Path) -> None:
     assert "use .flac, .gif, .png, .wav, .webp" in refused("render", PATCH, "-o", tmp_path / "x.mp3")
 
 
+def test_a_still_takes_exposure_phosphor_and_look(tmp_path: Path) -> None:
+    pictures: list[bytes] = []
+    for extra in (
+        [],
+        ["--exposure", "0.01"],
+        ["--phosphor", "P7"],
+        ["--look", "mirror=x", "--look", "zoom=0.5"],
+    ):
+        out = tmp_path / f"{len(pictures)}.png"
+        run = beamhand("render", PATCH, "-o", out, "--seconds", "0.3", "--size", "64", *extra)
+        assert run.returncode == 0, run.stderr
+        pictures.append(out.read_bytes())
+    assert len(set(pictures)) == 4
+
+
+def test_a_sound_file_becomes_a_still(tmp_path: Path) -> None:
+    sound, out = tmp_path / "tide.wav", tmp_path / "tide.png"
+    turn = np.linspace(0, 200, 8000)
+    soundfile.write(sound, 0.5 * np.column_stack((np.cos(turn), np.sin(turn))), 32_000)
+    run = beamhand("render", sound, "-o", out, "--exposure", "0.1", "--size", "128")
+    assert run.returncode == 0, run.stderr
+    assert out.read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize(
+    ("extra", "said"),
+    [
+        (["--look", "miror=x"], "did you mean mirror?"),
+        (["--phosphor", "P99"], "known are P1"),
+        (["--exposure", "0"], "must be more than 0"),
+        (["--exposure", "nan"], "must be more than 0"),
+        (["--look", "nowhere.toml"], "nowhere.toml"),
+    ],
+)
+def test_a_look_that_cannot_be_is_one_sentence(tmp_path: Path, extra: list[str], said: str) -> None:
+    assert said in refused("render", PATCH, "-o", tmp_path / "x.png", "--seconds", "0.1", *extra)
+
+
+@pytest.mark.parametrize("extra", [["--rate", "48000"], ["--set", "layer.1.level=0"]])
+def test_a_sound_file_takes_nothing_that_belongs_to_a_patch(tmp_path: Path, extra: list[str]) -> None:
+    sound = tmp_path / "tide.wav"
+    soundfile.write(sound, np.zeros((100, 2)), 48_000)
+    assert "has its own rate" in refused("render", sound, "-o", tmp_path / "x.png", *extra)
+
+
 def test_a_missing_patch_is_one_sentence(tmp_path: Path) -> None:
     assert "nowhere.toml" in refused("render", tmp_path / "nowhere.toml", "-o", tmp_path / "x.wav")
     assert "nowhere.toml" in refused("play", tmp_path / "nowhere.toml", "--audio", "off", "--no-window")

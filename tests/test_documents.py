@@ -7,6 +7,8 @@ import pytest
 from typer.main import get_command
 from typer.testing import CliRunner
 
+from instrument.beam.look import SETTINGS, read_look
+from instrument.beam.phosphor import TYPES
 from instrument.cli import app
 from instrument.patch.build import build_program
 from instrument.patch.load import patch_from_text
@@ -50,3 +52,22 @@ def test_a_command_in_the_readme_is_understood(line: str, tmp_path: Path) -> Non
     seconds = ["--seconds", "0.1"] if words[0] == "render" and "--seconds" not in words else []
     outcome = CliRunner().invoke(app, [*words, *seconds])
     assert outcome.exit_code == 0, outcome.output
+
+
+def test_the_look_in_the_readme_is_understood(tmp_path: Path) -> None:
+    (text,) = [
+        block for block in re.findall(r"```toml\n(.*?)```", README, re.DOTALL) if "[phosphor]" in block
+    ]
+    path = tmp_path / "dusk.toml"
+    path.write_text(text, encoding="utf-8")
+    assert read_look(path).phosphor.name == "dusk"
+
+
+def test_the_readme_describes_every_setting_of_a_look_and_every_phosphor() -> None:
+    part = README[README.index("| setting |") :].split("\n\n", maxsplit=1)[0]
+    assert set(re.findall(r"`(\w+)`[,|\s]", part)) >= SETTINGS.keys()
+    rows = dict(re.findall(r"^\| (P\d+) \| (.*)$", README, re.MULTILINE))
+    assert list(rows) == list(TYPES)
+    assert all(
+        ("power" in rows[name]) == any("power" in layer.law for layer in TYPES[name].layers) for name in TYPES
+    )

@@ -15,6 +15,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 # Who may import whom: a room sees its own height and everything below.
 HEIGHT = {
     "engine": 0,
+    "options": 0,
     "progress": 0,
     "beam": 1,
     "measure": 1,

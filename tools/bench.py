@@ -15,7 +15,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from bench_drawings import bench_routing, bench_saving
+from bench_beam import bench_beam
+from bench_drawings import bench_routing
+from bench_formula import bench_formulas
+from bench_links import bench_links
+from bench_saving import bench_saving
 from virtual_studio import busy_cores, jack_server, screen
 
 from instrument.engine.engine import Engine
@@ -175,13 +179,19 @@ def bench_drawings() -> None:
     bench_saving()
 
 
+def bench_formula() -> None:
+    """Formulas beside the same expressions compiled by numba."""
+    heading("Formulas, beside the same expressions compiled directly by numba")
+    bench_formulas()
+
+
 def main() -> None:
     """Run the sections asked for."""
-    sections = ("cost", "decay", "start", "callback", "latency", "drawings")
+    sections = ("cost", "decay", "start", "callback", "latency", "drawings", "formula", "links", "beam")
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("sections", nargs="*", choices=[*sections, []], help="all by default")
     parser.add_argument(
-        "--seconds", type=float, default=60.0, help="length of each run of the callback section"
+        "--seconds", type=float, default=60.0, help="length of each run of the callback and beam sections"
     )
     parser.add_argument("--events", type=int, default=200, help="events of the latency section")
     given = parser.parse_args()
@@ -199,6 +209,14 @@ def main() -> None:
         bench_latency(given.events)
     if "drawings" in chosen:
         bench_drawings()
+    if "formula" in chosen:
+        bench_formula()
+    if "links" in chosen:
+        heading("Modulation: every layer and every link in use")
+        bench_links()
+    if "beam" in chosen:
+        heading("A frame of the screen, beside anti-aliased lines of drawing libraries")
+        bench_beam(given.seconds)
 
 
 if __name__ == "__main__":

@@ -1,7 +1,8 @@
 """One run of the callback bench in a process of its own: `bench_callback.py KIND SECONDS GIL_HOGS [window]`.
 
-KIND is `compiled` (the engine's own callback), `python` (the same work called from an ordinary Python
-callback) or `empty` (a compiled callback that writes silence: the floor that this machine allows).
+KIND is `compiled` (the engine's own callback, called by PortAudio), `jack` (the same, called by the native driver),
+`python` (the same work called from an ordinary Python callback) or `empty` (a compiled callback that writes silence:
+the floor that this machine allows).
 """
 
 from __future__ import annotations
@@ -11,7 +12,8 @@ import subprocess
 import sys
 import threading
 import time
-from typing import Any
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import sounddevice
@@ -21,6 +23,10 @@ from instrument.engine.callback import STREAM_SIGNATURE
 from instrument.engine.engine import CALLBACK_ADDRESS, Engine
 from instrument.engine.memory import allocate
 from instrument.measure.cost import percentile_us, reference_program
+from instrument.stage.jack import JackDriver, jack_device
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 BLOCK = 64
 LAYERS = 4
@@ -59,6 +65,17 @@ class NativeStream(sounddevice._StreamBase):  # type: ignore[misc]
         )
 
 
+@contextmanager
+def native_driver(engine: Engine) -> Iterator[None]:
+    """Play through JACK itself; lost periods are counted as underflows."""
+    device = jack_device()
+    if device is None:
+        raise SystemExit("no JACK server answers")
+    with JackDriver(engine, device) as driver:
+        driver.start()
+        yield
+
+
 def hold_gil(until: float) -> None:
     """Compute in Python until a time of the monotonic clock."""
     while time.monotonic() < until:
@@ -78,7 +95,10 @@ def main() -> None:
         late[0] += bool(status.output_underflow)
         engine.render_into(out)
 
-    if kind == "empty":
+    stream: Any
+    if kind == "jack":
+        stream = native_driver(engine)
+    elif kind == "empty":
         stream = NativeStream(silence.address, counts.ctypes.data, rate)
     elif kind == "compiled":
         stream = NativeStream(CALLBACK_ADDRESS, engine.memory.address, rate)

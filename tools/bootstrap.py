@@ -21,6 +21,9 @@ from system_packages import SystemPart
 
 ROOT = Path(__file__).resolve().parents[1]
 
+COMPILED = ("instrument/engine/warm", "instrument/beam/warm", "instrument/stage/jack_process")
+"""Modules that compile, once for each version, what else would be compiled while somebody waits for the sound."""
+
 
 def prepare(extras: Sequence[str], parts: Sequence[SystemPart], *, root: Path = ROOT) -> Path:
     """Make the clone ready, doing only what is not done yet.
@@ -133,11 +136,12 @@ def _install(python: Path, extras: Sequence[str], root: Path) -> None:
 
 
 def _warm_engine(python: Path, root: Path) -> None:
-    if (root / "instrument" / "engine" / "warm.py").exists():
-        _run_or_exit(
-            [str(python), "-P", "-m", "instrument.engine.warm"],
-            "The engine could not be compiled; the lines above say why.",
-        )
+    for part in COMPILED:
+        if (root / part).with_suffix(".py").exists():
+            _run_or_exit(
+                [str(python), "-P", "-m", part.replace("/", ".")],
+                "The engine could not be compiled; the lines above say why.",
+            )
 
 
 def _run_or_exit(command: Sequence[str], sentence: str, *, cwd: Path | None = None) -> None:

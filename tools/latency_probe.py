@@ -40,8 +40,25 @@ number = 1
 parameter = "output.offset.x"
 range = [0, 0.5]
 """
+STARTING_SECONDS = 6.0
+"""Until what holds Python begins: before that it would only hold up the imports."""
+
+PLAYER = """
+import threading, time
+from instrument.cli import app
+
+def hold_python():
+    time.sleep({after})
+    while True:
+        sum(k * k for k in range(100_000))
+
+for _ in range({hogs}):
+    threading.Thread(target=hold_python, daemon=True).start()
+app()
+"""
 MIDI_INPUT = "Beamhand:Beamhand"
-AUDIO_OUTPUT = "PortAudio:out_0"
+AUDIO_OUTPUTS = {"jack": "Beamhand:out_1", "system": "PortAudio:out_0"}
+"""Where the sound leaves, by the device that plays: the native driver, and PortAudio's."""
 
 _STEP = 0.1
 """Of full scale: less than the controller moves the output by, more than any noise."""
@@ -113,7 +130,7 @@ class Probe:
         self._client.deactivate()
         self._client.close()
 
-    def connect(self, midi: str = MIDI_INPUT, audio: str = AUDIO_OUTPUT) -> None:
+    def connect(self, audio: str, midi: str = MIDI_INPUT) -> None:
         """Connect to the instrument, once it is there.
 
         Raises
@@ -181,14 +198,34 @@ class Probe:
 
 
 @contextmanager
-def instrument(server: str, *arguments: str, environment: dict[str, str] | None = None) -> Iterator[int]:
-    """Play the probe's patch in a process of its own; yield the process's number."""
+def instrument(
+    server: str,
+    *arguments: str,
+    audio: str = "jack",
+    hogs: int = 0,
+    environment: dict[str, str] | None = None,
+) -> Iterator[int]:
+    """Play the probe's patch in a process of its own; yield the process's number.
+
+    Parameters
+    ----------
+    server : str
+        Name of the JACK server.
+    *arguments : str
+        Of ``beamhand play``, after the patch.
+    audio : str
+        ``jack`` for the native driver, ``system`` for PortAudio's.
+    hogs : int
+        Threads that compute in Python within the instrument's own process.
+    environment : dict of str to str, optional
+        Variables besides those of this process.
+    """
     with tempfile.TemporaryDirectory() as folder:
         patch = Path(folder) / "latency.toml"
         patch.write_text(PATCH)
-        command = [sys.executable, "-c", "from instrument.cli import app; app()", "play", str(patch)]
+        command = [sys.executable, "-c", PLAYER.format(hogs=hogs, after=STARTING_SECONDS), "play", str(patch)]
         player = subprocess.Popen(
-            [*command, "--audio", "system", "--block", str(PERIOD), *arguments],
+            [*command, "--audio", audio, "--block", str(PERIOD), *arguments],
             cwd=ROOT,
             env={**os.environ, "JACK_DEFAULT_SERVER": server, **(environment or {})},
         )
@@ -206,7 +243,9 @@ def instrument(server: str, *arguments: str, environment: dict[str, str] | None 
 def probe(
     events: int,
     *,
+    audio: str = "jack",
     window: bool = False,
+    hogs: int = 0,
     load: AbstractContextManager[None] | None = None,
 ) -> Latency:
     """Measure the instrument on a JACK server of its own at 48 kHz in blocks of 64 frames.
@@ -215,52 +254,67 @@ def probe(
     ----------
     events : int
         Control changes to send.
+    audio : str
+        ``jack`` for the native driver, ``system`` for PortAudio's with rtmidi.
     window : bool
         Whether the window is open meanwhile, on a virtual screen.
+    hogs : int
+        Threads that compute in Python within the instrument's own process.
     load : context manager, optional
         What keeps the machine busy meanwhile.
     """
     with ExitStack() as studio:
         server = studio.enter_context(jack_server(RATE, PERIOD))
         shown = {"DISPLAY": studio.enter_context(screen())} if window else {}
-        studio.enter_context(instrument(server, *([] if window else ["--no-window"]), environment=shown))
+        arguments = [] if window else ["--no-window"]
+        studio.enter_context(instrument(server, *arguments, audio=audio, hogs=hogs, environment=shown))
+        if hogs:
+            time.sleep(STARTING_SECONDS + 2.0)
         client = studio.enter_context(Probe(server))
-        client.connect()
+        client.connect(AUDIO_OUTPUTS[audio])
         with load or nullcontext():
             time.sleep(1.0)
             return client.measure(events)
 
 
 def main(arguments: list[str]) -> int:
-    """Measure idle, with the window open, and with every core busy; print a row for each."""
+    """Measure both drivers idle, with the window open, with the GIL hogged, and with every core busy; print rows."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--events", type=int, default=400)
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
-    parser.add_argument("--only", choices=["idle", "window", "busy"], help="one condition alone")
+    parser.add_argument("--driver", choices=["jack", "portaudio"], help="one driver alone")
+    parser.add_argument("--only", choices=["idle", "window", "hogged", "busy"], help="one condition alone")
     options = parser.parse_args(arguments)
     cores = os.cpu_count() or 2
     conditions: dict[str, dict[str, Any]] = {
         "idle": {},
         "window": {"window": True},
-        "busy": {"load": busy_cores(max(cores, 2))},
+        "hogged": {"hogs": 2},
+        "busy": {},
     }
     period = PERIOD * 1000 / RATE
     if not options.json:
-        print(f"targets: median <= {2 * period + 0.5:.2f} ms, jitter <= {period + 0.1:.2f} ms")
-    for name, settings in conditions.items():
-        if options.only in {None, name}:
-            found = probe(options.events, **settings)
+        print(
+            f"targets: median <= {2 * period + 0.5:.2f} ms; jitter <= 1 frame ({1000 / RATE:.3f} ms) through JACK itself, "
+            f"<= {period + 0.1:.2f} ms through PortAudio and rtmidi (not while Python is hogged in its own process)"
+        )
+    for driver, audio in (("jack", "jack"), ("portaudio", "system")):
+        for name, settings in conditions.items():
+            if options.only not in {None, name} or options.driver not in {None, driver}:
+                continue
+            load = busy_cores(max(cores, 2)) if name == "busy" else None
+            found = probe(options.events, audio=audio, load=load, **settings)
             if options.json:
-                print(json.dumps({"condition": name, **asdict(found)}))
+                print(json.dumps({"driver": driver, "condition": name, **asdict(found)}), flush=True)
             else:
-                print(f"{name:7} {_row(found)}")
+                print(f"{driver:9} {name:7} {_row(found)}", flush=True)
     return 0
 
 
 def _row(found: Latency) -> str:
     return (
         f"median {found.median:5.2f}  p1 {found.p1:5.2f}  p99 {found.p99:5.2f}  longest {found.longest:5.2f}  "
-        f"jitter {found.jitter:5.2f} ms  ({found.events} events, {found.lost} lost, {found.xruns} xruns)"
+        f"jitter {found.jitter:5.3f} ms  ({found.events} events, {found.lost} lost, {found.xruns} xruns)"
     )
 
 

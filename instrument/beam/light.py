@@ -1,135 +1,257 @@
-"""Turning samples into light: dwell time leaves energy, energy fades, energy becomes pixels. Knows no window.
-
-What is shown is a model for the eye, with constants of our own choosing. The physics of a tube
-belong to the room `beam`.
-"""
+"""The light on the glass: what the beam leaves, how it fades, and what is seen of it. Knows no window and no file."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.beam.light_kernels import deposit, develop, fade_out, lit_box
+from instrument.beam.decay import EYE, Response
+from instrument.beam.deposit import CELL, REMEMBERED, deposit
+from instrument.beam.develop import develop, find_glow, find_lit, forget_dark, spread_glow
+from instrument.beam.phosphor import DEFAULT, TYPES, Phosphor
+from instrument.beam.reconstruct import as_path
+from instrument.beam.screen import Glass
+from instrument.beam.spot import Spot, sharp_sigma
+from instrument.beam.tone import channel_tables, whitened
 
 if TYPE_CHECKING:
+    from typing import TypeAlias
+
     import numpy.typing as npt
 
-PERSISTENCE = 0.12
-"""Seconds in which light fades to 1/e: long enough that a figure drawn 20 times a second stands still."""
-
-SPAN = 1.06
-"""Sample value at the edge of the picture, so that full scale (1) stays clear of it."""
+    Fields: TypeAlias = tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]
 
 EXPOSURE = 10.0
-"""Brightness of a line that is as long as the picture is wide, where 1 gives half of the light."""
-
-SPOT = 1 / 900
-"""Standard deviation of the spot as a share of the picture's width ..."""
-SMALLEST_SPOT = 0.85
-"""... but never below this many pixels, where lines would turn into stairs."""
-
-WHITENESS = (0.16, 1.0, 0.38)
-"""Sensitivity for red, green and blue: faint light is green, strong light nears white."""
+"""Brightness of a line that is as long as the picture is high, where 1 gives half of the light of the display."""
 
 DARK = 1e-6
-"""Brightness taken as none: far below one step of a pixel, and long before numbers become subnormal."""
+"""Brightness taken as none: a hundredth of one step of a pixel, and long before numbers become subnormal."""
 
-FORGOTTEN = 16.0
-"""Persistences after which a sample leaves nothing (e**-16 is a ten-millionth)."""
+GLOWING = 1.5e-4
+"""Least brightness of the halo that changes a pixel: half a step of 255, through sRGB's slope of 12.92 near black."""
 
-STRIDE = 1.0
-"""Distance in pixels of the points that a line is made of. Each point is shared by its four nearest pixels, a tent
-whose spectrum is 0 at one cycle a pixel: points this far apart leave no beads and no beat with the grid."""
+_SMALLEST_SCALE = 1e-9
+_TIDY = 0.5
+"""Seconds of light after which what has gone dark is looked for."""
+
+_LONGEST = 25.0
+"""Times of the fastest exponential that one call of the kernel covers, so that no weight leaves its range."""
+
+
+SHORTEST_EYE = 0.005
+
+
+@dataclass(frozen=True)
+class Tube:
+    """A display without its glass.
+
+    Attributes
+    ----------
+    phosphor : Phosphor
+    spot : Spot
+    eye : float
+        Seconds of the eye's own persistence (`instrument.beam.decay.EYE`), 0 for the bare phosphor.
+    """
+
+    phosphor: Phosphor = TYPES[DEFAULT]
+    spot: Spot = field(default_factory=Spot)
+    eye: float = EYE
+
+    def __post_init__(self) -> None:
+        if self.eye != 0 and not SHORTEST_EYE <= self.eye <= 10:
+            raise ValueError(
+                f"a persistence of the eye of {self.eye:g} s is not possible; it is 0, or from {SHORTEST_EYE} to 10"
+            )
 
 
 class Light:
-    """The light on a square picture.
+    """The light on a glass of some pixels.
 
     Parameters
     ----------
-    size : int
-        Width and height of the picture in pixels, at least 1.
-    persistence : float
-        Seconds in which light fades to 1/e; more than 0.
+    width, height : int
+        Pixels, at least 1.
+    tube : Tube, optional
+    glass : Glass, optional
+    curved : bool
+        Whether the beam runs in curves through the points, as a band-limited voltage does, or in straight lines.
+    seen : Response, optional
+        What remains of a flash, instead of what the tube's phosphor and eye make of it.
 
     Notes
     -----
-    One second of signal always leaves the same energy, in units in which a signal that goes on for
-    ever holds a total of 1 on the picture. How it is cut into frames makes no difference.
+    One second of signal always leaves the same energy, in units in which a signal that goes on for ever
+    holds a total of 1 on the glass. How it is cut into calls makes no difference.
+
+    Each exponential of the decay has its own number in every pixel. None of them is multiplied as time
+    passes: they share one factor, and new light is divided by it, so that fading costs nothing.
     """
 
-    def __init__(self, size: int, persistence: float = PERSISTENCE) -> None:
-        if size < 1:
-            raise ValueError(f"a picture of {size} pixels cannot be drawn; it needs at least 1")
-        if not persistence > 0:
-            raise ValueError(f"persistence of {persistence} s is not possible; it must be more than 0")
-        self.size = size
-        self.persistence = persistence
-        sigma = max(size * SPOT, SMALLEST_SPOT)
-        self._taps = _gaussian(sigma)
-        # A line's energy is spread over its length and the width of the spot; both follow the size.
-        self._scale = 0.5 * size / SPAN
-        self._gain = np.float32(EXPOSURE * size * sigma * math.sqrt(2 * math.pi))
-        self._pad = len(self._taps) // 2 + 1
-        side = size + 2 * self._pad
-        self._field = np.zeros((side, side), np.float32)
-        self._first = np.full(side, side, np.int64)
-        self._last = np.full(side, -1, np.int64)
-        self._at = np.full(2, np.nan)
-        self._shown = (size, size, 0, 0)
+    def __init__(
+        self,
+        width: int,
+        height: int,
+        tube: Tube | None = None,
+        glass: Glass | None = None,
+        *,
+        curved: bool = True,
+        seen: Response | None = None,
+    ) -> None:
+        if width < 1 or height < 1:
+            raise ValueError(f"a picture of {width} x {height} pixels cannot be drawn; it needs at least 1")
+        tube, glass = tube or Tube(), glass or Glass()
+        self.width, self.height = width, height
+        self._curved = curved
+        self._seen = seen or tube.phosphor.seen(tube.eye)
+        planes, lanes = self._seen.mix.shape
+        self._many, self._two = (0,) * lanes, (0,) * planes
+        size = min(width, height)
+        self._taps_x, self._taps_y, self._taps_halo = tube.spot.kernels(size)
+        reach = max(len(self._taps_x), len(self._taps_y)) - 1
+        self._reach = (reach + 2) // CELL + 1
+        self._pad = CELL * (self._reach + 1)
+        self._cell_rows = -(-(height + 2 * self._pad) // CELL)
+        self._cell_columns = -(-(width + 2 * self._pad) // CELL)
+        self._rows, self._columns = CELL * self._cell_rows, CELL * self._cell_columns
+        self._fine = np.zeros(self._rows * self._columns * lanes, np.float32)
+        self._coarse = np.zeros((self._cell_rows + 2) * (self._cell_columns + 2) * lanes, np.float32)
+        self._glow = np.zeros((planes, self._cell_rows + 2, self._cell_columns + 2), np.float32)
+        self._cells = np.zeros((self._cell_rows, self._cell_columns), np.uint8)
+        self._shown = np.zeros_like(self._cells)
+        self._matrix = glass.matrix(width, height, self._pad)
+        self._remembered = np.zeros(REMEMBERED)
+        self._gain = tube.spot.intensity * EXPOSURE * size * sharp_sigma(size) * math.sqrt(2 * math.pi)
+        self._halo = tube.spot.halo
+        self._marks = glass.marks(width, height)
+        primaries = whitened(tube.phosphor.colours(planes))
+        self._primaries = primaries.astype(np.float32)
+        self._tone = channel_tables(
+            primaries[0], tube.spot.saturation, glass.linear_background(), together=planes == 1
+        )
+        self._ground = (
+            int(self._tone[0]) if planes == 1 else 0xFF000000 | int(sum(self._tone[:: len(self._tone) // 3]))
+        )
+        self._scale = np.ones(lanes)
+        self._untidy = 0.0
 
     @property
-    def energy(self) -> npt.NDArray[np.float32]:
-        """Energy on each pixel, before the spot widens it [shape=(size, size)], row 0 at the top."""
+    def energy(self) -> npt.NDArray[np.float64]:
+        """What is seen of each pixel before the spot widens it [shape=(height, width)], row 0 at the top."""
+        lanes = self._fine.reshape(self._rows, self._columns, -1)
         pad = self._pad
-        return self._field[pad : pad + self.size, pad : pad + self.size]
+        inside = lanes[pad : pad + self.height, pad : pad + self.width].astype(np.float64)
+        return np.asarray(inside @ (self._seen.mix.sum(axis=0) * self._scale))
 
-    def advance(self, samples: npt.ArrayLike, rate: float, seconds: float | None = None) -> None:
-        """Let light fade and add what the beam drew meanwhile.
+    def advance(self, points: npt.ArrayLike, rate: float) -> None:
+        """Let light fade and add what the beam draws meanwhile.
 
         Parameters
         ----------
-        samples : np.ndarray [shape=(n, 2)]
-            Left channel to the right, right channel upwards. Full scale is -1 to 1; a sample that is
-            not finite lights nothing and joins nothing.
+        points : np.ndarray [shape=(n, 2)]
+            Left channel to the right, right channel upwards. Full scale is -1 to 1; a point that is not
+            finite lights nothing and joins nothing.
         rate : float
-            Sample rate in hertz.
-        seconds : float, optional
-            Time passed since the latest call; n / rate by default.
+            Points in a second.
         """
-        path = _checked(samples)
-        passed = len(path) / rate if seconds is None else max(seconds, 0.0)
-        fade = math.exp(-min(passed / self.persistence, 100.0))
-        fade_out(self._field, self._first, self._last, np.float32(fade), np.float32(DARK / self._gain))
-        forgotten = len(path) - math.ceil(FORGOTTEN * self.persistence * rate)
-        if forgotten > 0:
-            self._at[:] = path[forgotten - 1]
-            path = path[forgotten:]
-        if len(path):
-            step = 1.0 / (rate * self.persistence)
-            oldest = step * math.exp(-step * (len(path) - 1))
-            self._deposit(path, oldest, math.exp(step))
+        path = as_path(points)
+        most = max(int(min(_LONGEST * self._seen.times.min() * rate, len(path))), 1)
+        for first in range(0, len(path), most):
+            self._draw(path[first : first + most], rate)
 
-    def expose(self, samples: npt.ArrayLike) -> None:
-        """Add samples without fading, as a photograph does: all count alike, together 1.
+    def rest(self, seconds: float) -> None:
+        """Let light fade while there is no beam."""
+        self._fade(max(seconds, 0.0))
 
-        Parameters
-        ----------
-        samples : np.ndarray [shape=(n, 2)]
-        """
-        path = _checked(samples)
-        if len(path):
-            self._deposit(path, 1.0 / len(path), 1.0)
+    def finish(self, rate: float) -> None:
+        """Draw the last piece, which otherwise waits for the point after it."""
+        self._draw(np.empty((0, 2), np.float32), rate, finish=True)
+
+    def _draw(self, path: npt.NDArray[np.float32], rate: float, *, finish: bool = False) -> None:
+        self._fade(len(path) / rate)
+        growth = np.exp(1 / (rate * self._seen.times))
+        # What a piece still has at its end, on average over its time; an endless exponential keeps all.
+        with np.errstate(invalid="ignore"):
+            piece = -self._seen.times * np.expm1(-1 / (rate * self._seen.times))
+        piece = np.where(np.isfinite(piece), piece, 1 / rate)
+        first = piece * np.exp(-(max(len(path), 1) - 1) / (rate * self._seen.times)) / self._scale
+        deposit(
+            self._fine,
+            self._rows,
+            self._columns,
+            self._coarse,
+            self._cell_columns + 2,
+            path,
+            self._matrix,
+            first,
+            growth,
+            self._curved,
+            finish,
+            self._remembered,
+            self._many,
+        )
+
+    def _fade(self, seconds: float) -> None:
+        self._scale *= np.exp(-seconds / self._seen.times)
+        self._untidy += seconds
+        if self._untidy > _TIDY or self._scale.min() < _SMALLEST_SCALE:
+            self._tidy()
+
+    def _tidy(self) -> None:
+        if find_lit(self._coarse, self._cell_rows, self._cell_columns, self._reach, self._cells, self._many):
+            strongest = np.maximum(np.abs(self._seen.mix).max(axis=0) * self._gain, 1e-9)
+            dark = (DARK / strongest).astype(np.float32)
+            scale = self._scale.astype(np.float32)
+            forget_dark(
+                self._fine,
+                self._coarse,
+                self._cell_rows,
+                self._cell_columns,
+                self._cells,
+                scale,
+                dark,
+                self._many,
+            )
+        self._scale[:] = 1.0
+        self._untidy = 0.0
+
+    def snapshot(self) -> Fields:
+        """Return copies of both fields as they are now, for `subtract_from`."""
+        self._tidy()
+        return self._fine.copy(), self._coarse.copy()
+
+    def subtract_from(self, earlier: Fields) -> None:
+        """Put in place of the light what it has lost since a snapshot."""
+        self._tidy()
+        np.subtract(earlier[0], self._fine, out=self._fine)
+        np.subtract(earlier[1], self._coarse, out=self._coarse)
+
+    def negate(self) -> None:
+        """As `subtract_from` a snapshot of darkness, without its memory."""
+        self._tidy()
+        np.negative(self._fine, out=self._fine)
+        np.negative(self._coarse, out=self._coarse)
+
+    def clear(self) -> None:
+        """Put all light out at once; where the beam is stays known."""
+        self._fine[:] = 0.0
+        self._coarse[:] = 0.0
+        self._scale[:] = 1.0
+
+    def blank(self) -> npt.NDArray[np.uint32]:
+        """Return the pixels of dark glass that `develop` starts from [shape=(height, width)], 0xFFRRGGBB."""
+        self._shown[:] = 1
+        return np.full((self.height, self.width), self._ground, np.uint32)
 
     def develop(self, pixels: npt.NDArray[np.uint32]) -> tuple[int, int, int, int]:
         """Bring pixels up to date and return what part of them may have changed.
 
         Parameters
         ----------
-        pixels : np.ndarray [shape=(size, size), dtype=uint32]
-            0xFFRRGGBB, row 0 at the top; the same array every time, at first all 0xFF000000.
+        pixels : np.ndarray [shape=(height, width), dtype=uint32]
+            0xFFRRGGBB, row 0 at the top; the same array every time, at first from `blank`.
 
         Returns
         -------
@@ -141,90 +263,81 @@ class Light:
         ValueError
             If the array has another shape, type or order.
         """
-        shape = (self.size, self.size)
+        shape = (self.height, self.width)
         if pixels.shape != shape or pixels.dtype != np.uint32 or not pixels.flags.c_contiguous:
             raise ValueError(
                 f"pixels must be uint32 of shape {shape} in rows, not {pixels.dtype} {pixels.shape}"
             )
-        lit = lit_box(self._first, self._last, self._pad, self.size, len(self._taps) // 2)
-        left, top = min(lit[0], self._shown[0]), min(lit[1], self._shown[1])
-        right, bottom = max(lit[2], self._shown[2]), max(lit[3], self._shown[3])
-        self._shown = lit
+        return self._develop(pixels, np.zeros((0, 0, 0), np.float32))
+
+    def luminance(self) -> npt.NDArray[np.float32]:
+        """Return the light of each colour that is about to become pixels [shape=(colours, height, width)].
+
+        In units of the tone curve: 1 gives half of the display's light. Divided by `gain` the sum of a
+        signal that goes on is 1.
+        """
+        light = np.zeros((len(self._two), self.height, self.width), np.float32)
+        shown = self._shown.copy()
+        self._develop(np.zeros((self.height, self.width), np.uint32), light)
+        self._shown[:] = shown
+        return light
+
+    @property
+    def gain(self) -> float:
+        """Brightness of a pixel for each unit of energy on it."""
+        return self._gain
+
+    def _develop(
+        self, pixels: npt.NDArray[np.uint32], light: npt.NDArray[np.float32]
+    ) -> tuple[int, int, int, int]:
+        mix = self._gain * self._seen.mix * self._scale
+        own = mix * (1 - self._halo)
+        taps_x = self._taps_x
+        if len(self._many) == 1:
+            # With one number for each pixel, its amplitude goes into the spot.
+            taps_x = (taps_x * own[0, 0]).astype(np.float32)
+        lit = find_lit(
+            self._coarse, self._cell_rows, self._cell_columns, self._reach, self._cells, self._many
+        )
+        if not lit and not self._shown.any():
+            return (0, 0, 0, 0)
+        if lit and self._halo > 0:
+            spread_glow(
+                self._coarse,
+                self._cell_rows + 2,
+                self._cell_columns + 2,
+                (mix * self._halo / CELL**2).astype(np.float32),
+                self._taps_halo,
+                self._glow,
+                self._many,
+                self._two,
+            )
+            find_glow(self._glow, self._cell_rows, self._cell_columns, np.float32(GLOWING), self._cells)
+        else:
+            self._glow[:] = 0.0
+        left, top, right, bottom = develop(
+            self._fine,
+            self._columns,
+            own.astype(np.float32),
+            taps_x,
+            self._taps_y,
+            self._glow,
+            self._cells,
+            self._shown,
+            (self._pad, self._pad),
+            self._tone,
+            self._primaries,
+            self._marks,
+            pixels,
+            light,
+            self._many,
+            self._two,
+        )
         if right <= left or bottom <= top:
             return (0, 0, 0, 0)
-        colour = np.array(WHITENESS, np.float32)
-        box = np.array((left, top, right, bottom), np.int64)
-        develop(self._field, self._first, self._last, self._taps, self._pad, self._gain, colour, box, pixels)
         return (left, top, right - left, bottom - top)
 
-    def _deposit(self, path: npt.NDArray[np.float32], energy: float, growth: float) -> None:
-        # Position 0 is the middle of the picture, and whole numbers are the middles of pixels.
-        middle = 0.5 * self.size - 0.5 + self._pad
-        deposit(
-            self._field,
-            self._first,
-            self._last,
-            path,
-            self._at,
-            energy,
-            growth,
-            STRIDE,
-            self._scale,
-            middle,
-        )
 
-
-def still(samples: npt.ArrayLike, size: int) -> npt.NDArray[np.uint8]:
-    """Return a photograph of a signal: every sample counts alike, however long the signal is.
-
-    Parameters
-    ----------
-    samples : np.ndarray [shape=(n, 2)]
-        Left channel to the right, right channel upwards; full scale is -1 to 1.
-    size : int
-        Width and height in pixels.
-
-    Returns
-    -------
-    np.ndarray [shape=(size, size, 3), dtype=uint8]
-        Red, green, blue; row 0 at the top.
-
-    Examples
-    --------
-    >>> turn = np.linspace(0, 2 * np.pi, 1000)
-    >>> picture = still(np.column_stack((np.cos(turn), np.sin(turn))), 64)
-    >>> picture.shape, bool(picture[32, 32].any()), bool(picture[32, 61].any())
-    ((64, 64, 3), False, True)
-    """
-    light = Light(size)
-    light.expose(samples)
-    pixels = blank(size)
-    light.develop(pixels)
+def as_rgb(pixels: npt.NDArray[np.uint32]) -> npt.NDArray[np.uint8]:
+    """Return 0xFFRRGGBB pixels as red, green and blue bytes [shape=(height, width, 3)]."""
     return np.stack([(pixels >> shift & 0xFF).astype(np.uint8) for shift in (16, 8, 0)], axis=2)
-
-
-def blank(size: int) -> npt.NDArray[np.uint32]:
-    """Return the black pixels that `Light.develop` starts from."""
-    return np.full((size, size), 0xFF000000, np.uint32)
-
-
-def warm() -> None:
-    """Compile the kernels, or load them, before the first frame is due."""
-    light = Light(16)
-    light.advance(np.zeros((2, 2), np.float32), 1000.0)
-    light.develop(blank(16))
-
-
-def _checked(samples: npt.ArrayLike) -> npt.NDArray[np.float32]:
-    with np.errstate(over="ignore", invalid="ignore"):
-        path = np.ascontiguousarray(samples, np.float32)
-    if path.ndim != 2 or path.shape[1] != 2:
-        raise ValueError(f"samples must have the shape (n, 2), not {path.shape}")
-    return path
-
-
-def _gaussian(sigma: float) -> npt.NDArray[np.float32]:
-    reach = math.ceil(2.5 * sigma)
-    taps = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
-    weights: npt.NDArray[np.float32] = (taps / taps.sum()).astype(np.float32)
-    return weights

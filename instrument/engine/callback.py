@@ -5,8 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numba import cfunc, types
 
-from instrument.engine import unit_layers, unit_modulate  # noqa: F401 - loads what the callback calls by name
-from instrument.engine.compiled import ENTRY_OPTIONS, compiled, quiet
+from instrument.engine import (  # noqa: F401 - loads what the callback calls by name
+    unit_controls,
+    unit_forms,
+    unit_formula,
+    unit_layers,
+    unit_message,
+    unit_modulate,
+    unit_start,
+)
+from instrument.engine.compiled import ENTRY_OPTIONS, compiled, keep_text, quiet
 from instrument.engine.event import copy_event
 from instrument.engine.layout import HISTOGRAM, RING_EVENTS
 from instrument.engine.machine import as_event, as_memory, fence, monotonic_ns
@@ -91,3 +99,7 @@ def push_callback(memory, ring, event):
     fence()
     row.tail += 1
     return 1
+
+
+keep_text("stream", stream_callback)
+keep_text("push", push_callback)

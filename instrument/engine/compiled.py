@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import importlib
 import sys
@@ -119,7 +120,23 @@ def quiet(function: Any) -> Any:
 
 
 UNITS: dict[str, Any] = {}
-"""The compiled units of this process by name, for the test that reads their LLVM text."""
+"""The compiled units of this process by name."""
+
+
+def keep_text(name: str, entry: Any) -> None:
+    """Write the LLVM text of a C function that has just been compiled beside its machine code.
+
+    A test reads there what the code in use can do: whether it waits, allocates or raises.
+
+    Parameters
+    ----------
+    name : str
+        Of the file, without ``.ll``.
+    entry : CFunc
+    """
+    if entry.cache_hits == 0:
+        with contextlib.suppress(OSError):
+            (cache_folder() / f"{name}.ll").write_text(entry.inspect_llvm(), encoding="utf-8")
 
 
 class Unit:
@@ -151,6 +168,7 @@ class Unit:
         entry = cfunc(self.signature, cache=True, **ENTRY_OPTIONS)(function)
         llvmlite.binding.add_symbol(self.name, entry.address)
         UNITS[self.name] = entry
+        keep_text(self.name, entry)
         return entry
 
     def stand_in(self) -> None:

@@ -11,7 +11,9 @@ import numpy.typing as npt
 
 from instrument.engine.callback import push_callback, stream_callback
 from instrument.engine.layout import (
+    ACTIONS,
     EVENT,
+    EVENT_ACTION,
     EVENT_MIDI,
     EVENT_PANIC,
     EVENT_SET,
@@ -116,6 +118,26 @@ def swap_event(time: int, slot: int, *, carry: bool = False, fade: float = 0.0) 
     return Event(time, EVENT_SWAP, slot, fade, flags=FLAG_CARRY if carry else 0)
 
 
+def action_event(time: int, action: str, value: float = 0.0) -> Event:
+    """Return an action as an event.
+
+    Parameters
+    ----------
+    time : int
+        Sample time.
+    action : str
+        One of `layout.ACTIONS`.
+    value : float
+        Patch of the set list or snapshot, counted from 1, where the action takes one.
+
+    Raises
+    ------
+    ValueError
+        If there is no such action.
+    """
+    return Event(time, EVENT_ACTION, ACTIONS.index(action), value)
+
+
 def panic_event(time: int = 0) -> Event:
     """Return the event that releases every held note."""
     return Event(time, EVENT_PANIC)
@@ -188,11 +210,11 @@ class Engine:
         at = start
         for place, table in tables:
             self.record["pool"][at : at + len(table)] = table
-            layer, field, axis = place
+            group, number, field, axis = place
             if axis is None:
-                row["layers"][0, layer][field] = at
+                row[group][0, number][field] = at
             else:
-                row["layers"][0, layer][field][axis] = at
+                row[group][0, number][field][axis] = at
             at += len(table)
         if at > start:
             self._regions[slot] = (start, at)
@@ -353,12 +375,15 @@ class Engine:
         return events, end, first - cursor
 
 
-def _tables_of(program: Program) -> list[tuple[tuple[int, str, int | None], npt.NDArray[np.float64]]]:
+def _tables_of(program: Program) -> list[tuple[tuple[str, int, str, int | None], npt.NDArray[np.float64]]]:
     # Each frame is laid out as x[n + 1], y[n + 1], z[n + 1], the first point repeated at the end.
-    tables: list[tuple[tuple[int, str, int | None], npt.NDArray[np.float64]]] = []
+    tables: list[tuple[tuple[str, int, str, int | None], npt.NDArray[np.float64]]] = []
     for layer, frames in program.paths.items():
         closed = np.concatenate([frames, frames[:, :1]], axis=1)
-        tables.append(((layer, "path", None), np.ascontiguousarray(closed.transpose(0, 2, 1)).ravel()))
+        values = np.ascontiguousarray(closed.transpose(0, 2, 1)).ravel()
+        tables.append((("layers", layer, "path", None), values))
     for (layer, axis), terms in program.terms.items():
-        tables.append(((layer, "term_table", axis), terms.ravel()))
+        tables.append((("layers", layer, "term_table", axis), terms.ravel()))
+    for number, table in program.tables.items():
+        tables.append((("modulators", number, "table", None), table.ravel()))
     return tables

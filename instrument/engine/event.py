@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiled import compiled, inlined, merged
-from instrument.engine.control import apply_midi, release_all
-from instrument.engine.instance import start_instance
 from instrument.engine.layout import (
+    ACTIONS,
+    EVENT_ACTION,
     EVENT_MIDI,
     EVENT_PANIC,
     EVENT_SET,
     EVENT_SWAP,
+    FLAG_ASKED,
     FLAG_AT_ONCE,
     FLAG_CARRY,
     LOG_EVENTS,
@@ -19,13 +20,25 @@ from instrument.engine.layout import (
     RINGS,
     SLOTS,
 )
-from instrument.engine.machine import fence
+from instrument.engine.machine import address_of, fence
 from instrument.engine.numeric import clamp
 from instrument.engine.parameters import COUNT
 from instrument.engine.ramp import set_parameter
+from instrument.engine.snapshot import morph_samples, move_parameter, recall
+from instrument.engine.units import MESSAGE, RELEASE_ALL, START
 
 LONGEST_FADE = 1e9
 """Samples; hours at any rate, and within what an index holds."""
+
+_play_message = MESSAGE.call
+_start = START.call
+
+_NEXT = ACTIONS.index("next")
+_PREVIOUS = ACTIONS.index("previous")
+_PATCH = ACTIONS.index("patch")
+_SNAPSHOT = ACTIONS.index("snapshot")
+_MORPH = ACTIONS.index("morph")
+_PANIC = ACTIONS.index("panic")
 
 NEVER = np.int64(1) << np.int64(62)
 
@@ -83,11 +96,10 @@ def _swap(m, slot, carry, seconds):
     # Both instances play during the fade; an earlier fade still under way ends here, and is bridged.
     if m.fade_left > 0:
         m.bridging = 1
-    old = m.instances[m.active]
-    m.active = 1 - m.active
-    new = m.instances[m.active]
+    before = m.active
+    m.active = 1 - before
     program = m.bank[slot]
-    start_instance(m, program, new, old, slot, carry)
+    _start(address_of(m), np.int64(m.active), np.int64(before), slot, np.int64(carry))
     fade = seconds if seconds > 0.0 else program.fade_seconds
     m.fade_length = np.int64(clamp(fade * m.rate + 0.5, 1.0, LONGEST_FADE))
     m.fade_left = m.fade_length
@@ -95,10 +107,69 @@ def _swap(m, slot, carry, seconds):
 
 @compiled
 def _set(m, p, s, event):
-    samples = np.int64(p.ramp_seconds * m.rate + 0.5)
-    if (event.flags & FLAG_AT_ONCE) != 0 or p.jumps[event.index] != 0:
-        samples = np.int64(0)
-    set_parameter(s, np.int64(event.index), event.value, samples)
+    index = np.int64(event.index)
+    if (event.flags & FLAG_AT_ONCE) != 0:
+        set_parameter(s, index, event.value, np.int64(0))
+    else:
+        move_parameter(m, p, s, index, event.value)
+
+
+@compiled
+def _log_asked(m, kind, index, value):
+    copy = m.log[m.log_at % LOG_EVENTS]
+    copy.time = m.time
+    copy.value = value
+    copy.kind = kind
+    copy.index = index
+    for k in range(3):
+        copy.data[k] = np.uint8(0)
+    copy.port = np.uint8(0)
+    copy.flags = FLAG_ASKED
+    fence()
+    m.log_at += 1
+
+
+@compiled
+def _go_to_patch(m, number):
+    # A patch of the set list whose program is not there yet is left to Python, which reads it in the log.
+    if 0 <= number < m.set_count and m.set_slots[number] >= 0:
+        m.set_at = number
+        slot = np.int64(m.set_slots[number])
+        # Which program that was is known here alone: Python fills the set list while it plays.
+        _log_asked(m, EVENT_SWAP, slot, 0.0)
+        _swap(m, slot, False, 0.0)
+
+
+@compiled
+def _act(m, action, value):
+    count = max(np.int64(m.set_count), np.int64(1))
+    number = np.int64(clamp(value + 0.5, 0.0, 1e6)) - 1
+    if action == _NEXT:
+        _go_to_patch(m, (m.set_at + 1) % count)
+    elif action == _PREVIOUS:
+        _go_to_patch(m, (m.set_at + count - 1) % count)
+    elif action == _PATCH:
+        _go_to_patch(m, number)
+    s = m.instances[m.active]
+    if s.slot < 0:
+        return
+    p = m.bank[s.slot]
+    if action == _SNAPSHOT:
+        recall(m, p, s, value, np.int64(0))
+    elif action == _MORPH:
+        recall(m, p, s, value, morph_samples(m, s))
+    elif action == _PANIC:
+        _play_message(address_of(m), np.int64(RELEASE_ALL), np.int64(0), np.int64(0))
+
+
+@compiled
+def _answer(m):
+    # What controls have asked for; a recall may change the program, so it comes after the message itself.
+    count = m.asked_at if m.replaying == 0 else np.int64(0)
+    for k in range(count):
+        _log_asked(m, EVENT_ACTION, np.int64(m.asked[k].action), m.asked[k].value)
+        _act(m, m.asked[k].action, m.asked[k].value)
+    m.asked_at = 0
 
 
 @merged
@@ -108,15 +179,20 @@ def _apply(m, event):
         if 0 <= event.index < SLOTS:
             _swap(m, np.int64(event.index), (event.flags & FLAG_CARRY) != 0, event.value)
         return
+    if event.kind == EVENT_ACTION:
+        _act(m, event.index, event.value)
+        return
     if s.slot < 0:
         return
     p = m.bank[s.slot]
     if event.kind == EVENT_MIDI:
-        apply_midi(m, p, s, np.int64(event.data[0]), np.int64(event.data[1]), np.int64(event.data[2]))
+        data = event.data
+        _play_message(address_of(m), np.int64(data[0]), np.int64(data[1]), np.int64(data[2]))
+        _answer(m)
     elif event.kind == EVENT_SET and 0 <= event.index < COUNT:
         _set(m, p, s, event)
     elif event.kind == EVENT_PANIC:
-        release_all(m, p, s, np.int64(-1))
+        _play_message(address_of(m), np.int64(RELEASE_ALL), np.int64(0), np.int64(0))
 
 
 @merged

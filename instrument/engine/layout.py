@@ -14,9 +14,11 @@ from __future__ import annotations
 import numpy as np
 from numba import from_dtype
 
+from instrument.engine.form_table import FORM_TABLE
 from instrument.engine.parameters import COUNT, LAYERS, LINKS, MODULATORS
+from instrument.engine.states import CHANNEL, CONTROL_STATE, MODULATOR_STATE, TEMPO_STATE, VOICE
 
-ABI = 2
+ABI = 3
 """Raised when a field moves, so that two processes never read each other's memory wrongly."""
 
 CHUNK = 64
@@ -39,15 +41,45 @@ TERMS = 1024
 CODE = 4096
 """Instructions of all formulas of a program together."""
 
+CONSTANTS = 256
+"""Different constants of all formulas of a program together; each is a row, so that it is read like any other."""
+
+FORMULA_ROWS = 32
+"""Rows that a formula may hold at the same time on its way to the result."""
+
 FORMS = 24
 """Forms that a layer passes through at most."""
 
+GESTURES = 8
+"""Gestures of a program."""
+
+CELLS = 2048
+"""Values that a gesture is recorded in, at equal distances along its cycle."""
+
+FORM_KINDS = tuple(FORM_TABLE)
+"""Kinds of form; the index is what the program stores."""
+
+DELAY_LINE = 1 << 16
+"""Samples of each axis of a layer that the delay form keeps; a power of two."""
+
+SNAPSHOTS = 128
+SNAPSHOT_VALUES = 4096
+"""Values of all snapshots of a program together."""
+BEND_RANGE = 2.0
+"""Semitones to either side before RPN 0 says otherwise (MPE specification 1.0, 2.4, for master channels; elsewhere
+common practice, no source)."""
+ASKS = 16
+"""Actions that one message may ask for."""
+SETLIST = 512
+"""Patches of a set list that are reached without waiting for Python."""
 CONTROLS = 256
 CURVE_POINTS = 1024
 VOICES = 16
 RINGS = 4
 RING_EVENTS = 4096
 LOG_EVENTS = 8192
+INPUT_FRAMES = 1 << 20
+"""Frames of the live input that a reader may lag behind, a power of two: 5 s at 192 kHz."""
 DELAY = 4096
 HISTOGRAM = 4096
 """Callback times are counted in buckets of one microsecond; the last one holds everything longer."""
@@ -55,9 +87,12 @@ HISTOGRAM = 4096
 RING_COMMAND, RING_MIDI, RING_WINDOW, RING_PERFORM = range(RINGS)
 """Of events at the same sample the lowest ring comes first: a change of program goes before what is played into it."""
 
-EVENT_MIDI, EVENT_SET, EVENT_SWAP, EVENT_PANIC = 1, 2, 3, 4
+EVENT_MIDI, EVENT_SET, EVENT_SWAP, EVENT_PANIC, EVENT_ACTION = 1, 2, 3, 4, 5
 FLAG_AT_ONCE = 1
 """`EVENT_SET`: jump instead of ramping."""
+FLAG_ASKED = 4
+"""In the log: `EVENT_ACTION` that a control asked for, and `EVENT_SWAP` that an action made, so that neither came through
+a ring of its own; it follows from the event before it."""
 FLAG_CARRY = 2
 """`EVENT_SWAP`: the new program goes on from the phases of the old one instead of from zero."""
 
@@ -75,13 +110,47 @@ MODULATOR_KINDS = (
     "formula",
 )
 """What moves; the index is what the program stores."""
-MODULATOR_NONE, MODULATOR_LFO = 0, 1
+(
+    MODULATOR_NONE,
+    MODULATOR_LFO,
+    MODULATOR_ENVELOPE,
+    MODULATOR_CURVE,
+    MODULATOR_STEPS,
+    MODULATOR_RANDOM,
+    MODULATOR_FOLLOWER,
+    MODULATOR_GESTURE,
+    MODULATOR_NOTE,
+    MODULATOR_FORMULA,
+) = range(len(MODULATOR_KINDS))
 LINK_ADD, LINK_MULTIPLY = 0, 1
 STEP_BASE, STEP_LINK, STEP_MODULATOR = 0, 1, 2
 STEPS = MODULATORS + 2 * LINKS
 
-MESSAGES = ("none", "cc", "note", "velocity", "gate", "pad", "bend", "pressure")
+MESSAGES = (
+    "none",
+    "cc",
+    "note",
+    "velocity",
+    "gate",
+    "pad",
+    "bend",
+    "pressure",
+    "cc14",
+    "rpn",
+    "nrpn",
+    "key_pressure",
+    "release",
+    "program",
+)
 """What a control listens to; the index is what the program stores."""
+MANNERS = ("sweep", "toggle", "radio", "relative_twos", "relative_offset", "relative_sign")
+"""How a control takes what it hears: as a place in its range, as a button that changes over, as one of a group of
+buttons, or as a step in one of the three usual codings of an endless knob; the index is what the program stores."""
+TAKEOVERS = ("jump", "pickup", "scaled")
+"""What a knob does that does not stand where its parameter is; the index is what the program stores."""
+ACTIONS = ("none", "next", "previous", "patch", "snapshot", "morph", "panic", "record")
+"""What a control or a key may do besides moving a parameter; the index is what programs and events store. Patches of the
+set list and snapshots are counted from 1."""
 CURVES = ("lin", "exp", "log", "points")
 """How a control's sweep is shaped; the index is what the program stores."""
 
@@ -104,6 +173,14 @@ CONTROL = np.dtype(
     [
         ("lo", "f8"),
         ("hi", "f8"),
+        ("step", "f8"),  # share of the range that one click of an endless knob moves
+        ("acceleration", "f8"),  # how much further a click moves when clicks come fast; 0 for never
+        ("argument", "f8"),  # of the action; nan where what is heard is the argument
+        ("manner", "i4"),
+        ("takeover", "i4"),
+        ("action", "i4"),  # 0 moves the parameter
+        ("group", "i4"),  # of radio buttons
+        ("by_bend_range", "i4"),  # 1: the range is the channel's bend range, in semitones
         ("message", "i4"),
         ("channel", "i4"),  # 0..15, or -1 for any
         ("number", "i4"),  # controller or key number, or -1 for any
@@ -115,11 +192,19 @@ CONTROL = np.dtype(
     align=True,
 )
 
-LINK_ROW = np.dtype([("modulator", "i4"), ("param", "i4"), ("operation", "i4")], align=True)
-
+LINK_ROW = np.dtype(
+    [
+        ("modulator", "i4"),
+        ("param", "i4"),
+        ("operation", "i4"),
+        ("late", "i4"),  # 1 where it would close a circle and therefore acts SHORT samples late
+    ],
+    align=True,
+)
 STEP = np.dtype([("operation", "i4"), ("index", "i4")], align=True)
 
-INSTRUCTION = np.dtype([("value", "f8"), ("operation", "i4"), ("index", "i4")], align=True)
+INSTRUCTION = np.dtype([("operation", "i4"), ("target", "i4"), ("operands", "i4", (4,))], align=True)
+"""Target and operands are places of rows, see `formula_code`."""
 
 MODULATOR_ROW = np.dtype(
     [
@@ -128,6 +213,7 @@ MODULATOR_ROW = np.dtype(
         ("kind", "i4"),
         ("code", "i4"),  # first instruction of its formula
         ("instructions", "i4"),
+        ("gesture", "i4"),  # which of the instance's gestures it plays
     ],
     align=True,
 )
@@ -149,6 +235,11 @@ LAYER_ROW = np.dtype(
     align=True,
 )
 
+SNAPSHOT = np.dtype([("first", "i4"), ("count", "i4")], align=True)
+
+SNAPSHOT_VALUE = np.dtype([("value", "f8"), ("param", "i4")], align=True)
+"""Of one snapshot in the order of parameters."""
+
 PROGRAM = np.dtype(
     [
         ("ramp_seconds", "f8"),
@@ -158,6 +249,9 @@ PROGRAM = np.dtype(
         ("modulators", MODULATOR_ROW, (MODULATORS,)),
         ("n_code", "i4"),
         ("code", INSTRUCTION, (CODE,)),
+        ("tempo_steps", "i8"),  # the first of them, to be evaluated before the tempo
+        ("n_constants", "i8"),
+        ("constants", "f8", (CONSTANTS, CHUNK)),
         ("n_steps", "i8"),
         ("schedule", STEP, (STEPS,)),  # what to evaluate, in an order that respects every link
         ("n_links", "i8"),
@@ -167,6 +261,10 @@ PROGRAM = np.dtype(
         ("curve_points", "f8", (CURVE_POINTS, 2)),
         ("base", "f8", (COUNT,)),
         ("jumps", "u1", (COUNT,)),  # 1 where a parameter selects and is never ramped
+        ("circles", "u1", (COUNT,)),  # 1 where whole turns make no difference
+        ("n_snapshots", "i4"),
+        ("snapshots", SNAPSHOT, (SNAPSHOTS,)),
+        ("snapshot_values", SNAPSHOT_VALUE, (SNAPSHOT_VALUES,)),
     ],
     align=True,
 )
@@ -181,10 +279,12 @@ INSTANCE = np.dtype(
         ("ramp_done", "i8", (COUNT,)),
         ("ramping", "i4", (COUNT,)),  # indices of the ramps under way, packed
         ("n_ramping", "i8"),
+        ("steps", "u1", (COUNT,)),  # 1 where a ramp is a single step half-way
         ("moving", "u1", (COUNT,)),  # 1 where the row is not one value throughout
         ("linked", "u1", (COUNT,)),
         ("number", "i8"),  # which of the instances this is
         ("slot", "i8"),  # -1 while silent
+        ("controls", CONTROL_STATE, (CONTROLS,)),
         ("turn", "i8"),  # layer that holds the beam in `turns`
         ("pen", "u8", (LAYERS,)),  # phase in 2**-64 turns, so that it never drifts
         ("pen_wrapped", "f8", (LAYERS,)),  # -1 or 1 where the latest step began a new round
@@ -194,11 +294,28 @@ INSTANCE = np.dtype(
         ("late_rows", "f8", (LAYERS, 2, CHUNK)),  # ... and SHORT samples earlier
         ("past", "f8", (LAYERS, 2, SHORT)),
         ("held", "f8", (LAYERS, 2)),  # where a layer that waits for its turn has stopped
+        ("gate_level", "f8", (LAYERS,)),  # of the live input, falling slowly
+        ("gate_gain", "f8", (LAYERS,)),
         ("spin", "u8", (LAYERS, 3)),
         ("carry", "f8", (LAYERS, 3, TERMS)),  # phase a term has gained on the pen, in turns
         ("last_ratio", "f8", (LAYERS, 3, TERMS)),
         ("last_position", "f8", (LAYERS,)),
-        ("modulator", "u8", (MODULATORS,)),
+        ("modulator", MODULATOR_STATE, (MODULATORS,)),
+        ("gestures", "f8", (GESTURES, CELLS)),
+        (
+            "link_past",
+            "f8",
+            (LINKS, SHORT),
+        ),  # what late links add or multiply by, by sample time modulo SHORT
+        ("filled", "u1", (COUNT,)),  # 1 where a ramp has filled the row of this chunk
+        ("notes", "i8"),  # notes begun since the program began
+        ("tempo", TEMPO_STATE),
+        ("form_delay", "f8", (LAYERS, 3, DELAY_LINE)),
+        ("form_delay_at", "i8", (LAYERS,)),  # where the next sample goes ...
+        ("form_delay_count", "i8", (LAYERS,)),  # ... and how many before it are this program's
+        ("form_filters", "f8", (LAYERS, 2, 3, 2)),  # both integrators of the low-pass, then of the high-pass
+        ("form_noise", "u8", (LAYERS,)),  # random numbers gone by, in 2**-32
+        ("form_held", "f8", (LAYERS, 3)),  # where the latest dash has ended
         ("modulator_rows", "f8", (MODULATORS, CHUNK)),
         ("delay", "f8", (2, DELAY)),
         ("delay_at", "i8"),
@@ -208,19 +325,8 @@ INSTANCE = np.dtype(
     align=True,
 )
 
-VOICE = np.dtype(
-    [
-        ("key", "i4"),
-        ("channel", "i4"),
-        ("velocity", "f8"),
-        ("release_velocity", "f8"),
-        ("bend", "f8"),
-        ("pressure", "f8"),
-        ("timbre", "f8"),
-        ("began", "i8"),  # sample of the note-on; voices are kept oldest first
-    ],
-    align=True,
-)
+
+ASKED = np.dtype([("value", "f8"), ("action", "i4")], align=True)
 
 COUNTERS = np.dtype(
     [
@@ -240,6 +346,8 @@ COUNTERS = np.dtype(
 )
 
 _SCRATCH = ("x", "y", "z", "position", "wraps", "rounds", "carry", "mix_x", "mix_y", "old_x", "old_y")
+_SCRATCH_MODULATE = ("turns", "cycles", "bent")
+"""Place in its cycle (0 to 1) and number of the cycle of the modulator under way; what a link adds."""
 
 
 def memory_dtype(ring_frames: int) -> np.dtype[np.void]:
@@ -274,16 +382,49 @@ def _fields() -> list[tuple[object, ...]]:
         ("bend", "i4", (16,)),
         ("pressure", "u1", (16,)),
         ("cc", "u1", (16, 128)),
+        ("note_key", "f8"),  # of the newest note held, or of the last one; the same in ...
+        ("note_octave", "f8"),  # ... octaves from key 69 ...
+        ("note_velocity", "f8"),  # ... velocity, 0 to 1 ...
+        ("note_channel", "i8"),
+        ("note_release", "f8"),  # release velocity of the note let go last, 0 to 1
+        ("channels", CHANNEL, (16,)),
+        ("zones", "i4", (2,)),  # member channels of the lower and of the upper zone of an MPE controller
+        ("asked_at", "i8"),  # actions asked for by the message under way
+        ("asked", ASKED, (ASKS,)),
+        ("set_count", "i8"),  # patches of the set list ...
+        ("set_slots", "i4", (SETLIST,)),  # ... the slot of each, or -1 ...
+        ("set_at", "i8"),  # ... and which one plays
         ("n_voices", "i8"),
         ("voices", VOICE, (VOICES,)),
         ("counters", COUNTERS),
+        ("formula_rows", "f8", (FORMULA_ROWS, CHUNK)),
         ("input_channels", "i8"),  # channels that the driver hands in: 0, 1 or 2
         ("input_rows", "f8", (2, CHUNK)),  # live input, left and right
+        ("input_heard", "i8"),  # 1 once there was any; from then on it is kept in ...
+        (
+            "input_ring",
+            "f4",
+            (INPUT_FRAMES, 2),
+        ),  # ... this ring, at the place of the output that it belongs to
+        (
+            "replaying",
+            "i8",
+        ),  # 1: what controls ask for comes as events of its own, as it is in the log of a show
         ("peak", "f8", (2,)),  # largest output since a reader last set it to zero
         ("rings", RING, (RINGS,)),
         ("log_at", "i8"),  # events applied so far; slot i of the log holds event i modulo its length
         ("log", EVENT, (LOG_EVENTS,)),
         *[(f"scratch_{name}", "f8", (CHUNK,)) for name in _SCRATCH],
+        *[(f"scratch_{name}", "f8", (CHUNK,)) for name in _SCRATCH_MODULATE],
+        ("fires", "u1", (CHUNK,)),  # 1 where the modulator under way is triggered ...
+        ("open", "u1", (CHUNK,)),  # ... and where its gate is open
+        ("beat_whole", "i8", (CHUNK,)),  # position in beats, swung ...
+        ("beat_part", "u8", (CHUNK,)),  # ... and its fraction in 2**-64
+        ("beat_step", "f8", (CHUNK,)),  # how far that is from the sample before; 0 where it jumped
+        ("beat_before", "f8", (CHUNK,)),  # position that it came from; where it jumped, just before it
+        ("beat_row", "f8", (CHUNK,)),  # position in beats, swung
+        ("bpm_row", "f8", (CHUNK,)),  # beats in a minute
+        ("scratch_form", "f8", (9, CHUNK)),  # what a form works out before it touches the drawing
         ("angles", "f8", (LAYERS, 3, CHUNK)),
         ("still", "u1", (LAYERS, 3)),  # 1 where the angle is one value throughout the chunk
         ("instances", INSTANCE, (2,)),

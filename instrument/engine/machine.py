@@ -68,6 +68,18 @@ def bits_to_float(typing_context: Any, bits: Any) -> Any:
 
 
 @intrinsic
+def high_product(typing_context: Any, a: Any, b: Any) -> Any:
+    """Return the upper 64 of the 128 bits of a product of unsigned 64-bit numbers."""
+
+    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
+        wide = ir.IntType(128)
+        product = builder.mul(builder.zext(values[0], wide), builder.zext(values[1], wide))
+        return builder.trunc(builder.lshr(product, ir.Constant(wide, 64)), ir.IntType(64))
+
+    return types.uint64(types.uint64, types.uint64), generate
+
+
+@intrinsic
 def fence(typing_context: Any) -> Any:
     """Order memory accesses before and after, as a reader in another thread or process sees them."""
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from instrument.engine.layout import ABI, MEMORY, memory_dtype
+from instrument.engine.layout import ABI, BEND_RANGE, MEMORY, memory_dtype
 
 RING_SECONDS = 12.0
 """Shortest time of output that readers may lag behind."""
@@ -101,6 +101,10 @@ def allocate(rate: float, *, shared: bool = False, ring_seconds: float = RING_SE
     record["instances"]["number"] = (0, 1)
     record["cc"][:] = 0
     record["bend"][:] = 8192
+    record["note_key"] = 69.0  # until a note is played: A4, the pen's own key
+    record["channels"]["bend_range"] = BEND_RANGE
+    record["channels"]["selected"] = -1
+    record["set_slots"] = -1
     return memory
 
 

@@ -7,14 +7,18 @@ import numpy as np
 from instrument.engine.compiled import compiled, merged
 from instrument.engine.late import end_reading, remember
 from instrument.engine.layout import SOURCE_NONE
+from instrument.engine.machine import address_of
 from instrument.engine.numeric import choice, finite
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LAYERS, PATCH, PATCH_BASE, offset_in
 from instrument.engine.pen import run_pen
 from instrument.engine.place import run_place, run_spins
 from instrument.engine.source import run_source
+from instrument.engine.units import FORMS_UNIT
 
 _LEVEL = offset_in(LAYER, "level")
 _MODE = PATCH_BASE + offset_in(PATCH, "mix.mode")
+
+_form = FORMS_UNIT.call
 
 SUM, TURNS = 0, 1
 
@@ -33,6 +37,8 @@ def _run_layer(m, p, s, layer, first, last, one_round):
     a = np.uint64(first)
     b = np.uint64(stop)
     run_source(m, p, s, layer, a, b)
+    if p.layers[layer].n_forms > 0:
+        _form(address_of(m), s.number, layer, first, stop)
     run_place(m, s, layer, a, b)
     level = s.rows[layer * LAYER_SIZE + _LEVEL]
     _add_layer(m.scratch_mix_x, m.scratch_x, level, a, b)

@@ -1,98 +1,108 @@
-"""Modulators and links: moving values, sample by sample, added to or multiplied into parameters."""
+"""The schedule of a program: tempo, modulators and links, worked out sample by sample in the order that it lists."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from instrument.engine.compiled import compiled, inlined
-from instrument.engine.layout import LINK_MULTIPLY, STEP_BASE, STEP_LINK
-from instrument.engine.numeric import choice, phase_to_turns, sincos_turn, turns_to_phase, wrap_turn
-from instrument.engine.parameters import (
-    LINK,
-    LINK_BASE,
-    LINK_SIZE,
-    MODULATOR,
-    MODULATOR_BASE,
-    MODULATOR_SIZE,
-    offset_in,
+from instrument.engine.compiled import compiled, merged
+from instrument.engine.formula_code import MODULATOR_PLACE
+from instrument.engine.layout import (
+    CHUNK,
+    MODULATOR_CURVE,
+    MODULATOR_ENVELOPE,
+    MODULATOR_FOLLOWER,
+    MODULATOR_FORMULA,
+    MODULATOR_GESTURE,
+    MODULATOR_LFO,
+    MODULATOR_NOTE,
+    MODULATOR_RANDOM,
+    MODULATOR_STEPS,
+    STEP_BASE,
+    STEP_LINK,
 )
+from instrument.engine.machine import address_of
+from instrument.engine.modulate_cycle import run_cycle, run_lfo, run_trigger
+from instrument.engine.modulate_envelope import run_envelope
+from instrument.engine.modulate_follow import run_follower, run_note
+from instrument.engine.modulate_gesture import run_gesture
+from instrument.engine.modulate_link import apply_link, begin_target, keep_link
+from instrument.engine.modulate_random import run_random
+from instrument.engine.modulate_table import run_curve, run_steps
+from instrument.engine.tempo import run_tempo
+from instrument.engine.units import FORMULA
 
-_SHAPE = offset_in(MODULATOR, "shape")
-_RATE = offset_in(MODULATOR, "rate")
-_PHASE = offset_in(MODULATOR, "phase")
-_WIDTH = offset_in(MODULATOR, "width")
-_DEPTH = offset_in(LINK, "depth")
-_OFFSET = offset_in(LINK, "offset")
-
-
-@inlined
-def lfo_value(shape, turns, width):
-    """Return an LFO's value, -1 to 1, at a place in its cycle (0 to 1)."""
-    sine, _ = sincos_turn(turns)
-    falling = 1.0 - 2.0 * ((turns - width) / (1.0 - width))
-    triangle = 2.0 * (turns / width) - 1.0 if turns < width else falling
-    saw = 2.0 * turns - 1.0
-    square = 1.0 if turns < width else -1.0
-    value = sine if shape == 0 else triangle
-    value = saw if shape == 2 else value
-    return square if shape == 3 else value
+_run_formula = FORMULA.call
 
 
 @compiled
-def run_lfo(m, s, number, n):
-    """Fill a modulator's row for n samples from its shape, rate, phase and width."""
-    base = MODULATOR_BASE + number * MODULATOR_SIZE
-    shape = s.rows[base + _SHAPE]
-    rate = s.rows[base + _RATE]
-    start = s.rows[base + _PHASE]
-    width = s.rows[base + _WIDTH]
-    out = s.modulator_rows[number]
-    phase = s.modulator[number]
-    for i in range(n):
-        turns = wrap_turn(phase_to_turns(phase) + start[i])
-        out[i] = lfo_value(choice(shape[i], 4), turns, width[i])
-        phase += turns_to_phase(rate[i] / m.rate)
-    s.modulator[number] = phase
-
-
-@compiled
-def _begin_target(s, index, n):
-    # A ramp has already filled the row; otherwise links of the last chunk are still in it.
-    ramping = False
-    for k in range(s.n_ramping):
-        if s.ramping[k] == index:
-            ramping = True
-    if not ramping:
-        row = s.rows[index]
-        value = s.value[index]
+def run_formula_modulator(m, p, s, number, n):
+    """Fill a modulator's row for n samples; turns and cycles hold its place in the cycle and the cycle's number."""
+    row = p.modulators[number]
+    if row.instructions == 0:
         for i in range(n):
-            row[i] = value
+            s.modulator_rows[number, i] = 0.0
+        return
+    place = np.int64(MODULATOR_PLACE) + CHUNK * number
+    _run_formula(
+        address_of(m),
+        np.int64(s.number),
+        np.int64(row.code),
+        np.int64(row.instructions),
+        place,
+        np.int64(0),
+        np.int64(n),
+    )
 
 
-@compiled
-def _apply_link(p, s, number, n):
-    link = p.links[number]
-    row = s.rows[link.param]
-    moved_by = s.modulator_rows[link.modulator]
-    depth = s.rows[LINK_BASE + number * LINK_SIZE + _DEPTH]
-    offset = s.rows[LINK_BASE + number * LINK_SIZE + _OFFSET]
-    if link.operation == LINK_MULTIPLY:
-        for i in range(n):
-            row[i] = row[i] * (offset[i] + depth[i] * moved_by[i])
-    else:
-        for i in range(n):
-            row[i] = row[i] + (offset[i] + depth[i] * moved_by[i])
+@merged
+def run_modulator(m, p, s, number, n):
+    """Fill the row of a modulator of whatever kind for n samples."""
+    kind = p.modulators[number].kind
+    if kind != MODULATOR_FOLLOWER and kind != MODULATOR_NOTE:
+        fired = run_trigger(m, s, number, n, kind == MODULATOR_ENVELOPE)
+        if kind != MODULATOR_ENVELOPE:
+            counts = kind in (MODULATOR_STEPS, MODULATOR_RANDOM, MODULATOR_FORMULA)
+            run_cycle(m, s, number, n, fired, counts)
+    if kind == MODULATOR_LFO:
+        run_lfo(m, s, number, n)
+    elif kind == MODULATOR_ENVELOPE:
+        run_envelope(m, s, number, n)
+    elif kind == MODULATOR_CURVE:
+        run_curve(m, p, s, number, n)
+    elif kind == MODULATOR_STEPS:
+        run_steps(m, p, s, number, n)
+    elif kind == MODULATOR_RANDOM:
+        run_random(m, s, number, n)
+    elif kind == MODULATOR_FOLLOWER:
+        run_follower(m, s, number, n)
+    elif kind == MODULATOR_GESTURE:
+        run_gesture(m, p, s, number, n)
+    elif kind == MODULATOR_NOTE:
+        run_note(m, s, number, n)
+    elif kind == MODULATOR_FORMULA:
+        run_formula_modulator(m, p, s, number, n)
 
 
-@compiled
+@merged
 def run_schedule(m, p, s, n):
-    """Evaluate modulators and links for n samples in the order that the program lists."""
-    for k in range(p.n_steps):
-        step = p.schedule[k]
-        index = np.int64(step.index)
-        if step.operation == STEP_BASE:
-            _begin_target(s, index, n)
-        elif step.operation == STEP_LINK:
-            _apply_link(p, s, index, n)
+    """Work out tempo, modulators and links of an instance for n samples."""
+    for k in range(s.n_ramping):
+        s.filled[s.ramping[k]] = 1
+    for k in range(p.n_steps + 1):
+        if k == p.tempo_steps:
+            run_tempo(m, p, s, n)
+        if k == p.n_steps:
+            break
+        index = np.int64(p.schedule[k].index)
+        operation = p.schedule[k].operation
+        if operation == STEP_BASE:
+            begin_target(s, index, n)
+        elif operation == STEP_LINK:
+            apply_link(m, p, s, index, n)
         else:
-            run_lfo(m, s, index, n)
+            run_modulator(m, p, s, index, n)
+    for number in range(p.n_links):
+        if p.links[number].late != 0:
+            keep_link(m, p, s, np.int64(number), n)
+    for k in range(s.n_ramping):
+        s.filled[s.ramping[k]] = 0

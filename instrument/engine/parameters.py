@@ -10,10 +10,14 @@ import difflib
 import math
 from dataclasses import dataclass
 
+from instrument.engine.form_table import FORM_ROWS
+
 LAYERS = 8
 MODULATORS = 32
 LINKS = 64
 AXES = ("x", "y", "z")
+KNOBS = ("a", "b", "c", "d", "e", "f", "g", "h")
+"""Names in a formula that stand for parameters of its owner, free for controls and links to move."""
 LIVE_TERMS = 8
 """Harmonic terms of each axis whose amplitude, ratio and phase can be played; further terms are constants."""
 
@@ -34,6 +38,8 @@ class Parameter:
         What it does, for the schema, the docs and the window.
     choices : tuple of str
         Names for the whole numbers 0, 1, 2 ... where the parameter selects; such a parameter is never ramped.
+    circular : bool
+        Whether whole turns make no difference, so that a morph takes the short way round.
     """
 
     name: str
@@ -41,12 +47,21 @@ class Parameter:
     unit: str
     about: str
     choices: tuple[str, ...] = ()
+    circular: bool = False
 
 
 def _per_axis(
-    stem: str, default: float, unit: str, about: str, axes: tuple[str, ...] = AXES
+    stem: str,
+    default: float,
+    unit: str,
+    about: str,
+    axes: tuple[str, ...] = AXES,
+    *,
+    circular: bool = False,
 ) -> list[Parameter]:
-    return [Parameter(f"{stem}.{axis}", default, unit, about.format(axis=axis)) for axis in axes]
+    return [
+        Parameter(f"{stem}.{axis}", default, unit, about.format(axis=axis), (), circular) for axis in axes
+    ]
 
 
 def _terms() -> list[Parameter]:
@@ -59,7 +74,13 @@ def _terms() -> list[Parameter]:
                 Parameter(
                     f"{stem}.ratio", float(k), "times the pen", f"frequency ratio of term {k} on {axis}"
                 ),
-                Parameter(f"{stem}.phase", 0.0, "turns", f"phase of term {k} on {axis}; 0.25 makes a cosine"),
+                Parameter(
+                    f"{stem}.phase",
+                    0.0,
+                    "turns",
+                    f"phase of term {k} on {axis}; 0.25 makes a cosine",
+                    circular=True,
+                ),
             ]
     return rows
 
@@ -80,7 +101,7 @@ LAYER: tuple[Parameter, ...] = (
     ),
     Parameter("place.size", 1.0, "gain", "scales all axes together"),
     *_per_axis("place.scale", 1.0, "gain", "scales {axis}"),
-    *_per_axis("place.turn", 0.0, "turns", "angle about the {axis} axis"),
+    *_per_axis("place.turn", 0.0, "turns", "angle about the {axis} axis", circular=True),
     *_per_axis(
         "place.spin", 0.0, "turns/s", "speed of turning about the {axis} axis; fast spins become tones"
     ),
@@ -88,21 +109,92 @@ LAYER: tuple[Parameter, ...] = (
     Parameter(
         "place.camera", math.inf, "of full scale", "distance of the eye; inf draws without perspective"
     ),
+    *(Parameter(*row) for row in FORM_ROWS),
     Parameter("source.frame", 0.0, "frames", "frame of a flip-book, counted from 0 and going round"),
     Parameter("source.blend", 1.0, "0 or 1", "1 blends a frame into the next between whole numbers, 0 cuts"),
+    *(
+        Parameter(f"source.{knob}", 0.0, "number", f"what {knob} is in this layer's formulas")
+        for knob in KNOBS
+    ),
+    Parameter("source.gain", 1.0, "gain", "how much of the live input is drawn"),
+    Parameter("source.gate", 0.0, "of full scale", "level below which the live input is silent"),
     *_terms(),
 )
 
 MODULATOR: tuple[Parameter, ...] = (
-    Parameter("shape", 0.0, "choice", "waveform of the LFO", ("sine", "triangle", "saw", "square")),
-    Parameter("rate", 1.0, "Hz", "cycles in a second, from still to beyond audio; negative runs backward"),
+    Parameter(
+        "shape", 0.0, "choice", "waveform of the LFO", ("sine", "triangle", "saw", "square", "falling saw")
+    ),
+    Parameter(
+        "rate", 1.0, "Hz", "cycles in a second, or in a beat where sync is beat; negative runs backward"
+    ),
     Parameter("phase", 0.0, "turns", "where in its cycle the modulator begins"),
-    Parameter("width", 0.5, "of a cycle", "rising part of the triangle, high part of the square"),
+    Parameter(
+        "width",
+        0.5,
+        "of a cycle",
+        "rising part of the triangle, high part of the square; with trigger beat how much of `every` stays open",
+    ),
+    Parameter("sync", 0.0, "choice", "whether rate and times count in seconds or in beats", ("free", "beat")),
+    Parameter(
+        "once",
+        0.0,
+        "choice",
+        "once runs one cycle after a trigger and holds its end; an envelope then goes on to its release by itself",
+        ("repeated", "once"),
+    ),
+    Parameter("trigger", 0.0, "choice", "what starts it anew, beside its gate", ("gate", "note", "beat")),
+    Parameter("gate", 0.0, "choice", "starts it when it opens, releases it when it closes", ("off", "on")),
+    Parameter("every", 1.0, "beats", "beats between the triggers of trigger beat"),
+    # Rows of one kind stand together from here on, so that a program lays out no more than it uses.
+    Parameter("smooth", 0.0, "of a cycle", "part of its cycle in which random moves on to the next value"),
+    Parameter(
+        "seed", 1.0, "number", "which sequence of chances random and steps play; the same repeats itself"
+    ),
+    Parameter(
+        "value",
+        0.0,
+        "choice",
+        "what of the latest note it is: key in octaves from key 69, bend from -1 to 1, others from 0 to 1",
+        ("key", "velocity", "release", "bend", "pressure", "timbre"),
+    ),
+    Parameter("glide", 0.0, "s", "time in which a note value moves to the next one"),
+    Parameter(
+        "of",
+        0.0,
+        "choice",
+        "whose level the follower follows",
+        ("input", "input left", "input right", *(f"layer {k}" for k in range(1, LAYERS + 1))),
+    ),
+    Parameter(
+        "attack", 0.01, "s or beats", "rise of the envelope, and time constant of a rising follower (s)"
+    ),
+    Parameter("release", 0.2, "s or beats", "fall when let go, and time constant of a falling follower (s)"),
+    Parameter("delay", 0.0, "s or beats", "wait of the envelope before its rise"),
+    Parameter("hold", 0.0, "s or beats", "time of the envelope at its top"),
+    Parameter("decay", 0.1, "s or beats", "time from the top to the sustained level"),
+    Parameter("sustain", 0.7, "level", "level that the envelope keeps while it is held"),
+    Parameter(
+        "bend.attack", 0.0, "steepness", "bends the attack: 0 straight, above slow first, below fast first"
+    ),
+    Parameter("bend.decay", 0.0, "steepness", "bends the decay in the same way"),
+    Parameter("bend.release", 0.0, "steepness", "bends the release in the same way"),
+    Parameter("loop", 0.0, "choice", "whether a held envelope begins again after its decay", ("off", "on")),
+    Parameter("hand", 0.0, "value", "what a gesture records; let a control move it"),
+    Parameter("record", 0.0, "choice", "what passes into the gesture", ("play", "replace", "overdub")),
+    Parameter("clear", 0.0, "choice", "empties the gesture when it turns on", ("off", "on")),
+    *(Parameter(letter, 0.0, "value", f"free knob {letter} of a formula") for letter in "abcdefgh"),
 )
 
 LINK: tuple[Parameter, ...] = (
     Parameter("depth", 1.0, "of the parameter", "how far the modulator moves the parameter"),
     Parameter("offset", 0.0, "of the parameter", "added to depth times the modulator"),
+    Parameter(
+        "bend",
+        0.0,
+        "steepness",
+        "curve through which the modulator passes: 0 straight, above flat in the middle, below steep there",
+    ),
 )
 
 PATCH: tuple[Parameter, ...] = (
@@ -119,6 +211,24 @@ PATCH: tuple[Parameter, ...] = (
     Parameter("output.corner", 5.0, "Hz", "corner frequency of the DC removal"),
     Parameter("output.knee", 0.9, "of full scale", "level above which the guard begins to bend"),
     Parameter("output.limit", 1.0, "of full scale", "level that nothing passes; never above 1"),
+    Parameter("tempo.bpm", 120.0, "beats/min", "speed of the beat; a tap sets it"),
+    Parameter("tempo.running", 1.0, "choice", "whether the beat goes on", ("stopped", "running")),
+    Parameter("tempo.source", 0.0, "choice", "who beats: tempo.bpm or incoming MIDI clock", ("own", "clock")),
+    Parameter(
+        "tempo.swing",
+        0.0,
+        "of half a pair",
+        "delay of the second half of every pair; 1/3 makes triplets of it",
+    ),
+    Parameter("tempo.pair", 1.0, "beats", "length of a swung pair"),
+    Parameter("tempo.tap", 0.0, "choice", "counts as a tap when it turns on", ("off", "on")),
+    Parameter("tempo.restart", 0.0, "choice", "begins at beat 0 when it turns on", ("off", "on")),
+    Parameter("morph.from", 1.0, "snapshot", "snapshot, counted from 1, at morph.position 0"),
+    Parameter("morph.to", 2.0, "snapshot", "snapshot, counted from 1, at morph.position 1"),
+    Parameter(
+        "morph.position", 0.0, "0 to 1", "place between the two snapshots; controls and typed numbers move it"
+    ),
+    Parameter("morph.time", 4.0, "beats", "how long the action morph takes"),
 )
 
 LAYER_SIZE = len(LAYER)

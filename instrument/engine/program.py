@@ -2,39 +2,64 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
+from instrument.engine.form_table import COUNTING_FORMS
+from instrument.engine.formula_code import (
+    Formula,
+    place_in_layer,
+    place_in_modulator,
+)
 from instrument.engine.layout import (
+    CELLS,
+    FORM_KINDS,
+    GESTURES,
     LINK_ADD,
     LINK_MULTIPLY,
+    MODULATOR_CURVE,
+    MODULATOR_FOLLOWER,
+    MODULATOR_FORMULA,
+    MODULATOR_GESTURE,
+    MODULATOR_KINDS,
     MODULATOR_NONE,
+    MODULATOR_STEPS,
     PROGRAM,
+    SNAPSHOT_VALUES,
+    SNAPSHOTS,
+    SOURCE_FORMULA,
     SOURCE_HARMONIC,
+    SOURCE_INPUT,
     SOURCE_NONE,
     SOURCE_PATH,
-    STEP_BASE,
-    STEP_LINK,
-    STEP_MODULATOR,
     TERMS,
 )
 from instrument.engine.parameters import (
     LAYER,
     LAYER_BASE,
     LAYER_SIZE,
-    LINK_BASE,
-    LINK_SIZE,
     LINKS,
     LIVE_TERMS,
-    MODULATOR_BASE,
-    MODULATOR_SIZE,
     MODULATORS,
     ROWS,
     index_of,
     offset_in,
 )
+from instrument.engine.program_code import add_code
+from instrument.engine.schedule import late_links, order_steps
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+CLICK = 1 / 127
+"""Share of its range by which a click of an endless knob moves a parameter: as fine as an ordinary knob."""
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 _TERM_ROWS = offset_in(LAYER, "source.x.1.amplitude")
 
@@ -47,15 +72,21 @@ class Program:
     ----------
     record : np.ndarray [shape=(), dtype=PROGRAM]
         What the engine reads; table offsets are filled in when it is loaded.
+    reads_input : bool
+        Whether a formula reads the live input.
     paths : dict of int to np.ndarray [shape=(frames, n, 3), dtype=float64]
         Closed paths by layer (0-based), first point of each frame not repeated.
     terms : dict of (int, int) to np.ndarray [shape=(k, 3), dtype=float64]
         Amplitude, ratio and phase of the terms past the playable ones, by layer and axis.
+    tables : dict of int to np.ndarray [dtype=float64]
+        Breakpoints, steps or cells by modulator (0-based).
     """
 
     record: npt.NDArray[np.void]
+    reads_input: bool = False
     paths: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
     terms: dict[tuple[int, int], npt.NDArray[np.float64]] = field(default_factory=dict)
+    tables: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
 
     def set(self, address: str, value: float) -> None:
         """Give a parameter its starting value.
@@ -119,9 +150,211 @@ class Program:
         row["frames"], row["points"] = table.shape[:2]
         self.paths[layer] = table
 
+    def form(self, layer: int, kinds: Sequence[str]) -> None:
+        """Let a layer's drawing pass through forms, in this order, instead of those it had.
+
+        Parameters
+        ----------
+        layer : int, 0-based
+        kinds : sequence of str
+            Names from `layout.FORM_KINDS`, each at most once.
+
+        Raises
+        ------
+        ValueError
+            If there is no such form, or one is named twice (more than there is room for cannot be named).
+        """
+        for place, kind in enumerate(kinds):
+            if kind not in FORM_KINDS:
+                near = difflib.get_close_matches(kind, FORM_KINDS, n=1)
+                hint = f"did you mean {near[0]}?" if near else f"forms are {', '.join(FORM_KINDS)}."
+                raise ValueError(f"there is no form {kind!r}; {hint}")
+            if kind in kinds[:place]:
+                raise ValueError(f"the form {kind} is named twice; a layer passes each form at most once")
+        row = self.record["layers"][layer]
+        row["n_forms"] = len(kinds)
+        row["forms"][: len(kinds)] = [FORM_KINDS.index(kind) for kind in kinds]
+        if any(kind in COUNTING_FORMS for kind in kinds):
+            row["counts"] = 1
+
+    def draw_formula(self, layer: int, axes: Sequence[Formula | None]) -> None:
+        """Let a layer draw what formulas say of x, y and z.
+
+        Parameters
+        ----------
+        layer : int, 0-based
+        axes : up to three Formula or None
+            None, and an axis that is not given, draws 0.
+
+        Raises
+        ------
+        ValueError
+            If the program has no room for so many instructions or constants.
+        """
+        row = self.record["layers"][layer]
+        row["source"] = SOURCE_FORMULA
+        row["instructions"] = 0
+        for axis, formula in enumerate(axes):
+            if formula is None:
+                continue
+            names = [place_in_layer(name, layer) for name in formula.names]
+            row["code"][axis], row["instructions"][axis] = add_code(self.record, formula, names)
+            if "n" in formula.reads:
+                row["counts"] = 1
+            self._note_reading(formula)
+
+    def modulate_by_formula(self, modulator: int, formula: Formula) -> None:
+        """Let a modulator move as a formula says; a modulator is 0-based.
+
+        Raises
+        ------
+        ValueError
+            If the program has no room for so many instructions or constants.
+        """
+        self.modulate(modulator, MODULATOR_FORMULA)
+        row = self.record["modulators"][modulator]
+        names = [place_in_modulator(name, modulator) for name in formula.names]
+        row["code"], row["instructions"] = add_code(self.record, formula, names)
+        self._note_reading(formula)
+
+    def _note_reading(self, formula: Formula) -> None:
+        if not formula.reads.isdisjoint(("left", "right")):
+            self.reads_input = True
+
+    def draw_input(self, layer: int) -> None:
+        """Let a layer (0-based) draw the live input: the left channel is x, the right one y."""
+        self.record["layers"][layer]["source"] = SOURCE_INPUT
+
     def clear_layer(self, layer: int) -> None:
         """Let a layer draw nothing."""
         self.record["layers"][layer]["source"] = SOURCE_NONE
+
+    def modulate(self, number: int, kind: int) -> None:
+        """Let a modulator be of a kind; what it had of another one is forgotten.
+
+        Parameters
+        ----------
+        number : int, 0-based
+        kind : int
+            One of the `MODULATOR_` numbers of `layout`; a curve, steps and a gesture also want their table.
+
+        Raises
+        ------
+        ValueError
+            If there is no such modulator or kind, or one gesture too many.
+        """
+        _check_modulator(number)
+        if not 0 <= kind < len(MODULATOR_KINDS):
+            raise ValueError(f"there is no kind of modulator {kind}; kinds are {', '.join(MODULATOR_KINDS)}")
+        row = self.record["modulators"][number]
+        row["kind"], row["count"] = kind, 0
+        self.tables.pop(number, None)
+        if kind == MODULATOR_GESTURE:
+            others = [
+                k for k, row in enumerate(self.record["modulators"]) if row["kind"] == kind and k != number
+            ]
+            if len(others) == GESTURES:
+                row["kind"] = MODULATOR_NONE
+                raise ValueError(
+                    f"modulator {number + 1} is one gesture too many; at most {GESTURES} are played"
+                )
+            taken = {int(self.record["modulators"]["gesture"][k]) for k in others}
+            row["gesture"] = min(set(range(GESTURES)) - taken)
+
+    def modulate_by_curve(self, number: int, points: npt.NDArray[np.float64]) -> None:
+        """Let a modulator run through breakpoints.
+
+        Parameters
+        ----------
+        number : int, 0-based
+        points : np.ndarray [shape=(k, 3), dtype=float64]
+            Time (0 to 1, not falling), value, and bend of the way to the next point (0 straight).
+
+        Raises
+        ------
+        ValueError
+            If there is no point, a number is not finite, or times fall.
+        """
+        table = _table(points, 3, "a curve", "time, value and bend")
+        if (np.diff(table[:, 0]) < 0.0).any():
+            raise ValueError("the times of a curve fall; give its points in order of time")
+        self.modulate(number, MODULATOR_CURVE)
+        self._lay_table(number, table)
+
+    def modulate_by_steps(self, number: int, steps: npt.NDArray[np.float64]) -> None:
+        """Let a modulator play steps, all of the same length, that fill its cycle.
+
+        Parameters
+        ----------
+        number : int, 0-based
+        steps : np.ndarray [shape=(k, 4), dtype=float64]
+            Value, share of the step in which it glides there, probability of being played, and share of the step
+            after which the value falls to 0 (1: not at all).
+
+        Raises
+        ------
+        ValueError
+            If there is no step or a number is not finite.
+        """
+        table = _table(steps, 4, "a row of steps", "value, glide, probability and gate")
+        self.modulate(number, MODULATOR_STEPS)
+        self._lay_table(number, table)
+
+    def modulate_by_gesture(self, number: int, values: npt.NDArray[np.float64] | None = None) -> None:
+        """Let a modulator play a gesture, empty or as recorded before.
+
+        Parameters
+        ----------
+        number : int, 0-based
+        values : np.ndarray [shape=(k,), dtype=float64], optional
+            What it begins with, at equal distances along its cycle.
+
+        Raises
+        ------
+        ValueError
+            If it is one gesture too many, or a value is not finite.
+        """
+        cells = np.zeros(0)
+        if values is not None and len(values):
+            cells = np.asarray(values, np.float64)
+            if cells.ndim != 1 or not np.isfinite(cells).all():
+                raise ValueError("a gesture is a row of finite values")
+            if len(cells) != CELLS:
+                place = np.arange(CELLS) / CELLS
+                cells = np.interp(place, np.arange(len(cells)) / len(cells), cells, period=1.0)
+        self.modulate(number, MODULATOR_GESTURE)
+        if len(cells):
+            self._lay_table(number, cells)
+
+    def _lay_table(self, number: int, table: npt.NDArray[np.float64]) -> None:
+        self.record["modulators"][number]["count"] = len(table)
+        self.tables[number] = table
+
+    def add_snapshot(self, values: Mapping[str, float]) -> None:
+        """Add a snapshot, the next one counted from 1.
+
+        Parameters
+        ----------
+        values : mapping of str to float
+            Value by address.
+
+        Raises
+        ------
+        KeyError
+            If there is no such address.
+        ValueError
+            If the program has no room for so many snapshots or values.
+        """
+        number = int(self.record["n_snapshots"])
+        first = sum(int(row["count"]) for row in self.record["snapshots"][:number])
+        if number == SNAPSHOTS or first + len(values) > SNAPSHOT_VALUES:
+            raise ValueError(
+                f"a patch holds {SNAPSHOTS} snapshots of {SNAPSHOT_VALUES} values together at most; leave some out"
+            )
+        for k, (param, value) in enumerate(sorted((index_of(name), value) for name, value in values.items())):
+            self.record["snapshot_values"][first + k] = (value, param)
+        self.record["snapshots"][number] = (first, len(values))
+        self.record["n_snapshots"] = number + 1
 
     def link(self, number: int, modulator: int, address: str, operation: int = LINK_ADD) -> None:
         """Connect a modulator to a parameter.
@@ -147,10 +380,7 @@ class Program:
             raise ValueError(
                 f"link {number + 1} is out of order; links are made from 1 to {LINKS} without gaps"
             )
-        if not 0 <= modulator < MODULATORS:
-            raise ValueError(
-                f"there is no modulator {modulator + 1}; they are counted from 1 to {MODULATORS}"
-            )
+        _check_modulator(modulator)
         if operation not in {LINK_ADD, LINK_MULTIPLY}:
             raise ValueError(f"there is no link operation {operation}")
         row = self.record["links"][number]
@@ -160,17 +390,22 @@ class Program:
         self.record["n_links"] = max(int(self.record["n_links"]), number + 1)
 
     def schedule(self) -> None:
-        """Work out the order of modulators and links; call it after the last link is made.
+        """Work out the order of modulators and links, and which links are late; call it after the last link is made.
 
         Raises
         ------
         ValueError
-            If a modulator reaches itself through links, or a link's modulator is not in use.
+            If a link's modulator is not in use.
         """
-        steps = order_steps(self.record)
+        links = self.record["links"][: int(self.record["n_links"])]
+        links["late"] = late_links(self.record)
+        steps, before_tempo = order_steps(self.record)
+        self.record["tempo_steps"] = before_tempo
         self.record["n_steps"] = len(steps)
         for k, step in enumerate(steps):
             self.record["schedule"][k] = step
+        if links["late"].any() or (self.record["modulators"]["kind"] == MODULATOR_FOLLOWER).any():
+            self.record["short"] = 1
 
 
 def new_program() -> Program:
@@ -180,55 +415,20 @@ def new_program() -> Program:
     record["fade_seconds"] = 0.005
     record["base"] = [row.default for row in ROWS]
     record["jumps"] = [1 if row.choices else 0 for row in ROWS]
+    record["circles"] = [1 if row.circular else 0 for row in ROWS]
+    record["controls"]["step"] = CLICK
     return Program(record)
 
 
-def order_steps(record: npt.NDArray[np.void]) -> list[tuple[int, int]]:
-    """Return (operation, index) steps such that everything is evaluated before it is used.
+def _check_modulator(number: int) -> None:
+    if not 0 <= number < MODULATORS:
+        raise ValueError(f"there is no modulator {number + 1}; they are counted from 1 to {MODULATORS}")
 
-    A linked parameter's own row is begun first, then its links follow, each after its modulator and
-    after the links that move its depth and offset; a modulator comes after links to its parameters.
 
-    Raises
-    ------
-    ValueError
-        If a modulator reaches itself, or a link's modulator is not in use.
-    """
-    links = [(int(row["modulator"]), int(row["param"])) for row in record["links"][: int(record["n_links"])]]
-    by_target: dict[int, list[int]] = {}
-    for number, (modulator, param) in enumerate(links):
-        if record["modulators"]["kind"][modulator] == MODULATOR_NONE:
-            raise ValueError(f"link {number + 1} is moved by modulator {modulator + 1}, which is not in use")
-        by_target.setdefault(param, []).append(number)
-    steps: list[tuple[int, int]] = []
-    done: set[tuple[str, int]] = set()
-    under_way: set[tuple[str, int]] = set()
-
-    def visit(kind: str, index: int) -> None:
-        if (kind, index) in done:
-            return
-        if (kind, index) in under_way:
-            raise ValueError("a modulator reaches itself through its links; take one link of the circle out")
-        under_way.add((kind, index))
-        if kind == "modulator":
-            first = MODULATOR_BASE + index * MODULATOR_SIZE
-            for param in range(first, first + MODULATOR_SIZE):
-                visit("param", param)
-            steps.append((STEP_MODULATOR, index))
-        elif index in by_target:
-            for number in by_target[index]:
-                visit("modulator", links[number][0])
-                first = LINK_BASE + number * LINK_SIZE
-                for param in range(first, first + LINK_SIZE):
-                    visit("param", param)
-            steps.append((STEP_BASE, index))
-            steps.extend((STEP_LINK, number) for number in by_target[index])
-        under_way.discard((kind, index))
-        done.add((kind, index))
-
-    for param in by_target:
-        visit("param", param)
-    for number in range(MODULATORS):
-        if record["modulators"]["kind"][number] != MODULATOR_NONE:
-            visit("modulator", number)
-    return steps
+def _table(rows: npt.NDArray[np.float64], width: int, what: str, columns: str) -> npt.NDArray[np.float64]:
+    table = np.ascontiguousarray(rows, np.float64)
+    if table.ndim != 2 or table.shape[1] != width or len(table) == 0:
+        raise ValueError(f"{what} is rows of {columns}, at least one, not an array of {table.shape}")
+    if not np.isfinite(table).all():
+        raise ValueError(f"{what} holds a number that is not finite")
+    return table

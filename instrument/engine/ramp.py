@@ -42,10 +42,22 @@ def set_parameter(s, index, value, samples):
     if not listed:
         s.ramping[s.n_ramping] = index
         s.n_ramping += 1
+    s.steps[index] = 0
     s.origin[index] = here
     s.target[index] = value
     s.ramp_length[index] = samples
     s.ramp_done[index] = 0
+
+
+@compiled
+def _slide(row, origin, target, done, length, n):
+    value = target
+    for i in range(n):
+        step = done + 1 + i
+        weight = step / length
+        value = target if step >= length else (1.0 - weight) * origin + weight * target
+        row[i] = value
+    return value
 
 
 @compiled
@@ -66,11 +78,12 @@ def advance_ramps(s, n):
         origin = s.origin[index]
         row = s.rows[index]
         value = target
-        for i in range(n):
-            step = done + 1 + i
-            weight = step / length
-            value = target if step >= length else (1.0 - weight) * origin + weight * target
-            row[i] = value
+        if s.steps[index] != 0:
+            for i in range(n):
+                value = origin if 2 * (done + 1 + i) < length else target
+                row[i] = value
+        else:
+            value = _slide(row, origin, target, done, length, n)
         s.value[index] = value
         s.ramp_done[index] = done + n
         s.moving[index] = 1

@@ -5,16 +5,29 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiled import compiled, inlined, merged
-from instrument.engine.layout import SOURCE_HARMONIC, SOURCE_PATH
+from instrument.engine.formula_code import AXIS_PLACES
+from instrument.engine.layout import SOURCE_FORMULA, SOURCE_HARMONIC, SOURCE_INPUT, SOURCE_PATH
+from instrument.engine.machine import address_of
 from instrument.engine.numeric import clamp, sincos_turn, wrap_turn
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LIVE_TERMS, offset_in
+from instrument.engine.units import FORMULA
 
 _TERMS = offset_in(LAYER, "source.x.1.amplitude")
 _LENGTH = offset_in(LAYER, "pen.length")
 _FRAME = offset_in(LAYER, "source.frame")
 _BLEND = offset_in(LAYER, "source.blend")
+_GAIN = offset_in(LAYER, "source.gain")
+_GATE = offset_in(LAYER, "source.gate")
 _TERM_SIZE = 3
 _AXIS_SIZE = LIVE_TERMS * _TERM_SIZE
+_X_PLACE, _Y_PLACE, _Z_PLACE = AXIS_PLACES
+_run_formula = FORMULA.call
+
+_GATE_SECONDS = 0.005
+"""Time in which the gate opens and closes; short enough for speech and plucked strings (common practice, no source)."""
+
+_FALL_SECONDS = 0.05
+"""Time constant of the level that the gate listens to, some periods of a low note (common practice, no source)."""
 
 
 @inlined
@@ -174,6 +187,39 @@ def _follow_frames(pool, layer, position, frame, blend, x, y, z, first, last):
 
 
 @compiled
+def _formula_axis(m, p, s, layer, axis, place, out, first, last):
+    count = np.int64(p.layers[layer].instructions[axis])
+    if count == 0:
+        _clear(out, first, last)
+        return
+    code = np.int64(p.layers[layer].code[axis])
+    _run_formula(address_of(m), s.number, code, count, place, np.int64(first), np.int64(last))
+
+
+@compiled
+def _listen_in(m, s, layer, first, last):
+    # The gate moves in equal steps, so that it really arrives: an open one leaves every bit as it is.
+    left = m.input_rows[0]
+    right = m.input_rows[1]
+    gain = s.rows[layer * LAYER_SIZE + _GAIN]
+    gate = s.rows[layer * LAYER_SIZE + _GATE]
+    step = 1.0 / (_GATE_SECONDS * m.rate)
+    keep = 1.0 - 1.0 / (_FALL_SECONDS * m.rate)
+    level = s.gate_level[layer]
+    share = s.gate_gain[layer]
+    for i in range(first, last):
+        loudest = max(abs(left[i]), abs(right[i]))
+        level = max(loudest, level * keep)
+        level = level if level > 1e-30 else 0.0
+        share = max(share - step, 0.0) if level < gate[i] else min(share + step, 1.0)
+        m.scratch_x[i] = left[i] * (gain[i] * share)
+        m.scratch_y[i] = right[i] * (gain[i] * share)
+    s.gate_level[layer] = level
+    s.gate_gain[layer] = share
+    _clear(m.scratch_z, first, last)
+
+
+@compiled
 def run_source(m, p, s, layer, first, last):
     """Fill x, y and z of a layer for samples first to last."""
     kind = p.layers[layer].source
@@ -206,6 +252,12 @@ def run_source(m, p, s, layer, first, last):
             first,
             last,
         )
+    elif kind == SOURCE_FORMULA:
+        _formula_axis(m, p, s, layer, 0, _X_PLACE, m.scratch_x, first, last)
+        _formula_axis(m, p, s, layer, 1, _Y_PLACE, m.scratch_y, first, last)
+        _formula_axis(m, p, s, layer, 2, _Z_PLACE, m.scratch_z, first, last)
+    elif kind == SOURCE_INPUT:
+        _listen_in(m, s, layer, first, last)
     else:
         _clear(m.scratch_x, first, last)
         _clear(m.scratch_y, first, last)

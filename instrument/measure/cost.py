@@ -59,6 +59,22 @@ class Cost:
         """Return the figures by name, as the command prints them."""
         return asdict(self)
 
+    def in_words(self) -> str:
+        """Return the figures as the command tells them."""
+        lines = [
+            f"{self.layers} layers at {self.rate:g} Hz in blocks of {self.block} frames:",
+            f"  {self.ns_per_sample_per_layer:.1f} ns a sample and layer",
+        ]
+        if self.c_ns_per_sample_per_layer and self.ratio_to_c and self.ratio_range:
+            lines += [
+                f"  {self.c_ns_per_sample_per_layer:.1f} ns for the same chain in plain C, {self.ratio_to_c:.2f} times ours",
+                f"  (single rounds from {self.ratio_range[0]:.2f} to {self.ratio_range[1]:.2f})",
+            ]
+        else:
+            lines.append("  no C compiler here to compare with")
+        callback = f"  a callback takes {self.p50_us:g} us, 99.9 percent within {self.p999_us:g} us, of {self.period_us:.0f} us"
+        return "\n".join([*lines, callback])
+
 
 def reference_path() -> npt.NDArray[np.float64]:
     """Return the closed path of the reference patch [shape=(POINTS, 3)]: a knot of three sines."""

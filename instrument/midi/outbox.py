@@ -1,9 +1,9 @@
-"""Events on their way into one of the engine's rings: what finds no room waits its turn instead of being lost."""
+"""Events on their way into a ring: what finds no room waits its turn instead of being lost."""
 
 from __future__ import annotations
 
 from collections import deque
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from instrument.engine.layout import RING_EVENTS
 
@@ -11,8 +11,18 @@ if TYPE_CHECKING:
     from instrument.engine.engine import Engine, Event
 
 
-class Outbox:
-    """The one producer's side of a ring.
+class Ring(Protocol):
+    """A ring that one thread alone fills."""
+
+    def room(self) -> int:
+        """Return how many events can be pushed now."""
+
+    def push(self, event: Event) -> object:
+        """Hand on an event for which there is room."""
+
+
+class EngineRing:
+    """One of the engine's own rings.
 
     Parameters
     ----------
@@ -24,6 +34,27 @@ class Outbox:
     def __init__(self, engine: Engine, ring: int) -> None:
         self._engine = engine
         self._ring = ring
+
+    def room(self) -> int:
+        """Return how many events can be pushed now."""
+        row = self._engine.record["rings"][self._ring]
+        return RING_EVENTS - (int(row["tail"]) - int(row["head"]))
+
+    def push(self, event: Event) -> object:
+        """Hand on an event for which there is room."""
+        return self._engine.push(event, self._ring)
+
+
+class Outbox:
+    """The one producer's side of a ring.
+
+    Parameters
+    ----------
+    ring : Ring
+    """
+
+    def __init__(self, ring: Ring) -> None:
+        self._ring = ring
         self._waiting: deque[Event] = deque()
 
     def send(self, event: Event) -> None:
@@ -33,8 +64,6 @@ class Outbox:
     def flush(self, most: int = RING_EVENTS) -> int:
         """Hand on what has room, at most so many events; return how many still wait."""
         if self._waiting:
-            row = self._engine.record["rings"][self._ring]
-            room = RING_EVENTS - (int(row["tail"]) - int(row["head"]))
-            for _ in range(min(room, most, len(self._waiting))):
-                self._engine.push(self._waiting.popleft(), self._ring)
+            for _ in range(min(self._ring.room(), most, len(self._waiting))):
+                self._ring.push(self._waiting.popleft())
         return len(self._waiting)

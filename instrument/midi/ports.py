@@ -1,26 +1,24 @@
-"""MIDI inputs: which there are, opening them by name, and a port of our own that others connect to."""
+"""Ports through rtmidi: which there are, opening them by name, and one of our own that others connect to."""
 
 from __future__ import annotations
 
-import difflib
 import sys
-from typing import Any
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any
 
 import rtmidi
 
 from instrument.midi.errors import MidiError
+from instrument.midi.plugs import Plug, jack_plug
+
+if TYPE_CHECKING:
+    from instrument.midi.poll import MidiPoll
 
 CLIENT = "Beamhand"
 """Name of our own port, and of the client that owns it where the system has clients."""
 
 _QUEUE = 16_384
 """Messages the port holds until they are polled: more than a MIDI cable carries in ten seconds."""
-
-_HARDWARE = ("system:", "a2j:", "Midi-Bridge:")
-"""How JACK names what is plugged in: by its own driver, by a2jmidid, by PipeWire (common practice, no source)."""
-
-_PASSING = ("Midi Through", CLIENT)
-"""Ports that only pass messages on, and our own: opening them would hear the same message twice."""
 
 
 def midi_api(*, jack: bool) -> int:
@@ -60,37 +58,6 @@ def output_names(api: int) -> list[str]:
     return _names(rtmidi.MidiOut, api)
 
 
-def choose_inputs(wanted: list[str], names: list[str], *, jack: bool) -> list[str]:
-    """Return the inputs to open.
-
-    Parameters
-    ----------
-    wanted : list of str
-        Names or parts of names, upper and lower case alike; a part may mean several inputs. Empty means every
-        controller that is plugged in.
-    names : list of str
-        What there is.
-    jack : bool
-        Whether these are JACK's names, where other programs stand beside controllers and are only heard when named.
-
-    Raises
-    ------
-    MidiError
-        If nothing has such a name.
-    """
-    if not wanted:
-        found = [name for name in names if not name.startswith(_PASSING)]
-        return [name for name in found if name.startswith(_HARDWARE)] if jack else found
-    chosen: list[str] = []
-    for part in wanted:
-        exact = [name for name in names if name == part]
-        matches = exact or [name for name in names if part.casefold() in name.casefold()]
-        if not matches:
-            raise MidiError(_unknown(part, names))
-        chosen += [name for name in matches if name not in chosen]
-    return chosen
-
-
 class InputPort:
     """One open input, to be polled.
 
@@ -107,8 +74,78 @@ class InputPort:
 
     def close(self) -> None:
         """Let go of the port."""
-        self._port.close_port()
+        with suppress(rtmidi.RtMidiError):
+            self._port.close_port()
         self._port.delete()
+
+
+class PolledInput:
+    """A port while it is being polled.
+
+    Parameters
+    ----------
+    port : InputPort
+    poll : MidiPoll
+    number : int
+    """
+
+    def __init__(self, port: InputPort, poll: MidiPoll, number: int) -> None:
+        self._port = port
+        self._poll = poll
+        self.held = poll.add(port, number)
+
+    def is_there(self) -> bool:
+        """Return True: rtmidi does not tell whether a port has lost its other end."""
+        return True
+
+    def close(self) -> int:
+        """Close the port and return the sample behind its messages."""
+        self._poll.drop(self._port)
+        self._port.close()
+        return self._poll.last + 1
+
+
+class RtmidiSystem:
+    """The ports that rtmidi knows through one of its systems.
+
+    Parameters
+    ----------
+    api : int
+        rtmidi's number of the system.
+    poll : MidiPoll
+        Takes the messages.
+    """
+
+    def __init__(self, api: int, poll: MidiPoll) -> None:
+        self._api = api
+        self._poll = poll
+        self._lister: Any = None
+
+    def plugs(self) -> list[Plug]:
+        """Return what could play into us now; nothing if the system does not answer."""
+        try:
+            if self._lister is None:
+                # Kept open: a new client for every look would be news to every other program.
+                self._lister = _client(self._api, f"{CLIENT} looks around")
+            names = [str(name) for name in self._lister.get_ports() if not str(name).startswith(f"{CLIENT}:")]
+        except (MidiError, rtmidi.RtMidiError):
+            return []
+        return [jack_plug(name) if is_jack(self._api) else Plug(name) for name in names]
+
+    def own(self, number: int) -> PolledInput | None:
+        """Open a port of our own; None where the system has no such ports."""
+        port = open_own_port(self._api)
+        return PolledInput(port, self._poll, number) if port is not None else None
+
+    def open(self, plug: Plug, number: int) -> PolledInput:
+        """Open an input.
+
+        Raises
+        ------
+        MidiError
+            If it has gone or belongs to somebody else.
+        """
+        return PolledInput(open_input(plug.name, self._api), self._poll, number)
 
 
 def open_input(name: str, api: int) -> InputPort:
@@ -142,14 +179,14 @@ def open_own_port(api: int) -> InputPort | None:
     return InputPort(CLIENT, port)
 
 
-def _client(api: int) -> Any:
+def _client(api: int, name: str = CLIENT) -> Any:
     # Polled, never called back: a Python callback in the MIDI system's real-time thread waits for Python's lock and
-    # stops the sound of every program. Clock, sensing and system exclusive messages are not read at all.
+    # stops the sound of every program. Sensing and system exclusive messages are not read at all.
     try:
-        port = rtmidi.MidiIn(api, name=CLIENT, queue_size_limit=_QUEUE)
+        port = rtmidi.MidiIn(api, name=name, queue_size_limit=_QUEUE)
     except rtmidi.RtMidiError as error:
         raise MidiError(f"the MIDI system refuses a new port ({error}).") from None
-    port.ignore_types(sysex=True, timing=True, active_sense=True)
+    port.ignore_types(sysex=True, timing=False, active_sense=True)
     return port
 
 
@@ -171,12 +208,3 @@ def _names(kind: Any, api: int) -> list[str]:
         return [str(name) for name in port.get_ports() if not str(name).startswith(f"{CLIENT}:")]
     finally:
         port.delete()
-
-
-def _unknown(part: str, names: list[str]) -> str:
-    if not names:
-        return f"there is no MIDI input {part!r}; none is connected."
-    folded = {name.casefold(): name for name in names}
-    near = difflib.get_close_matches(part.casefold(), folded, n=3, cutoff=0.3)
-    offered = [folded[name] for name in near] or names[:5]
-    return f"there is no MIDI input {part!r}; did you mean {' or '.join(repr(name) for name in offered)}?"

@@ -2,28 +2,47 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.engine.layout import CURVES, LINK_ADD, LINK_MULTIPLY, MESSAGES, MODULATOR_LFO
-from instrument.engine.parameters import AXES, LINK, LIVE_TERMS, MODULATOR, PATCH, index_of
+from instrument.engine.layout import (
+    ACTIONS,
+    CURVES,
+    LINK_ADD,
+    LINK_MULTIPLY,
+    MANNERS,
+    MESSAGES,
+    MODULATOR_KINDS,
+    TAKEOVERS,
+)
+from instrument.engine.parameters import AXES, LINK, LIVE_TERMS, PATCH, index_of
 from instrument.engine.program import Program, new_program
 from instrument.patch.check import modulator_index
+from instrument.patch.controls import COUNTED
 from instrument.patch.errors import PatchError, Problem
 from instrument.patch.fields import parameter_values
-from instrument.patch.locate import lines_of
+from instrument.patch.forms import FORM_FIELDS
+from instrument.patch.formula import compile_formula
+from instrument.patch.modulators import MODULATOR_FIELDS, table_of
 from instrument.patch.routing import read_drawings
 from instrument.patch.schema import LAYER_FIELDS, Patch
-from instrument.patch.sources import PATH_FIELDS, Harmonic
+from instrument.patch.sources import (
+    FORMULA_FIELDS,
+    INPUT_FIELDS,
+    PATH_FIELDS,
+    Formulas,
+    Harmonic,
+    LiveInput,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from instrument.engine.parameters import Parameter
     from instrument.patch.cache import Drawn
     from instrument.patch.presets import Axes
 
-_KIND = {"lfo": MODULATOR_LFO}
 _OPERATION = {"add": LINK_ADD, "multiply": LINK_MULTIPLY}
 
 
@@ -44,9 +63,18 @@ def build_program(patch: Patch, drawings: Mapping[int, Drawn] | None = None) -> 
     Raises
     ------
     PatchError
-        If a drawing is refused, or a modulator reaches itself through links.
+        If a drawing is refused, or there are more formulas, gestures or snapshots than a program holds.
     """
     drawings = read_drawings(patch) if drawings is None else drawings
+    try:
+        return _built(patch, drawings)
+    except ValueError as error:
+        if isinstance(error, PatchError):
+            raise
+        raise PatchError(patch.path or "patch", Problem(f"{error}.")) from None
+
+
+def _built(patch: Patch, drawings: Mapping[int, Drawn]) -> Program:
     program = new_program()
     program.record["ramp_seconds"] = patch.ramp
     program.record["fade_seconds"] = patch.fade
@@ -54,11 +82,13 @@ def build_program(patch: Patch, drawings: Mapping[int, Drawn] | None = None) -> 
         program.set(name, value)
     _build_layers(patch, program, drawings)
     for k, modulator in enumerate(patch.modulator):
-        program.record["modulators"]["kind"][k] = _KIND[modulator.kind]
-        for name, value in parameter_values(modulator, MODULATOR):
+        _build_modulator(program, k, modulator)
+        for name, value in parameter_values(modulator, MODULATOR_FIELDS[modulator.kind]):
             program.set(f"mod.{k + 1}.{name}", value)
     _build_links(patch, program)
     _build_controls(patch, program)
+    for snapshot in patch.snapshot:
+        program.add_snapshot(snapshot.values)
     for address, value in patch.values.items():
         program.set(address, value)
     return program
@@ -73,21 +103,58 @@ def _build_layers(patch: Patch, program: Program, drawings: Mapping[int, Drawn])
     for k, layer in enumerate(patch.layer):
         for name, value in parameter_values(layer, LAYER_FIELDS):
             program.set(f"layer.{k + 1}.{name}", value)
-        if isinstance(layer.source, Harmonic):
-            program.draw_harmonic(k, _with_played_terms(patch, k + 1, layer.source.tables()))
-        elif layer.source is not None:
-            program.draw_path(k, drawings[k].points if k in drawings else layer.source.table())
-            for name, value in parameter_values(layer.source, PATH_FIELDS):
-                program.set(f"layer.{k + 1}.source.{name}", value)
+        _build_source(patch, program, k, drawings)
+        program.form(k, [form.kind for form in layer.form])
+        for form in layer.form:
+            for name, value in parameter_values(form, FORM_FIELDS[form.kind]):
+                program.set(f"layer.{k + 1}.form.{form.kind}.{name}", value)
+
+
+def _build_source(patch: Patch, program: Program, k: int, drawings: Mapping[int, Drawn]) -> None:
+    source = patch.layer[k].source
+    fields: tuple[Parameter, ...] = ()
+    match source:
+        case None:
+            return
+        case Harmonic():
+            program.draw_harmonic(k, _with_played_terms(patch, k + 1, source.tables()))
+        case Formulas():
+            fields = FORMULA_FIELDS
+            texts = [source.x, source.y, source.z]
+            program.draw_formula(k, [None if text is None else compile_formula(text) for text in texts])
+        case LiveInput():
+            fields = INPUT_FIELDS
+            program.draw_input(k)
+        case _:
+            fields = PATH_FIELDS
+            program.draw_path(k, drawings[k].points if k in drawings else source.table())
+    for name, value in parameter_values(source, fields):
+        program.set(f"layer.{k + 1}.source.{name}", value)
+
+
+def _build_modulator(program: Program, k: int, modulator: Any) -> None:
+    match modulator.kind:
+        case "curve":
+            program.modulate_by_curve(k, table_of(modulator))
+        case "steps":
+            program.modulate_by_steps(k, table_of(modulator))
+        case "gesture":
+            program.modulate_by_gesture(k, table_of(modulator))
+        case "formula":
+            program.modulate_by_formula(k, compile_formula(modulator.formula))
+        case kind:
+            program.modulate(k, MODULATOR_KINDS.index(kind))
 
 
 def _with_played_terms(patch: Patch, number: int, tables: Axes) -> Axes:
     # A term that a link or a control moves is there from the start, silent, or they would move nothing.
     needed = dict.fromkeys(AXES, 0)
-    moved = [link.parameter for link in patch.link] + [control.parameter for control in patch.control]
+    moved = [link.parameter for link in patch.link]
+    moved += [control.parameter for control in patch.control if control.parameter is not None]
+    moved += [address for snapshot in patch.snapshot for address in snapshot.values]
     for address in moved:
         match address.split("."):
-            case ["layer", layer, "source", axis, term, _] if int(layer) == number:
+            case ["layer", layer, "source", axis, term, _] if int(layer) == number and axis in AXES:
                 needed[axis] = max(needed[axis], int(term))
     x, y, z = (_lengthened(table, needed[axis]) for table, axis in zip(tables, AXES, strict=True))
     return x, y, z
@@ -112,11 +179,7 @@ def _build_links(patch: Patch, program: Program) -> None:
         program.link(k, modulator, link.parameter, _OPERATION[link.operation])
         for name, value in parameter_values(link, LINK):
             program.set(f"link.{k + 1}.{name}", value)
-    try:
-        program.schedule()
-    except ValueError as error:
-        line = lines_of(patch.text).get(("link", 0))
-        raise PatchError(patch.path or "patch", Problem(f"{error}.", "link", line)) from None
+    program.schedule()
 
 
 def _build_controls(patch: Patch, program: Program) -> None:
@@ -127,7 +190,17 @@ def _build_controls(patch: Patch, program: Program) -> None:
         row["message"] = MESSAGES.index(control.message)
         row["channel"] = control.channel - 1 if isinstance(control.channel, int) else -1
         row["number"] = control.number if isinstance(control.number, int) else -1
-        row["param"] = index_of(control.parameter)
+        row["param"] = index_of(control.parameter) if control.parameter is not None else 0
+        row["action"] = ACTIONS.index(control.action or "none")
+        row["argument"] = (
+            np.nan if control.choose is None and control.action in COUNTED else control.choose or 0
+        )
+        row["manner"] = MANNERS.index(control.manner)
+        row["takeover"] = TAKEOVERS.index(control.takeover)
+        row["group"] = control.group
+        row["step"] = control.step
+        row["acceleration"] = control.acceleration
+        row["by_bend_range"] = int(control.message == "bend" and control.range is None)
         row["curve"] = CURVES.index(control.shape)
         points = control.points or []
         row["first_point"] = at if points else 0

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.layout import CURVE_POINTS
-from instrument.engine.parameters import AXES
-from instrument.patch.errors import did_you_mean, shown
+from instrument.patch.errors import did_you_mean, listed, shown
 from instrument.patch.locate import Path
-from instrument.patch.sources import Along, Harmonic
+from instrument.patch.modulators import KIND_ROWS
+from instrument.patch.sources import kind_of_row
 
 if TYPE_CHECKING:
     from instrument.patch.schema import Patch
@@ -28,8 +28,14 @@ def cross_problems(patch: Patch) -> list[Finding]:
             found.append((("link", k, "modulator"), f"{name}.modulator", said))
         found += _address_problem(patch, link.parameter, ("link", k, "parameter"), f"{name}.parameter")
     for k, control in enumerate(patch.control):
+        if control.parameter is None:
+            continue
         path: Path = ("control", k, "parameter")
         found += _address_problem(patch, control.parameter, path, f"control.{k + 1}.parameter")
+    for k, snapshot in enumerate(patch.snapshot):
+        for address in snapshot.values:
+            place: Path = ("snapshot", k, "values", address)
+            found += _address_problem(patch, address, place, f"snapshot.{k + 1}.values.{address}")
     found += _curve_problem(patch)
     return found
 
@@ -77,14 +83,35 @@ def _address_problem(patch: Patch, address: str, path: Path, name: str) -> list[
     if int(rest[0]) > count:
         there = f"has {count} {words}{'s' if count != 1 else ''}" if count else f"has no {words}"
         return [(path, name, f"{name} is {shown(address)}; the patch {there}. Add one with [[{words}]].")]
-    if stem == "layer" and rest[1] == "source":
-        of_terms = rest[2] in AXES
-        source = patch.layer[int(rest[0]) - 1].source
-        if not isinstance(source, Harmonic if of_terms else Along):
-            drawn, kind = ("harmonic terms", "harmonic") if of_terms else ("path", "path")
-            said = f"{name} is {shown(address)}; layer {rest[0]} draws no {drawn}, so it would move nothing."
-            return [(path, name, f'{said} Give the layer a source of kind = "{kind}".')]
+    if stem == "layer" and rest[1] in {"source", "form"}:
+        return [(path, name, said) for said in _idle_layer(patch, int(rest[0]), rest[1:], address, name)]
+    if stem == "mod":
+        kind = patch.modulator[int(rest[0]) - 1].kind
+        if ".".join(rest[1:]) not in KIND_ROWS[kind]:
+            takes = listed(KIND_ROWS[kind], "and")
+            said = f"{name} is {shown(address)}; a modulator of kind {kind} listens to {takes} alone."
+            return [(path, name, said)]
     return []
+
+
+_DRAWN = {"harmonic": "harmonic terms", "path": "path", "formula": "formulas", "input": "live input"}
+
+
+def _idle_layer(patch: Patch, number: int, rest: list[str], address: str, name: str) -> list[str]:
+    # What a link or a control would move in vain: the layer has no such source or form.
+    layer = patch.layer[number - 1]
+    where = f"{name} is {shown(address)}; layer {number}"
+    if rest[0] == "form":
+        kind = rest[1]
+        if kind in [form.kind for form in layer.form]:
+            return []
+        mend = f'Give the layer a [[layer.form]] of kind = "{kind}".'
+        return [f"{where} passes no {kind}, so it would move nothing. {mend}"]
+    kind = kind_of_row(rest[1])
+    if layer.source is not None and layer.source.kind == kind:
+        return []
+    mend = f'Give the layer a source of kind = "{kind}".'
+    return [f"{where} draws no {_DRAWN[kind]}, so it would move nothing. {mend}"]
 
 
 def _curve_problem(patch: Patch) -> list[Finding]:

@@ -5,16 +5,22 @@ from typing import Annotated, Any, Self
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
-from instrument.engine.layout import CURVE_POINTS, CURVES, MESSAGES
+from instrument.engine.layout import ACTIONS, CURVE_POINTS, CURVES, MANNERS, MESSAGES, TAKEOVERS
 from instrument.engine.parameters import INDEX
-from instrument.patch.errors import did_you_mean
-from instrument.patch.fields import Number, Table, Text, one_of, refusal
+from instrument.patch.errors import did_you_mean, listed
+from instrument.patch.fields import Number, Table, Text, one_of, refusal, whole
 from instrument.patch.number import NumberError, note_to_key
 
-KEYED = ("note", "velocity", "gate", "pad")
-"""Messages whose number is a key, so that a note name may stand for it."""
+NUMBERLESS = ("bend", "pressure", "program")
 
-NUMBERLESS = ("bend", "pressure")
+NUMBERED = {"cc": 127, "cc14": 31, "rpn": 16383, "nrpn": 16383}
+"""Messages that are told apart by their number, and the highest of each."""
+
+TURNED = ("cc", "cc14")
+"""Messages of knobs, which may have to take hold of their parameter."""
+
+COUNTED = ("patch", "snapshot", "morph")
+"""Actions that choose one of several, counted from 1."""
 
 FULL_SWEEP: dict[str, tuple[float, float]] = {"note": (0.0, 127.0), "bend": (-2.0, 2.0)}
 """Ranges where the file gives none, unlike 0 to 1: a note sets its own key number; a bend is two semitones, which is
@@ -46,9 +52,11 @@ def _message_number(value: Any) -> Any:
             value = note_to_key(value)
         except NumberError:
             value = None
-    if value == "any" or (isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= 127):
+    if value == "any" or (isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= 16383):
         return value
-    raise refusal('it takes a number from 0 to 127, a note name such as C#4 for a key, or "any"')
+    raise refusal(
+        'it takes a number from 0 to 127 (parameter numbers to 16383), a note name such as C#4 for a key, or "any"'
+    )
 
 
 def _range(value: Any) -> Any:
@@ -74,10 +82,37 @@ def _points(value: Any) -> Any:
 
 
 class Control(Table):
-    """MIDI message to parameter."""
+    """MIDI message to parameter or action."""
 
-    message: Annotated[str, *one_of(MESSAGES[1:])] = Field(description="kind of MIDI message listened to")
-    parameter: Address = Field(description="address of the parameter that it moves")
+    message: Annotated[str, *one_of(MESSAGES[1:])] = Field(
+        description="kind of MIDI message listened to: note is the key, velocity how hard it was struck, gate is 1 "
+        "while a key is held, pad the velocity of one key while it is held; program counts on in banks"
+    )
+    parameter: Address | None = Field(None, description="address of the parameter that it moves")
+    action: Annotated[str, *one_of(ACTIONS[1:])] | None = Field(
+        None, description="what it does instead: patches belong to the set list, snapshots to the patch"
+    )
+    choose: Annotated[int, *whole(1, 512)] | None = Field(
+        None,
+        description="patch or snapshot of the action, counted from 1; unless given, the message's own value chooses",
+    )
+    manner: Annotated[str, *one_of(MANNERS)] = Field(
+        "sweep",
+        description="a knob, fader or held button; a button that changes over; one of a group; or an endless knob by "
+        "its coding",
+    )
+    takeover: Annotated[str, *one_of(TAKEOVERS)] = Field(
+        "jump",
+        description="what a knob does that does not stand where its parameter is: jump there, wait until it meets "
+        "it, or share out what is left of both ways",
+    )
+    group: Annotated[int, *whole(0, 127)] = Field(
+        0, description="radio buttons of one group put each other out"
+    )
+    step: Number = Field(1 / 127, description="how far a click of an endless knob goes (of the range)")
+    acceleration: Number = Field(
+        0.0, description="how much further clicks go that follow within 0.1 s (times)"
+    )
     channel: Annotated[
         int | str,
         BeforeValidator(_channel),
@@ -86,10 +121,12 @@ class Control(Table):
     number: Annotated[
         int | str,
         BeforeValidator(_message_number),
-        WithJsonSchema({"anyOf": [{"type": "integer", "minimum": 0, "maximum": 127}, {"type": "string"}]}),
-    ] = Field("any", description="controller number, or key as a number or a note name")
+        WithJsonSchema({"anyOf": [{"type": "integer", "minimum": 0, "maximum": 16383}, {"type": "string"}]}),
+    ] = Field("any", description="controller or parameter number, or key as a number or a note name")
     range: Annotated[list[Number], BeforeValidator(_range)] | None = Field(
-        None, description="the parameter's values at both ends of the sweep"
+        None,
+        description="the parameter's values at both ends of the sweep; of a bend as far as the controller has been set "
+        "to bend, 2 semitones at first",
     )
     curve: Annotated[str, *one_of(CURVES)] | None = Field(
         None,
@@ -103,7 +140,9 @@ class Control(Table):
 
     @model_validator(mode="after")
     def _agree(self) -> Self:
+        self._check_target()
         self._check_number()
+        self._check_manner()
         self._check_points()
         if self.curve == "exp":
             low, high = self.sweep
@@ -112,10 +151,31 @@ class Control(Table):
                 raise refusal("the curve exp needs both ends above 0, or both below", mend, at="range")
         return self
 
-    def _check_number(self) -> None:
-        if self.message == "cc" and "number" not in self.model_fields_set:
+    def _check_target(self) -> None:
+        if (self.parameter is None) == (self.action is None):
             raise refusal(
-                "a cc control needs the number of the controller",
+                "a control moves a parameter or does an action, one of the two",
+                'Write parameter = "layer.1.level", or action = "next".',
+                at="parameter",
+            )
+        if self.choose is not None and self.action not in COUNTED:
+            raise refusal(f"choose belongs to the actions {listed(COUNTED, 'and')}", at="choose")
+
+    def _check_manner(self) -> None:
+        if self.manner.startswith("relative") and self.message != "cc":
+            raise refusal("an endless knob sends cc messages", 'Write message = "cc".', at="manner")
+        if self.takeover != "jump" and (self.message not in TURNED or self.manner != "sweep"):
+            raise refusal(
+                "only a knob or fader, of cc or cc14, takes hold", "Take this line out.", at="takeover"
+            )
+
+    def _check_number(self) -> None:
+        top = NUMBERED.get(self.message, 127)
+        if isinstance(self.number, int) and self.number > top:
+            raise refusal(f"it takes a number from 0 to {top}", at="number")
+        if self.message in NUMBERED and "number" not in self.model_fields_set:
+            raise refusal(
+                f"a {self.message} control needs the number of the {'controller' if self.message in TURNED else 'parameter'}",
                 "Write, for example, number = 1.",
                 at="number",
             )

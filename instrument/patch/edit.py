@@ -13,8 +13,15 @@ from tomlkit.items import AoT, Array, Float, InlineTable, Integer, Item, KeyType
 
 from instrument.engine.parameters import AXES, ROWS, index_of
 from instrument.patch.fields import SWITCH
+from instrument.patch.modulators import KIND_ROWS
 from instrument.patch.place import place_of
-from instrument.patch.sources import Along, Drawing, Harmonic, Lettering, is_font_file
+from instrument.patch.sources import (
+    Drawing,
+    Harmonic,
+    Lettering,
+    is_font_file,
+    kind_of_row,
+)
 
 if TYPE_CHECKING:
     from instrument.patch.locate import Path as Place
@@ -111,11 +118,12 @@ def _set(document: MutableMapping[str, Any], path: Place, value: float, index: i
     *way, last = path
     here: Any = document
     for k, step in enumerate(way):
-        if isinstance(step, int):
-            if not isinstance(here, AoT | Array) or step >= len(here):
+        if isinstance(here, AoT | Array):
+            place = step if isinstance(step, int) else _place_of_kind(here, step)
+            if place is None or place >= len(here):
                 return False
-            here = here[step]
-        elif isinstance(here, Array):
+            here = here[place]
+        elif isinstance(step, int):
             return False
         else:
             if step not in here:
@@ -135,21 +143,35 @@ def _set(document: MutableMapping[str, Any], path: Place, value: float, index: i
     return True
 
 
+def _place_of_kind(tables: AoT | Array, kind: str) -> int | None:
+    kinds = [table.get("kind") if isinstance(table, MutableMapping) else None for table in tables]
+    return kinds.index(kind) if kind in kinds else None
+
+
 _GROUPS = {row.name.split(".")[-2] for row in ROWS if row.name.rpartition(".")[2] in AXES}
 """Tables of axes, which are written on one line when they are new."""
 
 
 def _may_be_made(way: list[str | int]) -> bool:
     # Tables of fields may be added; layers, modulators, links and terms are the writer's.
-    return way[-1] not in {"layer", "modulator", "link", "source", *AXES}
+    return way[-1] not in {"layer", "modulator", "link", "source", "form", *AXES}
 
 
 def _has_field(patch: Patch, address: str) -> bool:
-    # Terms are fields of sums of sines, frames of paths.
+    # Each kind of source, form and modulator has fields of its own.
     match address.split("."):
+        case ["layer", number, *_] if int(number) > len(patch.layer):
+            return False
         case ["layer", number, "source", part, *_]:
-            source = patch.layer[int(number) - 1].source if int(number) <= len(patch.layer) else None
-            return isinstance(source, Harmonic if part in AXES else Along)
+            source = patch.layer[int(number) - 1].source
+            return source is not None and source.kind == kind_of_row(part)
+        case ["layer", number, "form", kind, *_]:
+            return kind in [form.kind for form in patch.layer[int(number) - 1].form]
+        case ["mod", number, *rest]:
+            return (
+                int(number) <= len(patch.modulator)
+                and ".".join(rest) in KIND_ROWS[patch.modulator[int(number) - 1].kind]
+            )
     return True
 
 

@@ -1,15 +1,17 @@
 """The kinds of field a patch file has, and fields made from the engine's table of parameters."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import partial
-from typing import Annotated, Any
+from typing import Annotated, Any, Union
 
 from pydantic import (
     BaseModel,
     BeforeValidator,
     ConfigDict,
+    Discriminator,
     Field,
     StringConstraints,
+    Tag,
     WithJsonSchema,
     create_model,
     model_validator,
@@ -25,6 +27,12 @@ _NUMBER_SCHEMA: list[dict[str, Any]] = [
     {"type": "number"},
     {"type": "string", "description": "arithmetic such as 3*440 or 1/0, or a note name such as C#4"},
 ]
+TAG = "kind: "
+"""Marks the part of an error's place that pydantic adds for the kind of a source, form or modulator."""
+
+OFF_ON = ("off", "on")
+"""Choices that may also be written as false and true."""
+
 SWITCH = "0 or 1"
 """Unit of parameters that may also be written as true and false."""
 
@@ -91,6 +99,8 @@ def _switch(value: Any) -> float:
 
 
 def _choice(names: tuple[str, ...], value: Any) -> float:
+    if isinstance(value, bool) and names == OFF_ON:
+        return float(value)
     if isinstance(value, str) and value in names:
         return float(names.index(value))
     try:
@@ -178,6 +188,58 @@ def parameter_fields(name: str, rows: Iterable[Parameter]) -> type[Table]:
     return create_model(name, __base__=Table, **fields)
 
 
+def make_table(name: str, base: type[Table], about: str, fields: Mapping[str, Any]) -> type[Table]:
+    """Return a table with further fields.
+
+    Parameters
+    ----------
+    name : str
+        Of the class, which the JSON Schema shows.
+    base : type of Table
+    about : str
+        Sentence that describes it.
+    fields : mapping
+        Type and default of each, as pydantic's ``create_model`` takes them.
+    """
+    made: type[Table] = create_model(name, __base__=base, **fields)
+    made.__doc__ = about
+    return made
+
+
+def one_of_kinds(
+    tables: Mapping[str, type[Table]], what: str, header: str, *, usual: str | None = None
+) -> Any:
+    """Return the type of a table that is one of several, told apart by its field ``kind``.
+
+    Parameters
+    ----------
+    tables : mapping
+        Each kind's table, with a field ``kind``.
+    what : str
+        What it is, for messages: ``a form``.
+    header : str
+        How it is begun in the file: ``[[layer.form]]``.
+    usual : str, optional
+        Kind of a table that names none; without it, one must be named.
+    """
+
+    def known(value: Any) -> Any:
+        if isinstance(value, BaseModel):
+            return value
+        if not isinstance(value, dict):
+            raise refusal(f'it takes a table, as {header} with kind = "{next(iter(tables))}"')
+        kind = value.get("kind", usual)
+        if kind not in tables:
+            raise refusal(f"{what} takes {quoted(tables)}", did_you_mean(str(kind), tables), at="kind")
+        return value
+
+    def tag_of(value: Any) -> str:
+        return TAG + str(value.get("kind", usual) if isinstance(value, dict) else value.kind)
+
+    kinds: Any = Union[tuple(Annotated[table, Tag(TAG + kind)] for kind, table in tables.items())]  # noqa: UP007 - made of a list
+    return Annotated[Annotated[kinds, Discriminator(tag_of)], BeforeValidator(known)]
+
+
 def parameter_values(model: BaseModel, rows: Iterable[Parameter]) -> Iterator[tuple[str, float]]:
     """Give name and value of every row from a table made by `parameter_fields`."""
     for row in rows:
@@ -193,7 +255,7 @@ def _described(row: Parameter) -> Any:
 
 def _type_of(row: Parameter) -> Any:
     if row.choices:
-        named = {"enum": list(row.choices)}
+        named: dict[str, Any] = {"enum": [*row.choices, *([False, True] if row.choices == OFF_ON else [])]}
         return Annotated[
             float, BeforeValidator(partial(_choice, row.choices)), _any_of(named, *_NUMBER_SCHEMA)
         ]

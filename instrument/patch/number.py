@@ -154,7 +154,7 @@ def number_for(address: str, value: object) -> float:
 
 def notes_for(unit: str) -> Notes:
     """Return what a note name means to a parameter of this unit."""
-    return "hertz" if unit == "Hz" else "key"
+    return "hertz" if unit.startswith("Hz") else "key"
 
 
 def note_to_key(name: str) -> int:

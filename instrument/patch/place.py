@@ -13,7 +13,7 @@ _TABLES = {"layer": "layer", "mod": "modulator", "link": "link"}
 
 
 def place_of(address: str) -> Path:
-    """Return the path in the file of a parameter's address; places in lists count from 0.
+    """Return the path in the file of a parameter's address; places in lists count from 0, forms go by their kind.
 
     Raises
     ------

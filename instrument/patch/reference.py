@@ -9,9 +9,13 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Union, get_args, get_
 from pydantic import BaseModel, BeforeValidator
 from pydantic_core import PydanticUndefined
 
+from instrument.engine.formula_code import NAMES
 from instrument.engine.parameters import AXES
 from instrument.patch.errors import listed
 from instrument.patch.fields import Table
+from instrument.patch.formula import CONSTANTS, LONGEST
+from instrument.patch.formula_functions import FUNCTIONS
+from instrument.patch.formula_graph import MOST_INSTRUCTIONS
 from instrument.patch.schema import Patch
 from instrument.patch.sources import Term, Wheel
 
@@ -33,7 +37,32 @@ _LISTS = ("layer", "modulator", "link", "control", "form")
 
 def reference() -> str:
     """Return the reference as Markdown: a table for every table that a patch file may hold."""
-    return "\n".join(section.rstrip() + "\n" for section in _sections(Patch, "", "First lines"))
+    sections = [*_sections(Patch, "", "First lines"), _formulas()]
+    return "\n".join(section.rstrip() + "\n" for section in sections)
+
+
+def _formulas() -> str:
+    names: dict[str, list[str]] = {}
+    for name, about in NAMES.items():
+        names.setdefault(about, []).append(name)
+    rows = [f"| {_span(words)} | {about} |\n" for about, words in names.items()]
+    rows += [f"| {listed([f'`{name}`' for name in CONSTANTS], 'and')} | numbers |\n"]
+    as_numpy = [f"`{name}`" for name, function in FUNCTIONS.items() if function.about.startswith("NumPy's")]
+    own = [
+        (name, function) for name, function in FUNCTIONS.items() if not function.about.startswith("NumPy's")
+    ]
+    rows += [f"| `{name}` of {function.wanted} | {function.about} |\n" for name, function in own]
+    return (
+        "#### Formulas\n\n"
+        f"Up to {LONGEST} characters and {MOST_INSTRUCTIONS} instructions. Python's arithmetic and comparisons, `and`, `or`, "
+        "`not`; a comparison is 1 where it holds and 0 elsewhere; a division by zero is infinite. Nothing else is let in.\n\n"
+        f"| what may stand in a formula | what it is |\n| --- | --- |\n{''.join(rows)}"
+        f"| {', '.join(as_numpy)} | NumPy's functions of these names |\n"
+    )
+
+
+def _span(words: list[str]) -> str:
+    return f"`{words[0]}` to `{words[-1]}`" if len(words) > 2 else ", ".join(f"`{word}`" for word in words)
 
 
 def with_reference(document: str) -> str:
@@ -65,19 +94,18 @@ def _sections(model: type[BaseModel], header: str, title: str) -> Iterator[str]:
 
 def _choices_of(kinds: list[type[BaseModel]], head: str) -> Iterator[str]:
     # What several of them take is told once, ahead of the first of them.
+    shared = _shared(kinds)
     told: set[str] = set()
-    for base in _shared(kinds):
-        takers = [kind for kind in kinds if issubclass(kind, base)]
+    for base in shared:
         if base in kinds:
             yield from _section(base, f"{head} with {_choosing(base)}", told)
         else:
+            takers = [kind for kind in kinds if issubclass(kind, base)]
             yield from _section(base, f"{head} with {_of_all(base, takers)}", told)
             told |= set(base.model_fields)
     for kind in kinds:
-        if kind not in _shared(kinds):
-            inherited = {
-                name for base in _shared(kinds) if issubclass(kind, base) for name in base.model_fields
-            }
+        if kind not in shared:
+            inherited = {name for base in shared if issubclass(kind, base) for name in base.model_fields}
             yield from _section(kind, f"{head} with {_choosing(kind)}", inherited)
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from instrument.patch.errors import Problem, shown
+from instrument.patch.fields import TAG
 from instrument.patch.locate import Path, lines_of
-from instrument.patch.sources import TAG
 
 if TYPE_CHECKING:
     from pydantic import ValidationError

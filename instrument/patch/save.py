@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from tomlkit.exceptions import TOMLKitError
@@ -109,17 +109,18 @@ def text_with(patch: Patch, values: Mapping[str, float]) -> str:
 
 def same_program(one: Program, other: Program) -> bool:
     """Return whether two programs are equal bit for bit, save for the bits that tell one nan from another."""
-    if one.paths.keys() != other.paths.keys() or one.terms.keys() != other.terms.keys():
-        return False
-    tables = [(one.paths[k], other.paths[k]) for k in one.paths] + [
-        (one.terms[k], other.terms[k]) for k in one.terms
-    ]
-    if any(a.tobytes() != b.tobytes() for a, b in tables):
+    if _tables(one) != _tables(other):
         return False
     names = [name for name in one.record.dtype.names or () if name != "base"]
     if any(one.record[name].tobytes() != other.record[name].tobytes() for name in names):
         return False
     return not _differences(one, other)
+
+
+def _tables(program: Program) -> dict[tuple[object, ...], bytes]:
+    # Everything that a program refers to, by what it belongs to.
+    kinds: tuple[dict[Any, Any], ...] = (program.paths, program.terms, program.tables)
+    return {(place, key): table.tobytes() for place, kind in enumerate(kinds) for key, table in kind.items()}
 
 
 def _unread(patch: Patch) -> Program:

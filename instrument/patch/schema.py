@@ -2,28 +2,27 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 import tomlkit
-from pydantic import BeforeValidator, ConfigDict, Field, PrivateAttr, WithJsonSchema
+from pydantic import BeforeValidator, ConfigDict, Field, PrivateAttr, WithJsonSchema, model_validator
 
-from instrument.engine.layout import CONTROLS
-from instrument.engine.parameters import LAYER, LAYERS, LINK, LINKS, MODULATOR, MODULATORS, PATCH
+from instrument.engine.layout import CONTROLS, SNAPSHOT_VALUES, SNAPSHOTS
+from instrument.engine.parameters import LAYER, LAYERS, LINK, LINKS, MODULATORS, PATCH
 from instrument.patch.controls import Address, Control
-from instrument.patch.fields import Number, Seconds, Text, one_of, parameter_fields, refusal
+from instrument.patch.fields import Number, Seconds, Table, Text, one_of, parameter_fields, refusal
+from instrument.patch.forms import FORM_FIELD, FormList
+from instrument.patch.modulators import Modulator
 from instrument.patch.sources import Source
 
 SCHEMA = 1
 """Version of the file format; raised when an older Beamhand could misread a file."""
 
-KINDS = ("none", "lfo")
-"""Kinds of modulator; the index is what the program stores."""
-
 OPERATIONS = ("add", "multiply")
 """How a link changes its parameter; the index is what the program stores."""
 
-LAYER_FIELDS = tuple(row for row in LAYER if not row.name.startswith("source."))
-"""Rows of a layer that have a field of their own; those of the source are in its terms."""
+LAYER_FIELDS = tuple(row for row in LAYER if not row.name.startswith(("source.", "form.")))
+"""Rows of a layer that have a field of their own; those of its source and its forms are in their tables."""
 
 
 def _at_most(count: int, what: str) -> BeforeValidator:
@@ -42,13 +41,7 @@ class Layer(parameter_fields("LayerFields", LAYER_FIELDS)):  # type: ignore[misc
 
     name: Text = Field("", description="what to call the layer")
     source: Source | None = Field(None, description="what the layer draws; nothing unless given")
-
-
-class Modulator(parameter_fields("ModulatorFields", MODULATOR)):  # type: ignore[misc]  # made from the engine's table
-    """A moving value."""
-
-    name: Text = Field("", description="name by which links refer to it")
-    kind: Annotated[str, *one_of(KINDS[1:])] = Field("lfo", description="what moves")
+    form: FormList = FORM_FIELD
 
 
 def _modulator_reference(value: Any) -> Any:
@@ -102,6 +95,15 @@ def _flat(table: dict[str, Any], stem: str = "") -> Iterator[tuple[str, Any]]:
             yield stem + key, value
 
 
+class Snapshot(Table):
+    """Values to recall together, at once or by a morph."""
+
+    name: Text = Field("", description="what to call it")
+    values: Annotated[dict[Address, Number], BeforeValidator(_values), _VALUES_SCHEMA] = Field(
+        description="values by address; what is not named stays as it is"
+    )
+
+
 class Patch(parameter_fields("PatchFields", PATCH)):  # type: ignore[misc]  # made from the engine's table
     """A patch: what is drawn, what moves it, and what a hand may change.
 
@@ -134,6 +136,9 @@ class Patch(parameter_fields("PatchFields", PATCH)):  # type: ignore[misc]  # ma
     control: Annotated[list[Control], _at_most(CONTROLS, "control")] = Field(
         [], description="MIDI messages to parameters", max_length=CONTROLS
     )
+    snapshot: Annotated[list[Snapshot], _at_most(SNAPSHOTS, "snapshot")] = Field(
+        [], description="sets of values that actions recall", max_length=SNAPSHOTS
+    )
     values: Annotated[dict[Address, Number], BeforeValidator(_values), _VALUES_SCHEMA] = Field(
         {},
         description="values by address, which win over all fields; saving puts here what has no field in the file",
@@ -141,6 +146,15 @@ class Patch(parameter_fields("PatchFields", PATCH)):  # type: ignore[misc]  # ma
 
     _path: Path | None = PrivateAttr(None)
     _text: str = PrivateAttr("")
+
+    @model_validator(mode="after")
+    def _check_snapshots(self) -> Self:
+        count = 0
+        for k, snapshot in enumerate(self.snapshot):
+            count += len(snapshot.values)
+            if count > SNAPSHOT_VALUES:
+                raise refusal(f"all snapshots together hold {SNAPSHOT_VALUES} values", at=f"snapshot.{k + 1}")
+        return self
 
     @property
     def path(self) -> Path | None:

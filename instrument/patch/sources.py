@@ -8,11 +8,12 @@ import numpy.typing as npt
 from pydantic import AfterValidator, BaseModel, BeforeValidator, Discriminator, Field, Tag, model_validator
 
 from instrument.engine.layout import TERMS
-from instrument.engine.parameters import AXES, LAYER
+from instrument.engine.parameters import AXES, KNOBS, LAYER, Parameter
 from instrument.patch import presets
 from instrument.patch.drawings import DrawingFields, Names
 from instrument.patch.errors import did_you_mean, listed
-from instrument.patch.fields import Number, Table, Text, parameter_fields, quoted, refusal, whole
+from instrument.patch.fields import TAG, Number, Table, Text, parameter_fields, quoted, refusal, whole
+from instrument.patch.formulas import FormulaText
 from instrument.patch.resample import MOST, default_count, resample
 
 Floats = npt.NDArray[np.float64]
@@ -20,9 +21,6 @@ Whole = Annotated[int, *whole(1, 10_000)]
 
 FRAMES = 512
 """Frames of a flip-book at most; at the usual size of a table they fit into the engine's pool."""
-
-TAG = "source: "
-"""Marks the part of an error's place that pydantic adds for the kind of source."""
 
 
 class Term(Table):
@@ -157,12 +155,48 @@ class TorusKnot(Harmonic):
         return presets.torus_knot(self.p, self.q, self.tube)
 
 
-PATH_FIELDS = tuple(
-    replace(row, name=row.name.removeprefix("source."))
-    for row in LAYER
-    if row.name.startswith("source.") and row.name.split(".")[1] not in AXES
-)
+def _rows_of_source(*names: str) -> tuple[Parameter, ...]:
+    wanted = {f"source.{name}" for name in names}
+    return tuple(replace(row, name=row.name.removeprefix("source.")) for row in LAYER if row.name in wanted)
+
+
+PATH_FIELDS = _rows_of_source("frame", "blend")
 """Rows of a layer that belong to paths, by their names within the source."""
+
+FORMULA_FIELDS = _rows_of_source(*KNOBS)
+"""Rows of a layer that belong to formulas."""
+
+INPUT_FIELDS = _rows_of_source("gain", "gate")
+"""Rows of a layer that belong to the live input."""
+
+
+def kind_of_row(part: str) -> str:
+    """Return the kind of source that a part of an address below ``source`` belongs to.
+
+    Examples
+    --------
+    >>> kind_of_row("x"), kind_of_row("frame"), kind_of_row("a"), kind_of_row("gate")
+    ('harmonic', 'path', 'formula', 'input')
+    """
+    if part in AXES:
+        return "harmonic"
+    owners = (("formula", FORMULA_FIELDS), ("input", INPUT_FIELDS))
+    return next((kind for kind, rows in owners if part in [row.name for row in rows]), "path")
+
+
+class Formulas(parameter_fields("FormulaFields", FORMULA_FIELDS)):  # type: ignore[misc]  # made from the engine's table
+    """Whatever formulas say of x, y and z."""
+
+    kind: Literal["formula"]
+    x: FormulaText | None = Field(None, description="what x is; 0 unless given")
+    y: FormulaText | None = Field(None, description="what y is; 0 unless given")
+    z: FormulaText | None = Field(None, description="what z is; 0 unless given")
+
+
+class LiveInput(parameter_fields("InputFields", INPUT_FIELDS)):  # type: ignore[misc]  # made from the engine's table
+    """The live input: left is x, right is y."""
+
+    kind: Literal["input"]
 
 
 class Along(parameter_fields("PathFields", PATH_FIELDS)):  # type: ignore[misc]  # made from the engine's table
@@ -334,6 +368,8 @@ class Cube(Along):
 FIGURES: dict[str, tuple[type[Table], ...]] = {
     "harmonic": (Circle, Lissajous, Rose, Epicycles, SoftPolygon, TorusKnot),
     "path": (Polygon, Star, Rectangle, Cube),
+    "formula": (),
+    "input": (),
 }
 """The figures with a name, by kind of source."""
 
@@ -352,6 +388,8 @@ def _known_kind(value: Any) -> Any:
     names = figure_names(kind)
     preset = value.get("preset")
     if preset is not None and preset not in names:
+        if not names:
+            raise refusal(f"a source of kind {kind} has no figures", at="preset")
         other = next((k for k in FIGURES if k != kind and preset in figure_names(k)), None)
         hint = f'It is a figure of kind = "{other}".' if other else did_you_mean(str(preset), names)
         raise refusal(f"figures of kind {kind} are {listed(names, 'and')}", hint, at="preset")
@@ -388,6 +426,8 @@ _Figures = (
     | Annotated[Star, Tag(TAG + "path star")]
     | Annotated[Rectangle, Tag(TAG + "path rectangle")]
     | Annotated[Cube, Tag(TAG + "path cube")]
+    | Annotated[Formulas, Tag(TAG + "formula")]
+    | Annotated[LiveInput, Tag(TAG + "input")]
 )
 Source = Annotated[Annotated[_Figures, Discriminator(_tag_of)], BeforeValidator(_known_kind)]
 """The source of a layer."""

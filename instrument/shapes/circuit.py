@@ -4,9 +4,12 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from instrument.shapes.ordering import stable_order
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -84,7 +87,7 @@ def _headings(
 
 def _ends_by_degree(vertex: NDArray[np.int64]) -> Iterator[NDArray[np.int64]]:
     """Half-edges of all vertices of one degree, int64, shape (vertices, degree); wide vertices singly."""
-    order = np.argsort(vertex, kind="stable")
+    order = stable_order(vertex)
     degree = np.bincount(vertex)
     start = np.cumsum(degree) - degree
     for size in np.unique(degree[degree > 0]).tolist():
@@ -102,16 +105,13 @@ def _pair(ends: NDArray[np.int64], heading: NDArray[np.float64], mate: NDArray[n
     if degree == 2 or degree > STAR:
         _marry(ends[:, :half], ends[:, half:], mate)
         return
+    if degree <= FEW:
+        _pair_few(ends, heading, mate)
+        return
     there = heading[ends]
     bend = np.einsum("vik,vjk->vij", there, there)
     # Turning back on oneself is worse than any corner.
     bend[bend > TURNING_BACK] = 4.0
-    if degree <= FEW:
-        ways = np.asarray(_pairings(tuple(range(degree))))
-        total = bend[:, ways[:, :, 0], ways[:, :, 1]].sum(axis=2)
-        best = ways[total.argmin(axis=1)]
-        _marry(np.take_along_axis(ends, best[:, :, 0], 1), np.take_along_axis(ends, best[:, :, 1], 1), mate)
-        return
     bend[:, np.arange(degree), np.arange(degree)] = np.inf
     rows = np.arange(len(ends))
     for _ in range(half):
@@ -121,6 +121,27 @@ def _pair(ends: NDArray[np.int64], heading: NDArray[np.float64], mate: NDArray[n
         for used in (one, other):
             bend[rows, used, :] = np.inf
             bend[rows, :, used] = np.inf
+
+
+def _pair_few(ends: NDArray[np.int64], heading: NDArray[np.float64], mate: NDArray[np.int64]) -> None:
+    """Pair the half-edges in each row by the straightest of all ways there are."""
+    degree = ends.shape[1]
+    there = [heading[column] for column in ends.T]
+    bend = {}
+    for one, other in itertools.combinations(range(degree), 2):
+        bends = np.einsum("vk,vk->v", there[one], there[other])
+        bends[bends > TURNING_BACK] = 4.0
+        bend[one, other] = bends
+    ways = np.asarray(_pairings(tuple(range(degree))))
+    best = np.full(len(ends), np.inf)
+    which = np.zeros(len(ends), np.int64)
+    for way, pairs in enumerate(ways.tolist()):
+        total = sum(bend[one, other] for one, other in pairs)
+        which[total < best] = way
+        best = np.minimum(best, total)
+    best_ways = ways[which]
+    left = np.take_along_axis(ends, best_ways[:, :, 0], 1)
+    _marry(left, np.take_along_axis(ends, best_ways[:, :, 1], 1), mate)
 
 
 def _marry(one: NDArray[np.int64], other: NDArray[np.int64], mate: NDArray[np.int64]) -> None:
@@ -145,13 +166,14 @@ def _merge_trails(vertex: NDArray[np.int64], heading: NDArray[np.float64], mate:
     from scipy import sparse
     from scipy.sparse import csgraph
 
-    count = len(mate)
-    half = np.arange(count)
+    half = np.flatnonzero(np.arange(len(mate)) < mate)
+    count = len(mate) // 2
     links = sparse.csr_matrix(
-        (np.ones(2 * count, np.int8), (np.tile(half, 2), np.concatenate([mate, half ^ 1]))),
+        (np.ones(count, np.int8), (half // 2, mate[half] // 2)),
         shape=(count, count),
     )
     trails, trail = csgraph.connected_components(links, directed=False)
+    trail = np.repeat(trail, 2)
     if trails == 1:
         return
     one, other = _meetings(vertex, mate, trail)
@@ -202,11 +224,12 @@ def _meetings(
 
 
 def _walk(mate: NDArray[np.int64]) -> NDArray[np.int64]:
-    partner = mate.tolist()
-    walk = []
-    half = 0
-    while True:
-        walk.append(half)
-        half = partner[half ^ 1]
-        if half == 0:
-            return np.asarray(walk, np.int64)
+    """Follow the partners from half-edge 0 until it comes round again."""
+    from scipy import sparse
+    from scipy.sparse import csgraph
+
+    count = len(mate)
+    # Each half-edge leads to one other, so that breadth-first order is the order of the walk.
+    onward = mate[np.arange(count) ^ 1]
+    steps = sparse.csr_matrix((np.ones(count, np.int8), onward, np.arange(count + 1)), shape=(count, count))
+    return np.asarray(csgraph.breadth_first_order(steps, 0, return_predecessors=False), np.int64)

@@ -45,11 +45,17 @@ def corner_steps(line: NDArray[np.float64], angle: float) -> NDArray[np.bool_]:
     sharp = np.einsum("ij,ij->i", heading, np.roll(heading, 1, axis=0)) < limit
     corner[moves[sharp]] = True
     gentle = ~sharp
-    x, y, z = heading.T.tolist()
-    hx, hy, hz = x[-1], y[-1], z[-1]
     begin = int(np.argmax(sharp)) if sharp.any() else 0
-    for place in np.roll(np.arange(len(moves)), -begin).tolist():
-        if not gentle[place] or hx * x[place] + hy * y[place] + hz * z[place] < limit:
+    places = np.flatnonzero(gentle)
+    places = np.roll(places, -int(np.searchsorted(places, begin)))
+    headings = heading[places].tolist()
+    # Behind a sharp turn its heading is the one to hold against.
+    fresh = sharp[places - 1].tolist()
+    hx, hy, hz = heading[-1].tolist()
+    for place, new, (x, y, z) in zip(places.tolist(), fresh, headings, strict=True):
+        if new:
+            hx, hy, hz = heading[place - 1].tolist()
+        if hx * x + hy * y + hz * z < limit:
             corner[moves[place]] = True
-            hx, hy, hz = x[place], y[place], z[place]
+            hx, hy, hz = x, y, z
     return corner

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.shapes.apart import Child, can_fork
+from instrument.shapes.reduction import Reduced
 from instrument.shapes.windows import half_nearest_bound, improve_in_windows, tree_join
 
 if TYPE_CHECKING:
@@ -93,57 +94,99 @@ def minimum_t_join(
     """
     if not odd.any():
         return TJoin(np.zeros(len(edges), bool), 0.0, 0.0, 0.0, exact=True)
-    problem = _Problem(edges, weights, odd)
-    return problem.answer(*_solve(problem.edges, problem.weights, problem.parity, time_limit))
+    if len(edges) <= SURE_EDGES or math.isinf(time_limit):
+        problem = _Problem(edges, weights, odd)
+        return problem.answer(decode(problem.edges, problem.weights, problem.parity), exact=True)
+    return Search(edges, weights, odd, begin=time_limit > 0).best(time_limit)
 
 
-class Pending:
-    """An exact T-join being looked for in a child while something else is done.
+class Search:
+    """A T-join being looked for while something else is done.
 
     Parameters
     ----------
     edges, weights, odd
-        As for `minimum_t_join`; some vertex must be odd.
+        As for `minimum_t_join`.
+    begin : bool
+        Begin to look for the exact answer at once, in a child, where the system has such.
     """
 
     def __init__(
-        self, edges: NDArray[np.int64], weights: NDArray[np.float64], odd: NDArray[np.bool_]
+        self,
+        edges: NDArray[np.int64],
+        weights: NDArray[np.float64],
+        odd: NDArray[np.bool_],
+        *,
+        begin: bool = True,
     ) -> None:
         problem = _Problem(edges, weights, odd)
         self._problem = problem
-        self._child = Child(
-            np.zeros(len(problem.edges), bool),
-            lambda publish: publish(decode(problem.edges, problem.weights, problem.parity)),
-        )
+        self._exact: Child | None = None
+        if begin and can_fork() and problem.parity.any():
+            self._exact = Child(
+                np.zeros(len(problem.edges), bool),
+                lambda publish: publish(decode(problem.edges, problem.weights, problem.parity)),
+            )
 
-    def finish(self, deadline: float) -> TJoin | None:
-        """Give the answer if it is there by a moment of `time.monotonic`, and end the search."""
-        solved = self._child.wait(deadline)
-        self._child.end()
-        return self._problem.answer(self._child.best, exact=True) if solved else None
+    def end(self) -> None:
+        """Stop looking."""
+        if self._exact is not None:
+            self._exact.end()
+
+    def exact(self, deadline: float) -> TJoin | None:
+        """Give the exact answer if it is there by a moment of `time.monotonic`."""
+        if self._exact is None or not self._exact.wait(deadline):
+            return None
+        self._exact.end()
+        return self._problem.answer(self._exact.best, exact=True)
+
+    def best(self, time_limit: float) -> TJoin:
+        """Give the exact answer if it is there in so many seconds, else the best one found in that time."""
+        if not self._problem.parity.any():
+            return self._problem.answer(np.zeros(len(self._problem.edges), bool), exact=True)
+        now = time.monotonic()
+        end = now + time_limit
+        # Most graphs solve within a second or two; the fallback, on the other core, is begun only after that.
+        found = self.exact(now + 0.3 * time_limit)
+        if found is not None:
+            return found
+        edges, weights, parity = self._problem.edges, self._problem.weights, self._problem.parity
+        tree = tree_join(edges, weights, parity)
+        if self._exact is None or time_limit <= 0:
+            self.end()
+            choice = improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end)
+            return self._problem.answer(choice, exact=False)
+
+        def improve(publish: Callable[[NDArray[np.bool_]], None]) -> None:
+            improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end, publish)
+
+        windows = Child(tree, improve)
+        found = self.exact(end)
+        self.end()
+        windows.end()
+        return found or self._problem.answer(windows.best, exact=False)
 
 
 class _Problem:
-    """A graph made ready for the solver: without parallels and loops, its vertices numbered without gaps."""
+    """A graph made ready for the solver: what needs no deciding is settled."""
 
     def __init__(
         self, edges: NDArray[np.int64], weights: NDArray[np.float64], odd: NDArray[np.bool_]
     ) -> None:
         self._all_weights = weights
-        self._kept = _cheapest_parallel(edges, weights)
-        vertices, compact = np.unique(edges[self._kept], return_inverse=True)
-        self.edges = compact.reshape(-1, 2)
-        self.weights = weights[self._kept]
-        self.parity = odd[vertices]
+        self._reduced = Reduced(edges, weights, odd)
+        self.edges, self.weights, self.parity = self._reduced.edges, self._reduced.weights, self._reduced.odd
 
     def answer(self, within: NDArray[np.bool_], exact: bool) -> TJoin:
-        """Say a choice of the kept edges in terms of the graph as it came."""
-        chosen = np.zeros(len(self._all_weights), bool)
-        chosen[self._kept[within]] = True
+        """Say a choice of the edges left in terms of the graph as it came."""
+        chosen = self._reduced.whole(within)
         weight = float(self._all_weights[chosen].sum())
-        slack = float(self.weights.max()) / GRID_STEPS * max(int(within.sum()), 1)
-        bound = weight if exact else min(weight, half_nearest_bound(self.edges, self.weights, self.parity))
-        return TJoin(chosen, weight, bound, slack, exact)
+        slack = float(self.weights.max(initial=0.0)) / GRID_STEPS * max(int(within.sum()), 1)
+        if exact:
+            return TJoin(chosen, weight, weight, slack, exact=True)
+        granted = float(self._all_weights[self._reduced.whole(np.zeros_like(within))].sum())
+        bound = granted + half_nearest_bound(self.edges, self.weights, self.parity)
+        return TJoin(chosen, weight, min(weight, bound), slack, exact=False)
 
 
 def decode(
@@ -158,46 +201,10 @@ def decode(
     import pymatching
     from scipy import sparse
 
+    if not parity.any():
+        return np.zeros(len(edges), bool)
     columns = np.repeat(np.arange(len(edges)), 2)
     entries = (np.ones(len(columns), np.uint8), (edges.ravel(), columns))
     check = sparse.csc_matrix(entries, shape=(len(parity), len(edges)))
     matching = pymatching.Matching.from_check_matrix(check, weights=weights)
     return np.asarray(matching.decode(parity.astype(np.uint8)), bool)
-
-
-def _cheapest_parallel(edges: NDArray[np.int64], weights: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Rows of the cheapest edge between each two vertices; loops never help."""
-    low, high = edges.min(axis=1), edges.max(axis=1)
-    order = np.lexsort((weights, high, low))
-    low, high = low[order], high[order]
-    first = np.ones(len(order), bool)
-    first[1:] = (low[1:] != low[:-1]) | (high[1:] != high[:-1])
-    return np.asarray(np.sort(order[first & (low != high)]))
-
-
-def _solve(
-    edges: NDArray[np.int64], weights: NDArray[np.float64], parity: NDArray[np.bool_], time_limit: float
-) -> tuple[NDArray[np.bool_], bool]:
-    """Solve exactly where it is quick or in time, else as well as time allows."""
-    if len(edges) <= SURE_EDGES or math.isinf(time_limit):
-        return decode(edges, weights, parity), True
-    end = time.monotonic() + time_limit
-    exact = None
-    if time_limit > 0 and can_fork():
-        exact = Child(np.zeros(len(edges), bool), lambda publish: publish(decode(edges, weights, parity)))
-        # Most graphs solve within a second or two; the fallback, on the other core, is begun only after that.
-        if exact.wait(time.monotonic() + 0.3 * time_limit):
-            exact.end()
-            return exact.best, True
-    tree = tree_join(edges, weights, parity)
-    if exact is None:
-        return improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end), False
-
-    def improve(publish: Callable[[NDArray[np.bool_]], None]) -> None:
-        improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end, publish)
-
-    windows = Child(tree, improve)
-    solved = exact.wait(end)
-    exact.end()
-    windows.end()
-    return (exact.best, True) if solved else (windows.best, False)

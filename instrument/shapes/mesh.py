@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from instrument.shapes.ordering import first_of_each
 from instrument.shapes.strokes import Drawing, check_finite, no_edges
 from instrument.shapes.tolerances import DEFAULT, Tolerances
 from instrument.shapes.weld import representatives
@@ -76,13 +77,13 @@ def mesh_drawing(
     warnings = list(mesh.warnings)
     if sides.again:
         warnings.append(f"{sides.again} face{'s' if sides.again > 1 else ''} given twice, drawn once")
-    low, high = sides.ends.min(axis=1), sides.ends.max(axis=1)
-    _, first, group = np.unique(low * len(points) + high, return_index=True, return_inverse=True)
-    unique = sides.ends[first]
+    low, high = np.minimum(*sides.ends.T), np.maximum(*sides.ends.T)
+    key = low * len(points) + high
     if edges == "all":
-        order = np.argsort(first)
-        drawn, bridges = unique[order], no_edges()
+        drawn, bridges = sides.ends[first_of_each(key)], no_edges()
     else:
+        _, first, group = np.unique(key, return_index=True, return_inverse=True)
+        unique = sides.ends[first]
         is_feature = _features(points, sides, group, len(unique), crease)
         drawn, bridges = unique[is_feature], unique[~is_feature]
     return Drawing(points, np.concatenate([drawn, to[mesh.lines]]), bridges, tuple(warnings))
@@ -116,7 +117,13 @@ def _faces_once(
     corners: NDArray[np.int64], sizes: NDArray[np.int64], face: NDArray[np.int64]
 ) -> tuple[NDArray[np.bool_], int]:
     """Which faces to keep: of those with the same corners in whatever order, the first."""
-    keep = np.ones(len(sizes), bool)
+    keep = sizes >= 2
+    # Faces with the same corners have the same sum of the numbers drawn for each; where no two sums are equal, no two
+    # faces are.
+    drawn = np.random.default_rng(0).integers(2**63, size=int(corners.max(initial=0)) + 1, dtype=np.uint64)
+    total = np.sort(_summed(drawn[corners], sizes))
+    if not (total[1:] == total[:-1]).any():
+        return keep, 0
     by_corner = corners[np.lexsort((corners, face))]
     start = np.cumsum(sizes) - sizes
     for size in np.unique(sizes).tolist():
@@ -129,6 +136,13 @@ def _faces_once(
         keep[rows] = False
         keep[rows[first]] = True
     return keep, int((sizes >= 2).sum() - keep.sum())
+
+
+def _summed(numbers: NDArray[np.uint64], sizes: NDArray[np.int64]) -> NDArray[np.uint64]:
+    """Sum as many numbers as each size says, one group after the other; what overflows is left out."""
+    upto = np.concatenate([np.zeros(1, np.uint64), np.cumsum(numbers, dtype=np.uint64)])
+    stop = np.cumsum(sizes)
+    return np.asarray(upto[stop] - upto[stop - sizes])
 
 
 def _features(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 import warnings
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -17,6 +17,8 @@ from instrument.shapes.textfile import decode
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+Number = TypeVar("Number", np.float64, np.int64)
 
 # Statements that draw curves and surfaces by formulas, from the format's specification (Wavefront Technologies,
 # Advanced Visualizer Manual, Appendix B1, Object Files); they are left out with a warning.
@@ -50,32 +52,38 @@ def parse_obj(content: bytes, limits: Limits = DEFAULT) -> Mesh:
     return _all_at_once(text, limits) or _line_by_line(text, limits)
 
 
-VERTEX = re.compile(r"^[ \t]*v[ \t]+([^\s#]+)[ \t]+([^\s#]+)[ \t]+([^\s#]+)", re.MULTILINE)
-FACE = re.compile(r"^[ \t]*fo?[ \t]+([^\n#]+)", re.MULTILINE)
-ANY_VERTEX = re.compile(r"^[ \t]*v\b", re.MULTILINE)
-LINE = re.compile(r"^[ \t]*l[ \t]+([^\n#]+)", re.MULTILINE)
+INDENT = re.compile(r"^[ \t]+", re.MULTILINE)
 BEHIND_SLASH = re.compile(r"/\S*")
 # What only the slow way understands: continued lines, and curves by formula, which it warns about.
-UNUSUAL = ("\\", "curv", "surf")
+UNUSUAL = ("\\", "curv", "surf", "\nv\n", "\nf\n", "\nl\n", "\v", "\f")
 
 
 def _all_at_once(text: str, limits: Limits) -> Mesh | None:
     """Read an ordinary file quickly; None where anything is unusual or wrong, which the slow way explains."""
+    text = f"\n{text}\n"
+    if "\n " in text or "\n\t" in text:
+        text = INDENT.sub("", text)
     if any(word in text for word in UNUSUAL):
         return None
-    vertices = VERTEX.findall(text)
+    statements = text.split("\n")
+    vertices = [line for line in statements if line.startswith(("v ", "v\t"))]
     try:
-        points = np.asarray(vertices, np.float64).reshape(-1, 3)
-        corners, sizes = _rows_of(FACE.findall(text))
-        ends, lengths = _rows_of(LINE.findall(text))
+        values, sizes = _numbers_of(vertices, "v", "nan", np.float64)
+        if vertices and sizes.min() < 3:
+            return None
+        first = np.cumsum(sizes) - sizes
+        points = values[first[:, None] + np.arange(3)]
+        faces = [line for line in statements if line.startswith(("f ", "f\t", "fo ", "fo\t"))]
+        corners, sizes = _rows_of(faces, "f")
+        ends, lengths = _rows_of([line for line in statements if line.startswith(("l ", "l\t"))], "l")
     except (ValueError, DeprecationWarning):
         return None
     check_count(max(len(points), len(corners), len(ends)), "vertices or edges", limits)
     rows = np.concatenate([corners, ends])
-    # Rows counted back from the end are negative here; a vertex with too few numbers was not found at all.
+    # Rows counted back from the end are negative here.
     if len(rows) and not 0 <= rows.min() <= rows.max() < len(points):
         return None
-    if not np.isfinite(points).all() or len(points) != len(ANY_VERTEX.findall(text)):
+    if not np.isfinite(points).all():
         return None
     last = np.cumsum(lengths) - 1
     lines = np.delete(np.stack([ends[:-1], ends[1:]], axis=1), last[:-1], axis=0) if len(ends) else no_edges()
@@ -83,19 +91,33 @@ def _all_at_once(text: str, limits: Limits) -> Mesh | None:
     return Mesh(points, corners[np.repeat(keep, sizes)], sizes[keep], _within(lines))
 
 
-def _rows_of(statements: list[str]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Rows of the vertices that statements name, one after the other, and how many each names.
+def _rows_of(statements: list[str], word: str) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows of the vertices that statements name, one after the other, and how many each names."""
+    # No vertex has the number 0, so it can stand for the word.
+    numbers, sizes = _numbers_of(statements, word, "0", np.int64)
+    return numbers - 1, sizes
 
-    Raises ValueError, or the warning that is to become one, where something is no whole number.
+
+def _numbers_of(
+    statements: list[str], word: str, mark: str, kind: type[Number]
+) -> tuple[NDArray[Number], NDArray[np.int64]]:
+    """Numbers of statements that begin with a word, one after the other, and how many each has.
+
+    The word is written as a number that none of them may be, so that all are read at once. Raises ValueError, or the
+    warning that is to become one, where something is no such number.
     """
-    plain = BEHIND_SLASH.sub("", "\n".join(statements))
-    sizes = np.array([len(line.split()) for line in plain.split("\n")] if statements else [], np.int64)
+    text = "\n".join(statements)
+    if "/" in text:
+        text = BEHIND_SLASH.sub("", text)
+    text = text.replace("fo", mark).replace(word, mark) if word == "f" else text.replace(word, mark)
     with warnings.catch_warnings():
         warnings.simplefilter("error", DeprecationWarning)
-        rows = np.fromstring(plain, np.int64, sep=" ") - 1
-    if len(rows) != sizes.sum():
-        raise ValueError(plain[:40])
-    return rows, sizes
+        numbers = np.fromstring(text, kind, sep=" ")
+    is_mark = numbers == 0 if mark == "0" else np.isnan(numbers)
+    begin = np.flatnonzero(is_mark)
+    if len(begin) != len(statements):
+        raise ValueError(text[:40])
+    return numbers[~is_mark], np.diff(np.append(begin, len(numbers))) - 1
 
 
 def _line_by_line(text: str, limits: Limits) -> Mesh:

@@ -12,12 +12,13 @@ from instrument.shapes.circuit import euler_circuit
 from instrument.shapes.connect import jumps_between
 from instrument.shapes.corners import corner_steps
 from instrument.shapes.line import Figures, Kind, Route, RouteOptions
+from instrument.shapes.ordering import first_of_each
 from instrument.shapes.pieces import steps_of
 from instrument.shapes.simplify import simplify
 from instrument.shapes.strokes import Drawing, edge_lengths
 from instrument.shapes.tolerances import DEFAULT, Tolerances
 from instrument.shapes.ways import Graph, labels
-from instrument.shapes.weld import weld
+from instrument.shapes.weld import degrees, weld
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -75,7 +76,7 @@ def route(
     lengths = edge_lengths(points, np.stack([walk, np.roll(walk, -1)], axis=1)) * size
     figures = Figures(
         edges=len(welded.edges),
-        vertices=len(np.unique(welded.edges)),
+        vertices=int((degrees(welded.edges, len(points)) > 0).sum()),
         components=graph.components,
         odd_vertices=int(graph.odd.sum()),
         length=float(lengths[kind == Kind.DRAWN].sum()),
@@ -125,8 +126,9 @@ def _connect(
     options: RouteOptions,
 ) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
     """Add jumps between the pieces."""
-    used = np.unique(edges)
-    _, label = np.unique(labels(edges, count)[used], return_inverse=True)
+    used = np.flatnonzero(degrees(edges, count))
+    label = labels(edges, count)[used]
+    _, label = np.unique(label, return_inverse=True)
     jumps = used[jumps_between(points[used], label, options.order, options.tour_time)]
     more = np.full(len(jumps), Kind.JUMP, np.uint8)
     return np.concatenate([edges, jumps]), np.concatenate([kinds, more])
@@ -165,8 +167,8 @@ def _name_repeated(walk: NDArray[np.int64], kind: NDArray[np.uint8]) -> NDArray[
     """Call the first run over an edge drawn and the second repeated."""
     kind = kind.copy()
     rows = np.flatnonzero(kind <= Kind.REPEATED)
-    ends = np.sort(np.stack([walk, np.roll(walk, -1)], axis=1)[rows], axis=1)
-    _, first = np.unique(ends @ [int(walk.max()) + 1, 1], return_index=True)
+    here, there = walk[rows], np.roll(walk, -1)[rows]
+    first = first_of_each(np.minimum(here, there) * (int(walk.max()) + 1) + np.maximum(here, there))
     kind[rows] = Kind.REPEATED
     kind[rows[first]] = Kind.DRAWN
     return kind

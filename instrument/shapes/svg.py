@@ -34,6 +34,7 @@ PIXELS_PER_INCH = 96
 # SVG 1.1, section 4.2: a number, with a unit or a percent sign; `auto` is SVG 2's default for corner radii.
 LENGTHS = frozenset({"x", "y", "width", "height", "rx", "ry", "r", "cx", "cy", "x1", "y1", "x2", "y2"})
 LENGTH = re.compile(r"^\s*([+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*([a-zA-Z]{1,4}|%)?|auto)\s*$")
+HIDDEN = re.compile(r"\bdisplay\s*:\s*none\b", re.IGNORECASE)
 GZIP_MAGIC = b"\x1f\x8b"
 # What a library may raise on attributes that nobody tried it on; anything else is a fault of ours.
 TROUBLE = (
@@ -73,6 +74,8 @@ def parse_svg(content: bytes, tolerances: Tolerances = TOLERANCES, limits: Limit
     """
     root, left_out = drawable(parse_xml(_unpacked(content, limits)))
     _drop_broken(root, left_out)
+    if HIDDEN.search(f"display:{root.get('display', '')};{root.get('style', '')}"):
+        left_out["drawing that hides itself (display: none)"] += 1
     warnings = [f"{count} left out: {what}" for what, count in left_out.items()]
     shapes = list(_shapes(root))
     size = _rough_size(shapes)
@@ -148,7 +151,8 @@ def _shapes(root: Element) -> Iterable[Any]:
 
     try:
         document = SVG.parse(io.BytesIO(tostring(root, encoding="utf-8")), reify=False, ppi=PIXELS_PER_INCH)
-        found = [element for element in document.elements() if isinstance(element, Shape)]
+        # The library gives nothing at all where the root itself is hidden.
+        found = [] if document is None else [e for e in document.elements() if isinstance(e, Shape)]
         return [path for path in (abs(Path(shape)) for shape in found) if _is_finite(path)]
     except TROUBLE as error:
         raise DrawingError(
@@ -217,7 +221,6 @@ def _arc(arc: Any, tolerance: float) -> NDArray[np.float64]:
     if not math.isfinite(radius) or radius == 0.0:
         return np.asarray(ends, np.float64)
     pieces = arc_pieces(radius, float(arc.sweep), tolerance)
-    points = [arc.point(t) for t in np.linspace(0.0, 1.0, pieces + 1)[1:-1].tolist()]
-    inner = [(float(point.x), float(point.y)) for point in points]
-    line = np.asarray([ends[0], *inner, ends[-1]], np.float64)
-    return line[np.isfinite(line).all(axis=1)]
+    inner = np.asarray(arc.npoint(np.linspace(0.0, 1.0, pieces + 1)[1:-1]), np.float64).reshape(-1, 2)
+    line = np.concatenate([np.asarray(ends[:1]), inner, np.asarray(ends[-1:])])
+    return np.asarray(line[np.isfinite(line).all(axis=1)])

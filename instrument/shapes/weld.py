@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from instrument.shapes.ordering import first_of_each
 from instrument.shapes.refusal import DrawingError
 from instrument.shapes.strokes import Drawing, check_finite, edge_lengths
 from instrument.shapes.tolerances import DEFAULT, Tolerances
@@ -138,9 +139,8 @@ def _once(edges: NDArray[np.int64]) -> NDArray[np.int64]:
     edges = edges[edges[:, 0] != edges[:, 1]]
     if not len(edges):
         return edges
-    key = np.sort(edges, axis=1) @ [int(edges.max()) + 1, 1]
-    _, first = np.unique(key, return_index=True)
-    return edges[np.sort(first)]
+    key = np.minimum(*edges.T) * (int(edges.max()) + 1) + np.maximum(*edges.T)
+    return edges[first_of_each(key)]
 
 
 def _join_ends(drawing: Drawing, tolerance: float) -> Drawing:
@@ -151,23 +151,26 @@ def _join_ends(drawing: Drawing, tolerance: float) -> Drawing:
     loose = np.flatnonzero(degrees(drawing.edges, count) == 1)
     if not len(loose):
         return drawing
-    drawn = np.unique(drawing.edges)
+    drawn = np.flatnonzero(degrees(drawing.edges, count))
     distance, near = cKDTree(drawing.points[drawn]).query(
         drawing.points[loose], k=min(3, len(drawn)), distance_upper_bound=tolerance
     )
     neighbour = _neighbours(drawing.edges, count)
     to = np.arange(count)
     stays: set[int] = set()
-    for end, row, reach in zip(loose.tolist(), near.tolist(), distance.tolist(), strict=True):
-        # A short last edge must not be folded onto itself: its own other end does not count. A point that
-        # something was drawn to stays, and nothing is drawn to a point that moved: no chains.
-        for found, far in zip(row, reach, strict=True):
-            if end in stays or not np.isfinite(far):
-                break
-            target = int(drawn[found])
-            if target not in {end, neighbour[end]} and to[target] == target:
-                to[end] = target
-                stays.add(target)
+    # Where nothing is near, the library gives a row behind the last.
+    target = np.append(drawn, -1)[near]
+    eligible = np.isfinite(distance) & (target != loose[:, None]) & (target != neighbour[loose][:, None])
+    # A short last edge must not be folded onto itself: its own other end does not count. A point that something was
+    # drawn to stays, and nothing is drawn to a point that moved: no chains.
+    for row in np.flatnonzero(eligible.any(axis=1)).tolist():
+        end = int(loose[row])
+        if end in stays:
+            continue
+        for found in target[row][eligible[row]].tolist():
+            if to[found] == found:
+                to[end] = found
+                stays.add(found)
                 break
     return _renumbered(drawing, to)
 
@@ -197,21 +200,25 @@ def _split_touched(drawing: Drawing, tolerance: float) -> Drawing:
         per_edge[owner] - 1
     )
     a, b = points[edges[owner, 0]], points[edges[owner, 1]]
-    tree = cKDTree(a + position[:, None] * (b - a))
+    tree = cKDTree(a + position[:, None] * (b - a), compact_nodes=False, balanced_tree=False)
     found = tree.query_ball_point(points[loose], 0.5 * spacing + tolerance)
+    end = np.repeat(loose, [len(rows) for rows in found])
+    edge = owner[np.concatenate([np.asarray(rows, np.int64) for rows in found])]
+    once = first_of_each(end * len(edges) + edge)
+    end, edge = end[once], edge[once]
+    apart = (edges[edge] != end[:, None]).all(axis=1)
+    end, edge = end[apart], edge[apart]
+    start = points[edges[edge, 0]]
+    along = points[edges[edge, 1]] - start
+    t = np.einsum("ij,ij->i", points[end] - start, along) / lengths[edge] ** 2
+    distance = np.linalg.norm(start + np.clip(t, 0, 1)[:, None] * along - points[end], axis=1)
+    # Each end touches the edge nearest to it, if that is near enough, and if it is not its end that is touched.
+    nearest = np.lexsort((edge, distance, end))
+    nearest = nearest[first_of_each(end[nearest])]
     cuts: dict[int, list[tuple[float, int]]] = {}
-    for end, rows in zip(loose.tolist(), found, strict=True):
-        candidates = np.unique(owner[np.asarray(rows, np.int64)])
-        candidates = candidates[~np.any(edges[candidates] == end, axis=1)]
-        if not len(candidates):
-            continue
-        start = points[edges[candidates, 0]]
-        along = points[edges[candidates, 1]] - start
-        t = np.einsum("ij,ij->i", points[end] - start, along) / lengths[candidates] ** 2
-        distance = np.linalg.norm(start + np.clip(t, 0, 1)[:, None] * along - points[end], axis=1)
-        best = int(np.argmin(distance))
-        if distance[best] <= tolerance and 0.0 < t[best] < 1.0:
-            cuts.setdefault(int(candidates[best]), []).append((float(t[best]), end))
+    for row in nearest[distance[nearest] <= tolerance].tolist():
+        if 0.0 < t[row] < 1.0:
+            cuts.setdefault(int(edge[row]), []).append((float(t[row]), int(end[row])))
     if not cuts:
         return drawing
     pieces: list[tuple[int, int]] = []

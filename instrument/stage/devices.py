@@ -12,6 +12,9 @@ from instrument.stage.quiet import quiet_libraries
 JACK_HOST = "JACK Audio Connection Kit"
 """PortAudio's name for JACK, PipeWire's JACK layer included."""
 
+NATIVE = "jack"
+"""Name of the JACK server itself, played without PortAudio; its host is the same in capitals."""
+
 CHANNELS = 2
 
 
@@ -28,8 +31,8 @@ class AudioDevice:
         The device's own sample rate in hertz.
     index : int
         PortAudio's number, valid in this process only.
-    default : bool
-        Whether its host system plays through it by default.
+    default, default_input : bool
+        Whether its host system plays through it, and listens to it, by default.
     """
 
     name: str
@@ -39,11 +42,17 @@ class AudioDevice:
     rate: float
     index: int
     default: bool = False
+    default_input: bool = False
 
     @property
     def jack(self) -> bool:
-        """Whether it is a JACK server."""
-        return self.host == JACK_HOST
+        """Whether it is a JACK server, played directly or through PortAudio."""
+        return self.native or self.host == JACK_HOST
+
+    @property
+    def native(self) -> bool:
+        """Whether it is a JACK server that is played without PortAudio."""
+        return self.host == NATIVE.upper()
 
     @property
     def label(self) -> str:
@@ -88,6 +97,7 @@ def audio_devices() -> list[AudioDevice]:
             float(device["default_samplerate"]),
             int(device["index"]),
             device["index"] == hosts[device["hostapi"]]["default_output_device"],
+            device["index"] == hosts[device["hostapi"]]["default_input_device"],
         )
         for device in sounddevice.query_devices()
     ]
@@ -114,27 +124,55 @@ def find_output(wanted: str | None, devices: list[AudioDevice]) -> AudioDevice:
         if not defaults:
             raise DeviceError("there is no audio device with two outputs.")
         return defaults[0]
+    start = f"there is no audio device {wanted!r} with two outputs"
+    if not outputs:
+        raise DeviceError(f"{start}; none is connected. Play without one: --audio off.")
+    return _named(wanted, outputs, start)
+
+
+def find_input(wanted: str, devices: list[AudioDevice], output: AudioDevice) -> AudioDevice:
+    """Return the live input that is meant; it has to belong to the same host system as the output.
+
+    Parameters
+    ----------
+    wanted : str
+        Name, or part of it, as `find_output` takes it; empty means the output's own device, else the one that its
+        host system listens to by default.
+    devices : list of AudioDevice
+    output : AudioDevice
+
+    Raises
+    ------
+    DeviceError
+        If there is none, or the name means several.
+    """
+    inputs = [device for device in devices if device.inputs > 0 and device.host == output.host]
+    if wanted:
+        start = f"there is no live input {wanted!r} in {output.host}"
+        if not inputs:
+            raise DeviceError(f"{start}; none is connected.")
+        return _named(wanted, inputs, start)
+    own = [device for device in inputs if device.index == output.index]
+    for device in [*own, *(device for device in inputs if device.default_input)]:
+        return device
+    raise DeviceError(f"there is no live input in {output.host}.")
+
+
+def _named(wanted: str, devices: list[AudioDevice], start: str) -> AudioDevice:
     part = wanted.casefold()
     for matches in (
-        [device for device in outputs if part in {device.name.casefold(), device.label.casefold()}],
-        [device for device in outputs if part in device.label.casefold()],
+        [device for device in devices if part in {device.name.casefold(), device.label.casefold()}],
+        [device for device in devices if part in device.label.casefold()],
     ):
         if len(matches) == 1:
             return matches[0]
         if matches:
             raise DeviceError(f"{wanted!r} could be {_listed(matches)}; name one of them in full.")
-    raise DeviceError(_unknown(wanted, outputs))
-
-
-def _unknown(wanted: str, outputs: list[AudioDevice]) -> str:
-    start = f"there is no audio device {wanted!r} with two outputs"
-    if not outputs:
-        return f"{start}; none is connected. Play without one: --audio off."
-    folded = {device.name.casefold(): device for device in outputs}
-    near = difflib.get_close_matches(wanted.casefold(), folded, n=3, cutoff=0.4)
+    folded = {device.name.casefold(): device for device in devices}
+    near = difflib.get_close_matches(part, folded, n=3, cutoff=0.4)
     if near:
-        return f"{start}; did you mean {_listed([folded[name] for name in near])}?"
-    return f"{start}; there is {_listed(outputs[:5])}."
+        raise DeviceError(f"{start}; did you mean {_listed([folded[name] for name in near])}?")
+    raise DeviceError(f"{start}; there is {_listed(devices[:5])}.")
 
 
 def _listed(devices: list[AudioDevice]) -> str:

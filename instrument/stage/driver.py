@@ -46,6 +46,16 @@ class Driver(ABC):
     silent: bool = False
 
     @property
+    def input_channels(self) -> int:
+        """Channels of live input that are open: 0, 1 or 2."""
+        return 0
+
+    @property
+    def trouble(self) -> str:
+        """What has become wrong while playing, in one sentence; otherwise empty."""
+        return ""
+
+    @property
     @abstractmethod
     def block(self) -> int:
         """Frames of one block; where the device chooses, the largest so far (0 before the first)."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from instrument.engine.layout import RING_PERFORM
-from instrument.midi.outbox import Outbox
+from instrument.midi.outbox import EngineRing, Outbox
 from instrument.midi.priority import TENDING, raise_priority
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ class Feeder:
 
     def _run(self) -> None:
         raise_priority(TENDING)
-        outbox = Outbox(self._engine, RING_PERFORM)
+        outbox = Outbox(EngineRing(self._engine, RING_PERFORM))
         at = waiting = 0
         while at < len(self._events) or waiting:
             horizon = self._engine.time + round(AHEAD_SECONDS * self._engine.rate) - self.start_sample

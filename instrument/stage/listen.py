@@ -1,56 +1,120 @@
-"""From the names of MIDI inputs to a thread that listens to them."""
+"""From the names of MIDI inputs to everything that listens to them while the performance lasts."""
 
 from __future__ import annotations
 
-from contextlib import ExitStack
+import time
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
+from instrument.engine.layout import RING_COMMAND, RING_MIDI
+from instrument.midi.errors import MidiError
+from instrument.midi.inputs import Inputs
+from instrument.midi.outbox import EngineRing
 from instrument.midi.poll import MidiPoll
-from instrument.midi.ports import choose_inputs, input_names, is_jack, midi_api, open_input, open_own_port
+from instrument.midi.ports import CLIENT, RtmidiSystem, is_jack, midi_api
+from instrument.stage.jack import JackDriver
+from instrument.stage.jack_midi import JackMidi, JackRing
 from instrument.stage.quiet import quiet_libraries
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from instrument.engine.engine import Engine
+    from instrument.midi.inputs import MidiSystem
+    from instrument.midi.outbox import Ring
+    from instrument.stage.driver import Driver
+
+LOOK_SECONDS = 0.4
+"""Time between two looks at what is plugged in: with the show's own turns, what comes is found within a second."""
 
 JACK_STEP = 64
 """Frames into which the periods of JACK servers in use can be divided (common practice, no source). One whose period
 cannot be costs half a step more of jitter."""
 
 
-def listen_to_midi(
-    engine: Engine, wanted: list[str], latency: Callable[[], float], *, jack: bool
-) -> MidiPoll:
-    """Open MIDI inputs, and our own port beside them; `MidiPoll.start` begins to listen.
+class Listening:
+    """MIDI inputs, and our own port beside them.
+
+    The thread that makes it also calls everything else here; it is the one that pushes into `RING_COMMAND`.
 
     Parameters
     ----------
     engine : Engine
     wanted : list of str
         Names or parts of names; empty for every controller that is plugged in.
+    driver : Driver
+        What plays. Through JACK itself messages come on their frames; everywhere else rtmidi's ports are polled, and
+        so are those of other systems beside JACK.
     latency : callable
-        Returns the delay between a message and its effect in seconds.
-    jack : bool
-        Whether the sound goes through JACK.
+        Returns the delay between a polled message and its effect in seconds.
 
     Raises
     ------
     MidiError
         If the machine has no MIDI, or nothing has such a name.
     """
-    with ExitStack() as opened, quiet_libraries():
-        api = midi_api(jack=jack)
-        names = choose_inputs(wanted, input_names(api), jack=is_jack(api))
-        ports = []
-        own = open_own_port(api)
-        if own is not None:
-            opened.callback(own.close)
-            ports.append(own)
-        for name in names:
-            port = open_input(name, api)
-            opened.callback(port.close)
-            ports.append(port)
-        opened.pop_all()
+
+    def __init__(
+        self, engine: Engine, wanted: list[str], driver: Driver, latency: Callable[[], float]
+    ) -> None:
+        self._engine = engine
+        systems: list[MidiSystem] = []
+        ring: Ring | None = None
+        if isinstance(driver, JackDriver):
+            systems.append(JackMidi(driver))
+            ring = JackRing(driver)
+        with quiet_libraries():
+            api = _api_for(driver)
         # rtmidi stamps JACK's messages when its own turn in the period comes, not with their frames.
-        return MidiPoll(engine, ports, latency, JACK_STEP if jack and is_jack(api) else 0)
+        stepped = driver.jack and api is not None and is_jack(api)
+        self._poll = MidiPoll(engine, latency, JACK_STEP if stepped else 0, ring)
+        if api is not None:
+            systems.append(RtmidiSystem(api, self._poll))
+        self._of_driver = systems[0] if driver.jack else None
+        self._inputs = Inputs(systems, wanted, lambda event: engine.push(event, RING_COMMAND), CLIENT)
+        self._look_again = 0.0
+        with quiet_libraries():
+            self._inputs.check()
+
+    @property
+    def names(self) -> list[str]:
+        """Names of the open inputs, our own port included."""
+        return self._inputs.names
+
+    def start(self) -> list[str]:
+        """Open the ports and begin to listen, once the driver has; return a sentence for each that refuses."""
+        with quiet_libraries():
+            refused = self._inputs.begin()
+        self._poll.start()
+        return refused
+
+    def look(self) -> list[str]:
+        """See to what was plugged in or out, once in a while; return a sentence for each."""
+        now = time.monotonic()
+        if now < self._look_again:
+            return []
+        self._look_again = now + LOOK_SECONDS
+        with quiet_libraries():
+            return self._inputs.look()
+
+    def lose_driver(self) -> None:
+        """Let go of what was played through the system of a driver that has ended, and go on without it."""
+        if self._of_driver is not None:
+            self._inputs.forget(self._of_driver)
+            self._poll.pour_into(EngineRing(self._engine, RING_MIDI))
+            self._of_driver = None
+
+    def close(self) -> None:
+        """Stop listening and close the ports."""
+        self._poll.close()
+        self._inputs.close()
+
+
+def _api_for(driver: Driver) -> int | None:
+    # Beside JACK itself only what other systems have; a machine without them has none.
+    if not isinstance(driver, JackDriver):
+        return midi_api(jack=driver.jack)
+    with suppress(MidiError):
+        api = midi_api(jack=False)
+        return None if is_jack(api) else api
+    return None

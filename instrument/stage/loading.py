@@ -102,7 +102,7 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
             "label": control.label,
             "message": control.message,
             "number": control.number,
-            "parameter": control.parameter,
+            "parameter": control.parameter or f"{control.action} {control.choose or ''}".strip(),
         }
         for control in patch.control
     )

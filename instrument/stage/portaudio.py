@@ -13,7 +13,7 @@ from instrument.stage.quiet import quiet_libraries
 if TYPE_CHECKING:
     from instrument.engine.engine import Engine
 
-USUAL_BLOCK = 128
+USUAL_BLOCK = 64
 """Frames where nobody asked for a size; a JACK server's own period is taken instead."""
 
 _SERVER_PERIOD = 0
@@ -30,6 +30,8 @@ class PortAudioDriver(Driver):
     device : AudioDevice
     block : int, optional
         Frames, 16 to 2048; by default what suits the device.
+    live : AudioDevice, optional
+        Live input, one or two channels of which are handed to the engine; none by default.
 
     Raises
     ------
@@ -39,7 +41,13 @@ class PortAudioDriver(Driver):
 
     silent = False
 
-    def __init__(self, engine: Engine, device: AudioDevice, block: int | None = None) -> None:
+    def __init__(
+        self,
+        engine: Engine,
+        device: AudioDevice,
+        block: int | None = None,
+        live: AudioDevice | None = None,
+    ) -> None:
         self.name = device.label
         self.jack = device.jack
         self.rate = check_rate(engine.rate)
@@ -47,7 +55,14 @@ class PortAudioDriver(Driver):
         self._block = check_block(block) if block is not None else USUAL_BLOCK
         if block is None and device.jack:
             self._block = _SERVER_PERIOD
-        self._stream = _open(engine, device, self._block)
+        self._channels = min(live.inputs, CHANNELS) if live is not None else 0
+        self._stream = _open(engine, device, self._block, live, self._channels)
+        engine.record["input_channels"] = self._channels
+
+    @property
+    def input_channels(self) -> int:
+        """Channels of live input that are open: 0, 1 or 2."""
+        return self._channels
 
     @property
     def block(self) -> int:
@@ -57,7 +72,8 @@ class PortAudioDriver(Driver):
     @property
     def latency(self) -> float:
         """Seconds from the callback to the output, as PortAudio reports it."""
-        return float(self._stream.latency)
+        latency = self._stream.latency
+        return float(latency[1] if self._channels else latency)
 
     @property
     def running(self) -> bool:
@@ -93,19 +109,24 @@ class PortAudioDriver(Driver):
         self._stream.close(ignore_errors=True)
 
 
-def _open(engine: Engine, device: AudioDevice, block: int) -> Any:
+def _open(engine: Engine, device: AudioDevice, block: int, live: AudioDevice | None, channels: int) -> Any:
     sounddevice = load_portaudio()
     # Documented for authors of libraries who bring a callback of machine code and its user data.
     open_stream = sounddevice._StreamBase  # noqa: SLF001
     cast = sounddevice._ffi.cast  # noqa: SLF001
+    ends: dict[str, Any] = {"kind": "output", "device": device.index, "channels": CHANNELS}
+    if live is not None:
+        ends = {
+            "kind": "duplex",
+            "device": (live.index, device.index),
+            "channels": (channels, CHANNELS),
+        }
     try:
         with quiet_libraries():
             return open_stream(
-                kind="output",
+                **ends,
                 samplerate=engine.rate,
                 blocksize=block,
-                device=device.index,
-                channels=CHANNELS,
                 dtype="float32",
                 latency="low",
                 # The samples are within full scale already, and bits are not to be changed on the way out.

@@ -9,6 +9,7 @@ from instrument.midi.errors import MidiError
 from instrument.midi.ports import input_names, midi_api, output_names
 from instrument.stage.devices import AudioDevice, audio_devices
 from instrument.stage.driver import DeviceError
+from instrument.stage.jack import jack_device
 from instrument.stage.quiet import quiet_libraries
 
 
@@ -35,9 +36,10 @@ def list_ports() -> Ports:
 
     MIDI ports are those of JACK where a server answers, as they would be for playing.
     """
-    devices: list[AudioDevice] = []
+    server = jack_device()
+    devices: list[AudioDevice] = [server] if server is not None else []
     with suppress(DeviceError):
-        devices = audio_devices()
+        devices += audio_devices()
     found = Ports(audio=[_row(device) for device in devices], midi_in=[], midi_out=[])
     with suppress(MidiError), quiet_libraries():
         api = midi_api(jack=any(device.jack for device in devices))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from instrument.engine.engine import EngineFullError
 from instrument.stage.morph import morph_to
+from instrument.stage.recall import Recall
 from instrument.stage.watch import Watch
 from instrument.stage.worker import Worker
 
@@ -39,7 +40,6 @@ class Setlist:
 
     Attributes
     ----------
-    position : int
     trouble : str
         Why the file of the latest reload or save was refused; empty when all is well again.
     """
@@ -50,7 +50,7 @@ class Setlist:
         self._say = say
         self._worker = Worker()
         self._watch = Watch()
-        self.position = 0
+        self._recall = Recall(engine, lambda place: self._patches[place].program)
         self._watch_again = 0.0
         self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
@@ -59,19 +59,25 @@ class Setlist:
             self._worker.warm_up()
 
     @property
+    def position(self) -> int:
+        """Place of the patch that plays."""
+        return self._recall.position
+
+    @property
     def current(self) -> LoadedPatch:
         """The patch that plays."""
         return self._patches[self.position]
 
     def begin(self) -> None:
-        """Play the current patch from its start.
+        """Hold the patches ready and play the first one from its start.
 
         Raises
         ------
         EngineFullError
             If it finds no room.
         """
-        self._engine.play(self.current.program)
+        self._recall.hold(len(self._patches))
+        self._recall.go_to(0)
 
     def patch_of(self, program: Program) -> LoadedPatch | None:
         """Return whose drawings a program plays; None if nobody's here."""
@@ -80,13 +86,11 @@ class Setlist:
 
     def step(self, by: int) -> None:
         """Change to another patch, counted in a circle; it starts afresh, with a cross-fade."""
-        before = self.position
-        self.position = (before + by) % len(self._patches)
+        place = (self.position + by) % len(self._patches)
         try:
-            self.begin()
+            self._recall.go_to(place)
         except EngineFullError as error:
-            self.position = before
-            self._complain(f"{self._patches[(before + by) % len(self._patches)].path}: {error}")
+            self._complain(f"{self._patches[place].path}: {error}")
         else:
             self.trouble = ""
 
@@ -111,7 +115,17 @@ class Setlist:
             self._take(answer)
         if answers:
             self._watch_files()
-        return bool(answers)
+        return self._recalled() or bool(answers)
+
+    def _recalled(self) -> bool:
+        try:
+            changed = self._recall.look(len(self._patches))
+        except EngineFullError as error:
+            self._complain(f"{self.current.path}: {error}")
+            return True
+        if changed:
+            self.trouble = ""
+        return changed
 
     def close(self) -> None:
         """End the worker."""
@@ -165,6 +179,7 @@ class Setlist:
     def _replaced(self, place: int, patch: LoadedPatch) -> None:
         before = self._patches[place]
         self._patches[place] = patch
+        self._recall.changed(place)
         if place == self.position:
             try:
                 if patch.text == before.text:

@@ -18,22 +18,24 @@ from instrument.midi.errors import MidiError
 from instrument.midi.file import read_performance
 from instrument.midi.priority import TENDING, raised_priority
 from instrument.patch.routing import wind_down
+from instrument.patch.set_list import patches_named
 from instrument.shapes.report import highest_legible
 from instrument.stage.choose import choose_driver
 from instrument.stage.feeder import Feeder
-from instrument.stage.listen import listen_to_midi
+from instrument.stage.jack import JackDriver
+from instrument.stage.listen import Listening
+from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
+from instrument.stage.recording import ShowRecording
 from instrument.stage.setlist import Setlist
 from instrument.stage.silent import SilentClock
 from instrument.stage.window_process import WindowProcess
-from instrument.takes.recording import RecordedEngine, Recording, usual_folder
+from instrument.takes.recording import RecordedEngine
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
 
-    from instrument.engine.program import Program
-    from instrument.midi.poll import MidiPoll
     from instrument.stage.driver import Driver
 
 LOOK_SECONDS = 0.2
@@ -60,6 +62,8 @@ class ShowOptions:
         Device by name or part of it, ``off``, or None for the best there is.
     midi : tuple of str
         MIDI inputs by name or part of it; none means every controller that is plugged in.
+    input : str or None
+        Live input by name or part of it, ``off``, or None for the usual one where a patch hears it.
     rate : float or None
         Sample rate in hertz; None for the device's own.
     block : int or None
@@ -85,6 +89,7 @@ class ShowOptions:
     window: bool = True
     seconds: float | None = None
     perform: Path | None = None
+    input: str | None = None
     record: Path | None = None
     keep: float = 0.0
     tags: Mapping[str, str] = field(default_factory=dict)
@@ -151,17 +156,18 @@ class Show:
         options = self._options
         if not options.patches:
             raise ValueError("there is no patch to play; name a patch file.")
-        patches = [read_patch(path) for path in options.patches]
+        patches = [read_patch(path) for named in options.patches for path in patches_named(named)]
         wind_down()
-        choice = choose_driver(options.audio, options.rate, options.block)
-        events = read_performance(options.perform, choice.rate) if options.perform else []
+        self._heard = any(hears_input(patch.program) for patch in patches)
+        choice = choose_driver(options.audio, options.rate, options.block, options.input, hears=self._heard)
+        events = read_performance(options.perform, choice.rate, self._say) if options.perform else []
         memory = allocate(choice.rate, shared=True)
         self._ending.callback(memory.close)
         self._engine = RecordedEngine(choice.rate, memory)
-        self._recording = Recording(self._engine, options.keep, options.tags)
-        self._ending.callback(self._end_recording)
+        self._recording = ShowRecording(self._engine, options.record, options.keep, options.tags, self._say)
+        self._ending.callback(self._recording.close)
         self._setlist = Setlist(self._engine, patches, self._say)
-        self._engine.on_load = self._tell_recorder
+        self._recording.follow(self._setlist)
         self._ending.callback(self._setlist.close)
         self._setlist.begin()
         self._feeder = Feeder(self._engine, events) if events else None
@@ -169,27 +175,25 @@ class Show:
         self._ending.callback(self._close_driver)
         if choice.trouble:
             self._complain(choice.trouble)
+        self._tell_block()
         self._midi = self._listen()
 
-    def _tell_recorder(self, slot: int, program: Program) -> None:
-        if (patch := self._setlist.patch_of(program)) is not None:
-            self._recording.loaded(slot, patch.path, patch.title, patch.text, patch.files)
+    def _tell_block(self) -> None:
+        asked = self._options.block
+        if asked is not None and isinstance(self._driver, JackDriver) and asked != self._driver.block:
+            self._say(f"{self._driver.name} plays in its own blocks of {self._driver.block} frames.")
 
-    def _end_recording(self) -> None:
-        for sentence in self._recording.close():
-            self._say(sentence)
-
-    def _listen(self) -> MidiPoll | None:
+    def _listen(self) -> Listening | None:
         names = list(self._options.midi)
         try:
-            poll = listen_to_midi(self._engine, names, self._block_seconds, jack=self._driver.jack)
+            listening = Listening(self._engine, names, self._driver, self._block_seconds)
         except MidiError as error:
             if names:
                 raise
             self._complain(str(error))
             return None
-        self._ending.callback(poll.close)
-        return poll
+        self._ending.callback(listening.close)
+        return listening
 
     def _close_driver(self) -> None:
         # The one that plays in the end, which may not be the one that began.
@@ -201,10 +205,11 @@ class Show:
     def _start(self) -> None:
         # What was imported and compiled stays; looking through it for garbage would hold every thread up.
         gc.freeze()
-        self._begin_recording()
+        # Before the first block, so that the take of a whole show begins with its first sample.
+        self._recording.begin()
         self._driver.start()
-        if self._midi is not None:
-            self._midi.start()
+        for refused in self._midi.start() if self._midi is not None else ():
+            self._complain(refused)
         if self._feeder is not None:
             self._feeder.start()
             self._ending.callback(self._feeder.close)
@@ -219,33 +224,12 @@ class Show:
             self._window = window
             self._show_state()
 
-    def _begin_recording(self) -> None:
-        # Before the first block, so that the take of a whole show begins with its first sample.
-        if self._options.record is not None:
-            self._recording.begin(self._options.record)
-            self._recording.mend(self._options.record)
-            for sentence in self._recording.wait_until_begun():
-                self._say(sentence)
-        elif self._options.keep > 0:
-            self._recording.open()
-            self._recording.mend(usual_folder())
-
-    def _record(self, what: str) -> None:
-        folder = self._options.record or usual_folder()
-        if what == "keep":
-            self._recording.keep(folder)
-        else:
-            self._recording.toggle(folder)
-        self._show_state()
-
     def _look_at_recording(self) -> None:
-        before = self._recording.state
-        for sentence in self._recording.look():
-            self._say(sentence)
-        if self._recording.trouble:
-            self._trouble, self._recording.trouble = self._recording.trouble, ""
+        changed, trouble = self._recording.look()
+        if trouble:
+            self._trouble = trouble
             self._show_state()
-        elif self._window is not None and self._recording.state != before:
+        elif changed and self._window is not None:
             self._window.send(self._recording.state)
 
     def _look_after(self) -> None:
@@ -273,21 +257,42 @@ class Show:
     def _look(self) -> None:
         if not self._driver.running:
             self._replace_driver()
+        elif (trouble := self._driver.trouble) and trouble != self._trouble:
+            self._complain(trouble)
+            self._show_state()
+        self._look_at_ports()
         self._look_at_recording()
         if self._window is not None and (ended := self._window.mourn()):
             # A key held on its keyboard can no longer be let go of there.
             self._engine.push(panic_event(), RING_COMMAND)
             self._say(ended)
 
+    def _look_at_ports(self) -> None:
+        changes = self._midi.look() if self._midi is not None else []
+        for change in changes:
+            self._say(change)
+        if changes:
+            self._show_state()
+
     def _look_at_files(self) -> None:
         if self._setlist.look():
             self._trouble = self._setlist.trouble
+            self._look_at_input()
             self._show_state()
+
+    def _look_at_input(self) -> None:
+        # A patch that is saved again may begin to hear what was not opened, and opening it would stop the sound.
+        hears = hears_input(self._setlist.current.program)
+        if hears and not self._heard and not self._driver.input_channels and self._options.input is None:
+            self._complain("this patch takes from the live input, which is not open: start again to hear it.")
+        self._heard = hears
 
     def _replace_driver(self) -> None:
         lost = self._driver
         self._driver = SilentClock(self._engine, max(lost.block, 64))
         lost.close()
+        if self._midi is not None:
+            self._midi.lose_driver()
         self._driver.start()
         self._complain(f"{lost.name} has stopped: playing on a silent clock.")
         self._show_state()
@@ -307,7 +312,8 @@ class Show:
         elif do == "reload":
             self._setlist.reload()
         elif do in {"record", "keep"}:
-            self._record(do)
+            self._recording.ask(do, request.get("on"))
+            self._look_at_recording()
         elif do == "set":
             self._set(request)
 

@@ -8,7 +8,7 @@ import soundfile
 
 from instrument.takes.errors import TakeError
 from instrument.takes.export import PICTURES, check_rate, sound_format, write_sound
-from instrument.takes.picture import save_still
+from instrument.takes.picture import EXPOSURE, STILL, save_still
 from instrument.takes.rerender import Comparison, length_at, open_take, render_take
 from instrument.takes.sound_file import FloatFile
 
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
+    from instrument.beam.look import Look
+
 
 def export_take(
     source: Path,
@@ -28,6 +30,8 @@ def export_take(
     size: int = 1080,
     tags: Mapping[str, str] | None = None,
     progress: Callable[[float], None] | None = None,
+    exposure: float = EXPOSURE,
+    look: Look | None = None,
 ) -> list[str]:
     """Render a take into a file that is not there yet.
 
@@ -42,11 +46,15 @@ def export_take(
         Sample rate in hertz; the take's own by default.
     block : int
     size : int
-        Width and height of a still in pixels.
+        Height of a still in pixels.
     tags : mapping of str to str, optional
         In place of the take's own.
     progress : callable, optional
         Takes the share that is done.
+    exposure : float
+        Seconds at its end that a still shows.
+    look : Look, optional
+        How a still looks.
 
     Returns
     -------
@@ -58,7 +66,12 @@ def export_take(
     ValueError
         If the take is damaged, or the file is there already or cannot be written.
     """
-    if output.suffix.lower() not in PICTURES:
+    kind = output.suffix.lower()
+    if kind in PICTURES and kind != STILL:
+        raise TakeError(
+            f"{output}: a loop shows one round of a patch, not a take; render the patch, or a {STILL}."
+        )
+    if kind != STILL:
         sound_format(output)
     take = open_take(source)
     wanted = check_rate(output.with_suffix(".wav"), rate or take.facts.rate)
@@ -72,9 +85,9 @@ def export_take(
     named = {**take.facts.tags, **(tags or {})}
     said = list(take.warnings)
     clipped = 0
-    if output.suffix.lower() == ".png":
-        save_still(output, pieces, wanted, size)
-    elif output.suffix.lower() == ".wav":
+    if kind == STILL:
+        save_still(output, pieces, length_at(take, wanted), wanted, size, exposure, look)
+    elif kind == ".wav":
         _write_float(output, pieces, wanted, named)
     else:
         clipped = write_sound(output, check_rate(output, wanted), length_at(take, wanted), pieces, named)

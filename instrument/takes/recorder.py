@@ -176,11 +176,10 @@ class Recorder:
             return UNKNOWN
         check = zlib.crc32(self._record["bank"][slot].tobytes())
         deadline = time.monotonic() + PATIENCE_SECONDS
-        while not self._told[slot] and time.monotonic() < deadline:
+        while (told := self._told_of(slot, check)) is None and time.monotonic() < deadline:
             self._listen()
             time.sleep(PAUSE_SECONDS)
-        told = self._told[slot].popleft() if self._told[slot] else None
-        if told is None or told.check != check:
+        if told is None:
             self._doubts["a program was gone before it could be kept"] = None
             return UNKNOWN
         stored = copy_program(self._record, slot)
@@ -204,6 +203,15 @@ class Recorder:
             if number != UNKNOWN and number not in given:
                 given.add(number)
                 writer.program(number, self._programs[number])
+
+    def _told_of(self, slot: int, check: int) -> Told | None:
+        # A program that is held ready is told of once and changed to many times.
+        told = self._told[slot]
+        if any(word.check == check for word in told):
+            while told[0].check != check:
+                told.popleft()
+            return told[0]
+        return None
 
     def _all_events(self) -> Events:
         if len(self._events) > 1:

@@ -98,8 +98,22 @@ class Recording:
 
     @property
     def state(self) -> dict[str, Any]:
-        """What the window shows of it."""
-        return {"recording": self.seconds, "disk_minutes": self.disk_minutes}
+        """What the window shows of it: under `recording` None, or the take under way."""
+        if self.seconds is None:
+            return {"recording": None}
+        return {
+            "recording": {
+                "on": self.wanted,
+                "seconds": self.seconds,
+                "folder": str(self.folder) if self.folder is not None else "",
+                "disk_seconds": None if self.disk_minutes is None else round(60 * self.disk_minutes),
+            }
+        }
+
+    @property
+    def wanted(self) -> bool:
+        """Whether a take is under way, or was asked for."""
+        return self._wanted
 
     def open(self) -> None:
         """Start the process, which follows the show from now on.

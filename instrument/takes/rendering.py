@@ -5,19 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from instrument.beam.look import look_of
 from instrument.engine.engine import Engine
 from instrument.midi.file import read_performance
-from instrument.patch.settings import program_with
+from instrument.patch.changed import load_program
 from instrument.takes.errors import TakeError
 from instrument.takes.export import PICTURES, check_rate, export_sound
 from instrument.takes.export_take import export_take
 from instrument.takes.folder import is_take
 from instrument.takes.loop import export_loop
-from instrument.takes.picture import export_still
+from instrument.takes.picture import EXPOSURE, STILL, export_still
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
+
+    from instrument.engine.engine import Event
 
 DEFAULT_RATE = 48_000.0
 
@@ -48,9 +51,13 @@ class Rendering:
     settings : tuple of str
         Changes such as ``layer.1.level=0.5``.
     size : int
-        Width and height of a picture in pixels.
+        Height of a picture in pixels; width for a square glass.
     tags : mapping of str to str
         What a file of sound says of itself.
+    exposure : float
+        Seconds at its end that a still shows.
+    looks : tuple of str
+        How a picture looks, as `instrument.beam.look.look_of` takes it.
     """
 
     source: Path
@@ -62,6 +69,8 @@ class Rendering:
     settings: tuple[str, ...] = ()
     size: int = 1080
     tags: Mapping[str, str] = field(default_factory=dict)
+    exposure: float = EXPOSURE
+    looks: tuple[str, ...] = ()
 
 
 def render(wanted: Rendering, progress: Callable[[float], None] | None = None) -> list[str]:
@@ -84,7 +93,15 @@ def render(wanted: Rendering, progress: Callable[[float], None] | None = None) -
                 f"{wanted.source}: a take is rendered as it was played; --perform, --set and --seconds are for patches."
             )
         return export_take(
-            wanted.source, wanted.output, wanted.rate, wanted.block, wanted.size, wanted.tags, progress
+            wanted.source,
+            wanted.output,
+            wanted.rate,
+            wanted.block,
+            wanted.size,
+            wanted.tags,
+            progress,
+            wanted.exposure,
+            look_of(list(wanted.looks)),
         )
     return _render_patch(wanted)
 
@@ -93,20 +110,22 @@ def _render_patch(wanted: Rendering) -> list[str]:
     output, kind = wanted.output, wanted.output.suffix.lower()
     if kind not in PICTURES:
         check_rate(output, wanted.rate or DEFAULT_RATE)
-    program, title = program_with(wanted.source, wanted.settings)
+    look = look_of(list(wanted.looks))
+    program, title = load_program(wanted.source, wanted.settings)
     engine = Engine(wanted.rate or DEFAULT_RATE)
     engine.play(program)
-    events = read_performance(wanted.perform, engine.rate) if wanted.perform is not None else []
+    said: list[str] = []
+    events: list[Event] = []
     length = DEFAULT_SECONDS
     if wanted.perform is not None:
+        events = read_performance(wanted.perform, engine.rate, said.append)
         length = max((event.time for event in events), default=0) / engine.rate + TAIL_SECONDS
     length = length if wanted.seconds is None else wanted.seconds
     frames = round(length * engine.rate)
-    said = []
-    if kind == ".png":
-        export_still(engine, output, frames, wanted.block, events, wanted.size)
+    if kind == STILL:
+        export_still(engine, output, frames, wanted.block, events, wanted.size, wanted.exposure, look)
     elif kind in PICTURES:
-        length = export_loop(engine, output, events, wanted.size, wanted.seconds)
+        length = export_loop(engine, output, events, wanted.size, wanted.seconds, look)
     else:
         tags = {"title": title, **wanted.tags}
         clipped = export_sound(engine, output, frames, wanted.block, events, tags)

@@ -129,6 +129,8 @@ def render_take(
     begin = take.facts.begins_at * rate // own
     end = begin + length_at(take, rate)
     engine = Engine(rate)
+    # What controls had asked for is among the events, with the programs that were changed to.
+    engine.record["replaying"] = 1
     programs = _Programs(take)
     for piece in _pieces(engine, take.events, scaled, programs, end, block):
         first = engine.time - len(piece)

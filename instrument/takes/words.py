@@ -1,4 +1,4 @@
-"""What MIDI cannot say, in words: typed numbers to the last bit, changes of program, letting go of every note."""
+"""What MIDI cannot say, in words: typed numbers to the last bit, changes of program, actions, letting go of every note."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ import re
 from typing import TYPE_CHECKING
 
 from instrument.engine.layout import (
+    ACTIONS,
+    EVENT_ACTION,
     EVENT_MIDI,
     EVENT_PANIC,
     EVENT_SET,
@@ -25,6 +27,7 @@ UNKNOWN = -1
 
 _RAW = re.compile(r"raw ([0-9a-f]{2}) ([0-9a-f]{2}) ([0-9a-f]{2})")
 _PROGRAM = re.compile(r"program (\d{1,9}|unknown)( carry)?(?: fade (\S+))?")
+_ACTION = re.compile(r"action (\S+)(?: (\S+))?")
 _SET = re.compile(r"set (\S+) (\S+)( at once)?")
 
 
@@ -63,6 +66,8 @@ def words_of(event: np.void) -> str:
         fade = f" fade {value.hex()}" if value else ""
         number = "unknown" if index < 0 else str(index)
         return f"program {number}" + (" carry" if flags & FLAG_CARRY else "") + fade
+    if kind == EVENT_ACTION and 0 <= index < len(ACTIONS):
+        return f"action {ACTIONS[index]}" + (f" {_short(value)}" if value else "")
     if kind == EVENT_PANIC:
         return "panic"
     return "raw {:02x} {:02x} {:02x}".format(*event["data"])
@@ -90,6 +95,11 @@ def event_from(words: str) -> tuple[int, int, float, int, tuple[int, int, int]]:
         number = UNKNOWN if found[1] == "unknown" else int(found[1])
         fade = _number(found[3], words) if found[3] else 0.0
         return EVENT_SWAP, number, fade, FLAG_CARRY if found[2] else 0, (0, 0, 0)
+    if found := _ACTION.fullmatch(words):
+        if found[1] not in ACTIONS:
+            raise TakeError(f"there is no action {found[1][:40]}; there are {', '.join(ACTIONS[1:])}.")
+        value = _number(found[2], words) if found[2] else 0.0
+        return EVENT_ACTION, ACTIONS.index(found[1]), value, 0, (0, 0, 0)
     if found := _SET.fullmatch(words):
         if found[1] not in INDEX:
             near = difflib.get_close_matches(found[1], ADDRESSES, n=1)
@@ -104,8 +114,13 @@ def event_from(words: str) -> tuple[int, int, float, int, tuple[int, int, int]]:
         )
     raise TakeError(
         f"{words[:60]!r} is no event; it may read: set ADDRESS NUMBER [at once], program NUMBER [carry] "
-        "[fade SECONDS], panic, or raw and three bytes."
+        "[fade SECONDS], action NAME [NUMBER], panic, or raw and three bytes."
     )
+
+
+def _short(value: float) -> str:
+    # Patches and snapshots are counted; a number that is no such count keeps its last bit.
+    return f"{value:.0f}" if value.is_integer() and abs(value) < 1e6 else value.hex()
 
 
 def _number(text: str, words: str) -> float:

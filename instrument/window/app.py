@@ -9,13 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 import pygame
 
-from instrument.beam.light import warm
+from instrument.beam.look import Look
+from instrument.beam.warm import warm
 from instrument.engine.memory import attach
 from instrument.window.channel import standard_channel
 from instrument.window.help_page import help_page
 from instrument.window.keys import COMMANDS, action_for, note_name
 from instrument.window.legible import legibility
 from instrument.window.lettering import GROUND, Letters
+from instrument.window.looks import Looks, usual_look
 from instrument.window.notes import NoteKeys
 from instrument.window.picture import Picture
 from instrument.window.reader import OutputReader
@@ -50,9 +52,12 @@ class Window:
     rate : float
         Sample rate in hertz.
     channel : Channel
+    look : Look, optional
     """
 
-    def __init__(self, record: npt.NDArray[np.void], rate: float, channel: Channel) -> None:
+    def __init__(
+        self, record: npt.NDArray[np.void], rate: float, channel: Channel, look: Look | None = None
+    ) -> None:
         self._record, self._rate, self._channel = record, rate, channel
         self._reader = OutputReader(record, rate)
         self._notes = NoteKeys(record)
@@ -62,6 +67,7 @@ class Window:
         self._said: dict[str, Any] = {}
         self._size = self._windowed = _fitting(FIRST_SIZE)
         self._fullscreen = self._done = False
+        self._looks = Looks(look)
         self._help: pygame.Surface | None = None
         self._text = True
         self._asked_at = -PATIENCE
@@ -80,6 +86,8 @@ class Window:
             for event in pygame.event.get():
                 self._handle(event)
             self._notes.flush()
+            if self._looks.settle():
+                self._lay_out()
             self._follow(now - before)
             if not self._hidden:
                 self._draw(now)
@@ -103,7 +111,7 @@ class Window:
         self._levels.follow(samples, seconds)
         self._load.follow(seconds)
         self._midi.follow(seconds)
-        self._picture.light.advance(samples, self._rate, seconds)
+        self._picture.follow(samples, seconds)
 
     # What the hands do
 
@@ -150,6 +158,8 @@ class Window:
         elif action == "text":
             self._text = not self._text
             self._lay_out()
+        else:
+            self._looks.wish(action)
 
     def _close(self) -> None:
         if time.monotonic() - self._asked_at < PATIENCE:
@@ -177,7 +187,8 @@ class Window:
         self._line = TextLine(Letters(self._letter_height), width)
         self._figures = self._figures_now()
         self._line_height = self._line.height(self._figures) if self._text_shown else 0
-        self._picture = Picture(pygame.Rect(0, 0, width, height - self._line_height))
+        room = pygame.Rect(0, 0, width, height - self._line_height)
+        self._picture = Picture(room, self._rate, self._looks.current)
         if self._help is not None:
             self._help = self._help_page()
         self._draw_everything()
@@ -284,8 +295,9 @@ def main(arguments: list[str]) -> int:
             raise pygame.error("no screen was found")
         pygame.display.set_allow_screensaver(False)
         pygame.display.set_caption("Beamhand")
-        warm()
-        window = Window(memory.record, hertz, standard_channel())
+        look = _usual_look()
+        warm(look)
+        window = Window(memory.record, hertz, standard_channel(), look)
     except pygame.error as error:
         memory.close()
         return _fail(f"No window can be opened on this display ({error}); the sound plays without it.", 1)
@@ -294,6 +306,15 @@ def main(arguments: list[str]) -> int:
     del window
     memory.close()
     return 0
+
+
+def _usual_look() -> Look:
+    try:
+        return usual_look()
+    except (OSError, ValueError) as error:
+        # A mistake in a file of taste must not cost the window.
+        sys.stderr.write(f"The window opens with its common look: {error}\n")
+        return Look()
 
 
 def _fail(sentence: str, status: int) -> int:

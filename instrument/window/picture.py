@@ -1,43 +1,71 @@
-"""The square picture inside the window: its place, its pixels, and how they reach the screen."""
+"""The picture inside the window: its place, its look, its pixels, and how they reach the screen."""
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import pygame
 
-from instrument.beam.light import Light, blank
+from instrument.beam.look import Look
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
 
 SMALLEST = 16
 """Pixels; a window made smaller than this shows a part of the picture."""
 
 
 class Picture:
-    """A square of light in the middle of the room it is given.
+    """A glass with light on it in the middle of the room it is given.
 
     Parameters
     ----------
     room : pygame.Rect
         Part of the window that is free for it.
+    rate : float
+        Sample rate in hertz.
+    look : Look, optional
     """
 
-    def __init__(self, room: pygame.Rect) -> None:
-        side = max(min(room.size), SMALLEST)
-        self.area = pygame.Rect(0, 0, side, side)
+    def __init__(self, room: pygame.Rect, rate: float, look: Look | None = None) -> None:
+        look = look or Look()
+        room = pygame.Rect(room.topleft, (max(room.width, SMALLEST), max(room.height, SMALLEST)))
+        size = look.glass.size_in(*room.size)
+        self.area = pygame.Rect((0, 0), size)
         self.area.center = room.center
         self.area.top = max(self.area.top, 0)
-        self.light = Light(side)
-        self._pixels = blank(side)
+        self._rate = rate
+        self._look = look
+        self._path = look.reconstruction(rate)
+        self._light = look.light(*size)
+        self._pixels = self._light.blank()
         # The surface shows these very pixels: blue, green, red, unused, as little-endian memory has them.
-        self._surface = pygame.image.frombuffer(self._pixels.data, (side, side), "BGRA")
+        self._surface = pygame.image.frombuffer(self._pixels.data, size, "BGRA")
         self._surface.set_alpha(None)
 
+    def follow(self, samples: npt.NDArray[np.float32], seconds: float) -> None:
+        """Draw samples, or let the light fade for some seconds where there are none.
+
+        Parameters
+        ----------
+        samples : np.ndarray [shape=(n, 2)]
+            How long they took is known from their number, so a late frame loses no light.
+        seconds : float
+        """
+        if len(samples):
+            self._light.advance(self._path.process(samples), self._rate * self._look.oversampling)
+        else:
+            self._light.rest(seconds)
+
     def draw_all(self, target: pygame.Surface) -> None:
-        """Draw the whole square."""
-        self.light.develop(self._pixels)
+        """Draw the whole picture."""
+        self._light.develop(self._pixels)
         target.blit(self._surface, self.area)
 
     def draw_changes(self, target: pygame.Surface) -> pygame.Rect | None:
         """Draw what may have changed and return where that is in the window."""
-        left, top, width, height = self.light.develop(self._pixels)
+        left, top, width, height = self._light.develop(self._pixels)
         if width == 0:
             return None
         target.blit(self._surface, (self.area.left + left, self.area.top + top), (left, top, width, height))

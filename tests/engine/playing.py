@@ -9,7 +9,7 @@ import numpy as np
 from instrument.engine.engine import Engine
 from instrument.engine.layout import CHUNK, CURVES, MESSAGES
 from instrument.engine.parameters import index_of
-from instrument.engine.program import Program, new_program
+from instrument.engine.program import CLICK, Program, new_program
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -52,18 +52,18 @@ def one_circle(size: float = 0.5) -> Program:
     return program
 
 
-def listen_to(program: Program, control: str, parameter: str, low: float, high: float, **more: int) -> None:
+def listen_to(program: Program, control: str, parameter: str, low: float, high: float, **more: float) -> None:
     """Add a row to a program's table of controls.
 
     Parameters
     ----------
     control, parameter : str
         Name of the message and address of the parameter.
-    more : int
+    more : number
         Further fields of the row; `curve` as its index in `CURVES`.
     """
     row = program.record["controls"][int(program.record["n_controls"])]
-    fields = {"channel": -1, "number": -1, "curve": CURVES.index("lin"), **more}
+    fields = {"channel": -1, "number": -1, "curve": CURVES.index("lin"), "step": CLICK, **more}
     row["message"] = MESSAGES.index(control)
     row["param"] = index_of(parameter)
     row["lo"] = low

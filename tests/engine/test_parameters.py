@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from instrument.engine.form_table import FORM_ROWS
 from instrument.engine.parameters import (
     ADDRESSES,
     COUNT,
@@ -34,7 +35,14 @@ def test_every_row_says_what_it_does_and_in_which_unit() -> None:
 
 def test_a_parameter_that_selects_names_its_choices_and_starts_at_one_of_them() -> None:
     selecting = [row for row in ROWS if row.unit == "choice"]
-    assert {row.name for row in selecting} == {"pen.direction", "shape", "mix.mode"}
+    forms = {row.name for row in FORM_ROWS if row.choices}
+    assert {row.name for row in selecting} >= {
+        "pen.direction",
+        "shape",
+        "mix.mode",
+        "gate",
+        "tempo.tap",
+    } | forms
     for row in ROWS:
         assert bool(row.choices) == (row.unit == "choice"), row.name
         if row.choices:

@@ -8,7 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from instrument.engine.layout import (
+    FORM_KINDS,
+    FORMS,
     MODULATOR_LFO,
+    MODULATOR_NONE,
     SOURCE_HARMONIC,
     SOURCE_NONE,
     SOURCE_PATH,
@@ -29,7 +32,8 @@ from instrument.engine.parameters import (
     MODULATORS,
     ROWS,
 )
-from instrument.engine.program import Program, new_program, order_steps
+from instrument.engine.program import Program, new_program
+from instrument.engine.schedule import late_links, order_steps
 from tests.engine.playing import terms
 
 
@@ -104,23 +108,51 @@ def test_a_layer_can_be_cleared() -> None:
     assert program.record["layers"][2]["source"] == SOURCE_NONE
 
 
-@pytest.mark.parametrize(
-    "links",
-    [
-        [(0, "mod.1.rate")],
-        [(0, "link.1.depth")],
-        [(0, "mod.2.rate"), (1, "mod.1.phase")],
-        [(0, "link.2.depth"), (1, "link.3.offset"), (2, "mod.1.width")],
-    ],
-)
-def test_a_modulator_that_reaches_itself_is_refused(links: list[tuple[int, str]]) -> None:
-    with pytest.raises(ValueError, match="a modulator reaches itself"):
-        linked(*links).schedule()
+def test_forms_are_kept_in_the_order_given_and_replace_those_before() -> None:
+    program = new_program()
+    program.form(1, ["twist", "fold", "delay"])
+    program.form(1, ["lattice", "twist"])
+    row = program.record["layers"][1]
+    assert [FORM_KINDS[k] for k in row["forms"][: int(row["n_forms"])]] == ["lattice", "twist"]
+    assert program.record["layers"]["n_forms"].tolist() == [0, 2, 0, 0, 0, 0, 0, 0]
+
+
+def test_a_layer_may_pass_all_forms_there_are() -> None:
+    program = new_program()
+    program.form(0, FORM_KINDS)
+    assert int(program.record["layers"]["n_forms"][0]) == len(FORM_KINDS) <= FORMS
+
+
+def test_an_unknown_form_is_answered_with_the_nearest_one() -> None:
+    with pytest.raises(ValueError, match="there is no form 'twits'; did you mean twist"):
+        new_program().form(0, ["fold", "twits"])
+
+
+def test_a_form_like_no_other_is_answered_with_all_there_are() -> None:
+    with pytest.raises(ValueError, match=r"there is no form 'zzz'; forms are twist, bend, .*, chop\."):
+        new_program().form(0, ["zzz"])
+
+
+def test_a_form_named_twice_is_refused_and_nothing_changes() -> None:
+    program = new_program()
+    program.form(0, ["bend"])
+    with pytest.raises(
+        ValueError, match="the form fold is named twice; a layer passes each form at most once"
+    ):
+        program.form(0, ["fold", "twist", "fold"])
+    assert int(program.record["layers"]["n_forms"][0]) == 1
+
+
+@pytest.mark.parametrize("kind", FORM_KINDS)
+def test_rounds_are_counted_for_forms_that_ask_for_them(kind: str) -> None:
+    program = new_program()
+    program.form(0, [kind])
+    assert int(program.record["layers"]["counts"][0]) == (kind in {"copies", "mirror"})
 
 
 def test_two_links_to_one_parameter_begin_it_once() -> None:
     target = "layer.1.place.turn.z"
-    steps = order_steps(linked((0, target), (1, target)).record)
+    steps, _ = order_steps(linked((0, target), (1, target)).record)
     assert steps.count((STEP_BASE, INDEX[target])) == 1
     assert {(STEP_LINK, 0), (STEP_LINK, 1)} <= set(steps)
 
@@ -128,46 +160,68 @@ def test_two_links_to_one_parameter_begin_it_once() -> None:
 def test_a_modulator_without_a_link_runs_too() -> None:
     program = new_program()
     program.record["modulators"]["kind"][5] = MODULATOR_LFO
-    assert order_steps(program.record) == [(STEP_MODULATOR, 5)]
+    assert order_steps(program.record) == ([(STEP_MODULATOR, 5)], 0)
+
+
+def test_what_moves_the_tempo_comes_before_it() -> None:
+    program = linked((0, "layer.1.level"), (0, "tempo.bpm"))
+    program.schedule()
+    bpm = INDEX["tempo.bpm"]
+    assert program.record["schedule"][:2].tolist() == [(STEP_BASE, bpm), (STEP_LINK, 1)]
+    assert program.record["tempo_steps"] == 2
+
+
+def test_a_link_of_a_modulator_that_is_not_in_use_is_refused() -> None:
+    program = linked((0, "layer.1.level"))
+    program.modulate(0, MODULATOR_NONE)
+    with pytest.raises(ValueError, match="modulator 1, which is not in use"):
+        program.schedule()
+
+
+@pytest.mark.parametrize("number", [-1, MODULATORS])
+def test_a_modulator_that_is_not_there_is_refused(number: int) -> None:
+    with pytest.raises(ValueError, match=f"counted from 1 to {MODULATORS}"):
+        new_program().modulate(number, MODULATOR_LFO)
+
+
+def test_a_kind_that_is_not_there_is_refused() -> None:
+    with pytest.raises(ValueError, match="kinds are none, lfo"):
+        new_program().modulate(0, 99)
 
 
 LINK_TARGETS = st.one_of(
-    st.sampled_from(["layer.1.level", "layer.1.place.turn.x", "output.gain.x"]),
-    st.builds("mod.{}.{}".format, st.integers(1, MODULATORS), st.sampled_from(["rate", "phase", "width"])),
-    st.builds("link.{}.{}".format, st.integers(1, LINKS), st.sampled_from(["depth", "offset"])),
+    st.sampled_from(["layer.1.level", "layer.1.place.turn.x", "output.gain.x", "tempo.bpm", "tempo.swing"]),
+    st.builds("mod.{}.{}".format, st.integers(1, MODULATORS), st.sampled_from(["rate", "phase", "gate"])),
+    st.builds("link.{}.{}".format, st.integers(1, LINKS), st.sampled_from(["depth", "offset", "bend"])),
 )
 
 
 @given(st.lists(st.tuples(st.integers(0, MODULATORS - 1), LINK_TARGETS), max_size=LINKS))
 def test_everything_is_evaluated_once_and_before_it_is_used(links: list[tuple[int, str]]) -> None:
     record = linked(*links).record
-    try:
-        steps = order_steps(record)
-    except ValueError:
-        return  # a circle; the next test says when
+    late = late_links(record)
+    record["links"]["late"][: len(links)] = late
+    steps, _ = order_steps(record)
     assert len(steps) == len(set(steps)) <= STEPS
     at = {step: place for place, step in enumerate(steps)}
     assert {number for kind, number in steps if kind == STEP_LINK} == set(range(len(links)))
     for number, (modulator, address) in enumerate(links):
-        assert at[STEP_MODULATOR, modulator] < at[STEP_LINK, number]
         assert at[STEP_BASE, INDEX[address]] < at[STEP_LINK, number]
+        if not late[number]:
+            assert at[STEP_MODULATOR, modulator] < at[STEP_LINK, number]
         owner = (INDEX[address] - MODULATOR_BASE) // MODULATOR_SIZE
         if address.startswith("mod.") and (STEP_MODULATOR, owner) in at:
             assert at[STEP_LINK, number] < at[STEP_MODULATOR, owner]
         owner = (INDEX[address] - LINK_BASE) // LINK_SIZE
-        if address.startswith("link.") and (STEP_LINK, owner) in at:
+        if address.startswith("link.") and owner < len(links) and not late[owner]:
             assert at[STEP_LINK, number] < at[STEP_LINK, owner]
 
 
 @given(st.lists(st.tuples(st.integers(0, 5), st.integers(0, 5)), max_size=20))
-def test_exactly_circles_of_modulators_are_refused(edges: list[tuple[int, int]]) -> None:
+def test_exactly_the_links_that_close_a_circle_of_modulators_are_late(edges: list[tuple[int, int]]) -> None:
     record = linked(*[(a, f"mod.{b + 1}.rate") for a, b in edges]).record
-    reach = np.zeros((6, 6), int)
-    for a, b in edges:
-        reach[a, b] = 1
-    circle = np.trace(sum(np.linalg.matrix_power(reach, k) for k in range(1, 7))) > 0
-    if circle:
-        with pytest.raises(ValueError, match="reaches itself"):
-            order_steps(record)
-    else:
-        order_steps(record)
+    reach = np.eye(6, dtype=bool)  # without the late links
+    for (a, b), late in zip(edges, late_links(record), strict=True):
+        assert late == reach[b, a]
+        if not late:
+            reach |= np.outer(reach[:, a], reach[b])

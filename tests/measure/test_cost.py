@@ -7,7 +7,7 @@ import pytest
 
 from instrument.engine.engine import Engine
 from instrument.engine.layout import HISTOGRAM
-from instrument.measure.cost import measure_cost, percentile_us, reference_chain, reference_program
+from instrument.measure.cost import Cost, measure_cost, percentile_us, reference_chain, reference_program
 from instrument.measure.plain_c import compiler
 
 
@@ -43,3 +43,21 @@ def test_a_percentile_is_the_upper_edge_of_its_bucket() -> None:
     assert percentile_us(histogram, 0.999) == 5.0
     assert percentile_us(histogram, 1.0) == 10.0
     assert percentile_us(np.zeros(HISTOGRAM, np.int64), 0.5) == 0.0
+
+
+def test_without_a_compiler_the_words_say_so() -> None:
+    cost = Cost(48000.0, 64, 4, 12.34, None, None, None, 5.0, 9.0, 1333.3)
+    assert cost.in_words().splitlines() == [
+        "4 layers at 48000 Hz in blocks of 64 frames:",
+        "  12.3 ns a sample and layer",
+        "  no C compiler here to compare with",
+        "  a callback takes 5 us, 99.9 percent within 9 us, of 1333 us",
+    ]
+
+
+def test_with_one_the_words_give_the_ratio_and_its_range() -> None:
+    cost = Cost(48000.0, 64, 4, 10.0, 25.0, 2.5, (2.0, 3.0), 5.0, 9.0, 1333.3)
+    assert (
+        "25.0 ns for the same chain in plain C, 2.50 times ours\n  (single rounds from 2.00 to 3.00)"
+        in cost.in_words()
+    )

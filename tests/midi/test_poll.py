@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 import pytest
@@ -12,6 +12,7 @@ from instrument.engine.engine import Engine
 from instrument.engine.layout import EVENT_MIDI
 from instrument.engine.program import new_program
 from instrument.midi.poll import MARGIN_SECONDS, MidiPoll
+from tests.stage.listening import wait_until
 
 if TYPE_CHECKING:
     from instrument.midi.ports import InputPort
@@ -27,7 +28,6 @@ class Cable:
         self.name = name
         self._waiting: list[tuple[list[int], float]] = []
         self._before = 0
-        self.closed = False
 
     def arrive(self, *message: int) -> int:
         now = time.monotonic_ns()
@@ -38,9 +38,6 @@ class Cable:
     def poll(self) -> tuple[list[int], float] | None:
         return self._waiting.pop(0) if self._waiting else None
 
-    def close(self) -> None:
-        self.closed = True
-
 
 @pytest.fixture
 def engine() -> Engine:
@@ -49,9 +46,11 @@ def engine() -> Engine:
     return engine
 
 
-def poll_of(engine: Engine, *cables: Cable, **options: Any) -> MidiPoll:
-    ports: list[InputPort] = list(cables)  # type: ignore[arg-type]
-    return MidiPoll(engine, ports, lambda: BLOCK / RATE, **options)
+def poll_of(engine: Engine, *cables: Cable) -> MidiPoll:
+    poll = MidiPoll(engine, lambda: BLOCK / RATE)
+    for number, cable in enumerate(cables):
+        poll.add(cast("InputPort", cable), number)
+    return poll
 
 
 def applied(engine: Engine) -> list[tuple[int, tuple[int, ...], int]]:
@@ -103,12 +102,12 @@ def test_messages_of_several_ports_are_merged_by_time_and_carry_their_port(engin
     ]
 
 
-def test_only_complete_channel_messages_get_through(engine: Engine) -> None:
+def test_only_complete_messages_get_through(engine: Engine) -> None:
     cable = Cable("heron")
     poll = poll_of(engine, cable)
     engine.render(BLOCK)
     poll._clock.observe()
-    for message in ([0xF8], [0x90, 60], [0xF0, 1, 2, 0xF7], [0x90, 60, 1, 62, 2]):
+    for message in ([0xFE], [0x90, 60], [0xF0, 1, 2, 0xF7], [0x90, 60, 1, 62, 2], [0xF3, 5]):
         cable.arrive(*message)
     poll.poll_once(100.0)
     engine.render(4800)
@@ -116,9 +115,54 @@ def test_only_complete_channel_messages_get_through(engine: Engine) -> None:
     assert poll.received == 2
 
 
-def test_closing_closes_the_ports(engine: Engine) -> None:
-    cable = Cable("heron")
+def test_what_keeps_time_reaches_the_engine_in_its_place(engine: Engine) -> None:
+    cable = Cable("tide clock")
     poll = poll_of(engine, cable)
+    engine.render(BLOCK)
+    poll._clock.observe()
+    messages = [
+        (0xFA, 0, 0),
+        (0xF8, 0, 0),
+        (0x90, 60, 1),
+        (0xF8, 0, 0),
+        (0xFC, 0, 0),
+        (0xF2, 5, 1),
+        (0xFB, 0, 0),
+    ]
+    for status, first, second in messages:
+        cable.arrive(*([status] if status >= 0xF8 else [status, first, second]))
+    poll.poll_once(100.0)
+    engine.render(4800)
+    assert [data for _, data, _ in applied(engine)] == messages
+
+
+def test_a_port_can_be_added_and_dropped_while_others_are_polled(engine: Engine) -> None:
+    left, right = Cable("left"), Cable("right")
+    poll = poll_of(engine, left)
+    engine.render(BLOCK)
     poll.start()
-    poll.close()
-    assert cable.closed
+    try:
+        poll.add(cast("InputPort", right), 7)
+        right.arrive(0x90, 60, 1)
+        wait_until(lambda: poll.received == 1, "the first message")
+        poll.drop(cast("InputPort", right))
+        right.arrive(0x90, 61, 1)
+        left.arrive(0x90, 62, 1)
+        wait_until(lambda: poll.received == 2, "the second message")
+    finally:
+        poll.close()
+    engine.render(9600)
+    assert [(data, port) for _, data, port in applied(engine)] == [((0x90, 60, 1), 7), ((0x90, 62, 1), 0)]
+
+
+def test_it_knows_what_a_port_holds_down_and_until_when(engine: Engine) -> None:
+    cable = Cable("heron")
+    poll = MidiPoll(engine, lambda: BLOCK / RATE)
+    held = poll.add(cast("InputPort", cable), 0)
+    engine.render(BLOCK)
+    poll._clock.observe()
+    cable.arrive(0x92, 60, 100)
+    poll.poll_once(2000.0)
+    assert held.let_go([]) == [(0x82, 60, 64)]
+    engine.render(9600)
+    assert applied(engine)[-1][0] == poll.last

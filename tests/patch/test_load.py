@@ -89,7 +89,7 @@ FAULTS = [
         8,
         "layer.1.frequency",
         (
-            "layer.1.frequency is not a field; this table takes level, name, pen, place and source. "
+            "layer.1.frequency is not a field; this table takes form, level, name, pen, place and source. "
             "It belongs one table further down, as pen.frequency."
         ),
     ),
@@ -126,7 +126,10 @@ FAULTS = [
         '"harmonics"',
         11,
         "layer.1.source.kind",
-        'layer.1.source.kind is "harmonics"; a source takes "harmonic" or "path". Did you mean harmonic?',
+        (
+            'layer.1.source.kind is "harmonics"; a source takes "harmonic", "path", "formula" or "input". '
+            "Did you mean harmonic?"
+        ),
     ),
     ('"A2"', "true", 16, "layer.1.pen.frequency", f"layer.1.pen.frequency is true; {NUMBER}."),
     ('"A2"', "[1]", 16, "layer.1.pen.frequency", f"layer.1.pen.frequency is [1]; {NUMBER}."),
@@ -197,13 +200,6 @@ FAULTS = [
         27,
         "link.1.parameter",
         'link.1.parameter is "layer.2.place.turn.z"; the patch has 1 layer. Add one with [[layer]].',
-    ),
-    (
-        "layer.1.place.turn.z",
-        "mod.1.rate",
-        25,
-        "link",
-        "a modulator reaches itself through its links; take one link of the circle out.",
     ),
     (
         "depth = 0.1",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import re
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,9 +15,7 @@ from instrument.engine.parameters import index_of
 from instrument.patch import routing
 from instrument.patch.build import build_program
 from instrument.patch.cache import Cache
-from instrument.patch.drawings import DrawingFields
 from instrument.patch.errors import PatchError
-from instrument.patch.factory import factory_folder
 from instrument.patch.load import load_patch, patch_from_text
 from instrument.patch.resample import MOST
 from instrument.patch.routing import drawing_files, read_drawings
@@ -307,19 +304,3 @@ def test_saved_into_another_folder_the_patch_still_names_the_same_drawings(folde
     assert np.array_equal(table(found), before)
     assert "# both" in found.text
     assert found.text.count("../") == 2
-
-
-def test_every_setting_stands_in_the_guide_with_its_default() -> None:
-    guide = (factory_folder() / "README.md").read_text()
-    rows = re.findall(r"^\| (`\w+`(?:, `\w+`)*) \| ([^|]*) \|", guide, re.MULTILINE)
-    described = {name: default for names, default in rows for name in re.findall(r"\w+", names)}
-    fields = DrawingFields.model_fields
-    assert described.keys() == fields.keys() | {"samples"}
-    written = {
-        name: json.loads(default.strip("`"))
-        for name, default in described.items()
-        if re.fullmatch(r'[\d.]+|`(?:true|false|"\w+")`', default)
-    }
-    assert written == {name: fields[name].default for name in written}
-    in_words = {"samples", "bridge_cost", "start", "limits"}
-    assert described.keys() - written.keys() == in_words

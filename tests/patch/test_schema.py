@@ -3,6 +3,7 @@
 import copy
 import json
 import math
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -10,24 +11,46 @@ from typing import Any
 import jsonschema
 import pytest
 
-from instrument.engine.parameters import ADDRESSES, INDEX, ROWS
+from instrument.engine.layout import GESTURES
+from instrument.engine.parameters import ADDRESSES, INDEX, LAYER, MODULATOR, MODULATORS, ROWS
 from instrument.patch.build import build_program
 from instrument.patch.check import cross_problems
 from instrument.patch.factory import factory_folder
+from instrument.patch.forms import FORM_FIELDS
+from instrument.patch.modulators import KIND_ROWS
 from instrument.patch.new import STARTER
 from instrument.patch.place import place_of
 from instrument.patch.report import place_in
 from instrument.patch.schema import Patch, json_schema
-from instrument.patch.sources import FIGURES, figure_names
+from instrument.patch.sources import FIGURES, figure_names, kind_of_row
 
-FULL: dict[str, Any] = {
-    "schema": 1,
-    "layer": [
-        {"source": {"kind": "harmonic", **{axis: [{} for _ in range(8)] for axis in "xyz"}}} for _ in range(8)
-    ],
-    "modulator": [{} for _ in range(32)],
-    "link": [{"modulator": 32, "parameter": "output.level"} for _ in range(64)],
+SOURCES: dict[str, dict[str, Any]] = {
+    "harmonic": {"kind": "harmonic", **{axis: [{} for _ in range(8)] for axis in "xyz"}},
+    "path": {"kind": "path", "preset": "cube"},
+    "formula": {"kind": "formula", "x": "p"},
+    "input": {"kind": "input"},
 }
+TABLES: dict[str, dict[str, Any]] = {
+    "curve": {"points": [[0, 1], [1, 0]]},
+    "steps": {"steps": [0, 1]},
+    "formula": {"formula": "p"},
+}
+
+
+def full(source: str = "harmonic", modulator: str = "lfo") -> dict[str, Any]:
+    """Return a patch that has every table, with one kind of source and of modulator."""
+    count = GESTURES if modulator == "gesture" else MODULATORS
+    return {
+        "schema": 1,
+        "layer": [
+            {"source": copy.deepcopy(SOURCES[source]), "form": [{"kind": kind} for kind in FORM_FIELDS]}
+            for _ in range(8)
+        ],
+        "modulator": [{"kind": modulator, **TABLES.get(modulator, {})} for _ in range(count)],
+        "link": [{"modulator": 1, "parameter": "output.level"} for _ in range(64)],
+    }
+
+
 VALIDATOR = jsonschema.Draft202012Validator(json_schema())
 PATCHES = [*sorted(factory_folder().glob("*.toml")), STARTER]
 
@@ -35,28 +58,46 @@ PATCHES = [*sorted(factory_folder().glob("*.toml")), STARTER]
 def put(data: dict[str, Any], path: tuple[str | int, ...], value: float) -> None:
     here: Any = data
     for step in path[:-1]:
+        if isinstance(here, list) and isinstance(step, str):
+            here = next(form for form in here if form["kind"] == step)
+            continue
         if isinstance(here, dict) and step not in here:
             here[step] = {}
         here = here[step]
     here[path[-1]] = value
 
 
-@pytest.mark.parametrize("kind", FIGURES)
-def test_every_parameter_has_a_field_of_its_own(kind: str) -> None:
-    # A layer draws either terms or a path, so the two kinds together have all fields.
-    data = copy.deepcopy(FULL)
-    if kind == "path":
-        data["layer"] = [{"source": {"kind": "path", "preset": "cube"}} for _ in range(8)]
-    other = [
-        path for path in map(place_of, ADDRESSES) if "source" in path and (len(path) == 6) == (kind == "path")
+KINDS = [*((source, "lfo") for source in SOURCES), *(("harmonic", kind) for kind in KIND_ROWS)]
+
+
+@pytest.mark.parametrize(("source", "modulator"), KINDS)
+def test_every_parameter_has_a_field_of_its_own(source: str, modulator: str) -> None:
+    # Each kind of source and of modulator has some of them; together they have all.
+    data = full(source, modulator)
+    mine = [
+        index
+        for index, address in enumerate(ADDRESSES)
+        if (".source." not in address or kind_of_row(address.split(".")[3]) == source)
+        and (
+            not address.startswith("mod.")
+            or (
+                address.split(".", 2)[2] in KIND_ROWS[modulator]
+                and int(address.split(".")[1]) <= len(data["modulator"])
+            )
+        )
     ]
-    mine = [index for index, address in enumerate(ADDRESSES) if place_of(address) not in other]
     for index in mine:
         put(data, place_of(ADDRESSES[index]), index + 0.5)
     patch = Patch.model_validate(data)
     assert cross_problems(patch) == []
     program = build_program(patch)
     assert program.record["base"][mine].tolist() == [index + 0.5 for index in mine]
+
+
+def test_the_kinds_together_have_every_parameter() -> None:
+    assert {name for names in KIND_ROWS.values() for name in names} == {row.name for row in MODULATOR}
+    rest = {row.name.split(".")[1] for row in LAYER if row.name.startswith("source.")}
+    assert {kind_of_row(part) for part in rest} == set(SOURCES)
 
 
 def test_what_the_file_leaves_out_has_the_default_of_the_table() -> None:
@@ -72,7 +113,7 @@ def test_what_the_file_leaves_out_has_the_default_of_the_table() -> None:
     [(3, 3.0), (-0.0, -0.0), ("1/0", math.inf), ("-1e9", -1e9), ("3*440", 1320.0), (10**400, math.inf)],
 )
 def test_a_parameter_takes_any_number(address: str, written: object, value: float) -> None:
-    data = copy.deepcopy(FULL)
+    data = full()
     put(data, place_of(address), written)  # type: ignore[arg-type]
     base = build_program(Patch.model_validate(data)).record["base"][INDEX[address]]
     assert (base, math.copysign(1, base)) == (value, math.copysign(1, value))
@@ -89,7 +130,7 @@ def test_a_switch_may_be_true_or_false_and_axes_a_list() -> None:
 def test_locations_of_faults_lead_into_the_file_past_kinds_and_axes() -> None:
     data = {"layer": [{"source": {"kind": "path"}, "place": {"scale": [1, 2, "x"]}}]}
     assert place_in(data, ("layer", 0, "place", "scale", "z")) == ("layer", 0, "place", "scale", 2)
-    assert place_in(data, ("layer", 0, "source", "source: path", "kind")) == ("layer", 0, "source", "kind")
+    assert place_in(data, ("layer", 0, "source", "kind: path", "kind")) == ("layer", 0, "source", "kind")
 
 
 @pytest.mark.parametrize("kind", FIGURES)
@@ -158,7 +199,7 @@ class TestJsonSchema:
             {"layer": [{"pen": {"frequency": []}}]},
             {"link": [{"parameter": "output.level"}]},
             {"control": [{"message": "c", "parameter": "output.level"}]},
-            {"control": [{"message": "cc", "number": 128, "parameter": "output.level"}]},
+            {"control": [{"message": "cc", "number": 16384, "parameter": "output.level"}]},
             {"mix": {"mode": True}},
         ],
         ids=str,
@@ -171,5 +212,5 @@ class TestJsonSchema:
 
     def test_every_parameter_is_described_with_its_unit(self) -> None:
         text = json.dumps(json_schema())
-        for row in {row.name: row for row in ROWS if not row.name.startswith("source.")}.values():
+        for row in {row.name: row for row in ROWS if not re.match(r"source\.[xyz]\.", row.name)}.values():
             assert json.dumps(f"{row.about} ({row.unit})")[1:-1] in text

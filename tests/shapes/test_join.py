@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from instrument.shapes import join
 from instrument.shapes.join import decode, minimum_t_join
+from instrument.shapes.reduction import cheapest_parallel
 from instrument.shapes.windows import half_nearest_bound, improve_in_windows, tree_join
 from tests.reference.route_inspection import KNOWN, Known
 from tests.shapes.drawings import graphs
@@ -64,7 +65,7 @@ def test_equals_trying_every_set_of_edges(graph: Graph) -> None:
 @settings(max_examples=60, deadline=None)
 def test_the_bound_of_the_fallback_is_never_above_the_least(graph: Graph) -> None:
     edges, weights, odd = graph
-    kept = join._cheapest_parallel(edges, weights)
+    kept = cheapest_parallel(edges, weights, len(odd))
     if odd.any():
         assert half_nearest_bound(edges[kept], weights[kept], odd) <= by_matching(*graph) + 1e-9
 
@@ -96,3 +97,12 @@ def test_a_large_graph_that_is_solved_in_time_is_exact(monkeypatch: pytest.Monke
     found = minimum_t_join(*graph, time_limit=60.0)
     assert found.exact
     assert found.weight == pytest.approx(least)
+
+
+def test_where_nothing_is_left_to_decide_the_answer_is_exact_at_once() -> None:
+    random = np.random.default_rng(0)
+    tree = np.array([[random.integers(vertex), vertex] for vertex in range(1, join.SURE_EDGES + 2)])
+    odd = np.bincount(tree.ravel()) % 2 == 1
+    found = minimum_t_join(tree, np.ones(len(tree)), odd, time_limit=0.0)
+    assert found.exact
+    assert is_t_join((tree, np.ones(len(tree)), odd), found.chosen)

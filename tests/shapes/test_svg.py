@@ -235,3 +235,12 @@ def test_any_path_becomes_a_route_over_all_of_it(data: str, transform: str) -> N
     check_route(
         route(draw(f'<path d="{data}" transform="{transform}"/>', tolerances=Tolerances(flatten=1e-3)))
     )
+
+
+@pytest.mark.parametrize("attribute", ['display="none"', 'style="fill: red; display:none"'])
+def test_a_drawing_that_hides_itself_is_refused_with_that_reason(attribute: str) -> None:
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" {attribute}><path d="M0 0L9 9"/></svg>'
+    with pytest.raises(
+        DrawingError, match=r"nothing in it can be drawn \(1 left out: drawing that hides itself"
+    ):
+        parse_svg(svg.encode())

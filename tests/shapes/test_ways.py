@@ -9,7 +9,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from instrument.shapes import ways
+from instrument.shapes import join, ways
+from instrument.shapes.join import Search
 from instrument.shapes.line import Kind, RouteOptions
 from instrument.shapes.strokes import Drawing, edge_lengths
 from instrument.shapes.ways import Graph
@@ -61,3 +62,21 @@ def test_where_there_are_too_many_ways_to_look_at_all_jumps_are_offered(
     assert not (graph_of(drawing, 4.0)[0].kinds == Kind.JUMP).any()
     monkeypatch.setattr(ways, "MOST_STEPS", 0)
     assert (graph_of(drawing, 4.0)[0].kinds == Kind.JUMP).any()
+
+
+def test_the_bound_for_retracing_alone_is_never_below_what_the_mixture_costs(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    random = np.random.default_rng(1)
+    drawing = weld(Drawing(random.random((300, 3)), random.integers(0, 300, (450, 2))))
+    options = RouteOptions(jump_cost=1.5)
+    exact = Graph(drawing.points, drawing.edges, drawing.bridges, options).closed()[2:]
+    assert exact[0].weight < exact[1].weight
+    # All the time goes into the mixture; retracing alone is left with what can be proven at once.
+    monkeypatch.setattr(join, "SURE_EDGES", len(drawing.edges) - 1)
+    monkeypatch.setattr(ways, "SURE_EDGES", len(drawing.edges) - 1)
+    monkeypatch.setattr(Search, "exact", lambda _self, _deadline: None)
+    monkeypatch.setattr(ways, "minimum_t_join", lambda *_: exact[0])
+    found, alone = Graph(drawing.points, drawing.edges, drawing.bridges, options).closed()[2:]
+    assert found.weight <= alone.bound <= exact[1].weight * (1 + 1e-9)
+    assert not alone.exact

@@ -37,10 +37,20 @@ class Listener:
         self._client = jack.Client("listener", servername=server, no_start_server=True)
         self._inputs = [self._client.inports.register(f"in_{k}") for k in range(2)]
         self._midi = self._client.midi_outports.register("out")
+        self._other = self._client.midi_outports.register("other")
+        self._midi_in = self._client.midi_inports.register("in")
+        self._tone = self._client.outports.register("tone")
+        self.tone = 0.0
+        """Level of our own output, ``listener:tone``."""
+        self.received: list[tuple[int, int, bytes]] = []
+        """Messages that came to ``listener:in``: first frame of the period, place in it, bytes."""
         self.heard = np.zeros((round(seconds * self._client.samplerate), 2), np.float32)
         self.frames = 0
         self._recording = False
         self._to_send: list[tuple[int, ...]] = []
+        self._timed: list[tuple[int, int, tuple[int, ...]]] = []
+        self.sent: list[tuple[int, int, tuple[int, ...]]] = []
+        """Messages of `send_on`: first frame of the period, place in it, bytes."""
         self._a_period = 1
         self.xruns = 0
         """Periods that the server lost, and with them whatever was under way in them."""
@@ -55,7 +65,7 @@ class Listener:
         self._client.deactivate()
         self._client.close()
 
-    def hear(self, client: str = "PortAudio") -> None:
+    def hear(self, client: str = "Beamhand") -> None:
         """Connect the outputs of a client, once they are there, and record them."""
         wait_until(lambda: len(self._ports(client)) >= 2, f"outputs of {client}")
         for port, own in zip(self._ports(client), self._inputs, strict=False):
@@ -73,6 +83,28 @@ class Listener:
         self._to_send = [*reversed(messages)]
         wait_until(lambda: not self._to_send, "messages to be sent")
 
+    def send_on(self, *messages: tuple[int, int, tuple[int, ...]]) -> None:
+        """Send messages on their frames from now on, in order; returns when they have been sent.
+
+        Each is a port (0 is ``listener:out``, 1 ``listener:other``), a frame and the message's bytes.
+        """
+        start = self._client.frame_time + 2400
+        self._timed = [(port, start + frame, data) for port, frame, data in reversed(messages)]
+        wait_until(lambda: not self._timed, "messages to be sent")
+
+    def play_other_into(self, port: str) -> None:
+        """Connect our second MIDI output to an input."""
+        self._client.connect(self._other, port)
+
+    def connect(self, source: str, target: str) -> None:
+        """Connect two ports of any client, once both are there."""
+        wait_until(lambda: all(self._client.get_ports(f"^{port}$") for port in (source, target)), target)
+        self._client.connect(source, target)
+
+    def set_period(self, frames: int) -> None:
+        """Change the server's period."""
+        self._client.blocksize = frames
+
     def wait_for_sound(self) -> None:
         """Wait until the recording is full."""
         wait_until(lambda: self.frames == len(self.heard), "the recording")
@@ -85,6 +117,16 @@ class Listener:
 
     def _process(self, frames: int) -> None:
         self._midi.clear_buffer()
+        self._other.clear_buffer()
+        self._tone.get_array()[:] = self.tone
+        now = self._client.last_frame_time
+        for offset, data in self._midi_in.incoming_midi_events():
+            self.received.append((now, offset, bytes(data)))
+        while self._timed and self._timed[-1][1] < now + frames:
+            port, frame, data = self._timed.pop()
+            place = max(frame - now, 0)
+            (self._other if port else self._midi).write_midi_event(place, data)
+            self.sent.append((now, place, data))
         for k in range(min(self._a_period, len(self._to_send))):
             self._midi.write_midi_event(min(k, frames - 1), self._to_send.pop())
         if self._recording:

@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from instrument.stage.devices import JACK_HOST, AudioDevice, find_output, load_portaudio
+from instrument.stage.devices import JACK_HOST, AudioDevice, find_input, find_output, load_portaudio
 from instrument.stage.driver import DeviceError
 
 QUAY = AudioDevice("Quay Interface", "ALSA", 2, 4, 48_000.0, 0, default=True)
@@ -69,3 +69,20 @@ def test_a_missing_portaudio_library_is_one_sentence(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(sys, "meta_path", [Missing(), *sys.meta_path])
     with pytest.raises(DeviceError, match=r"PortAudio library not found.*libportaudio2"):
         load_portaudio()
+
+
+def test_the_usual_live_input_is_the_outputs_own_device_or_its_systems_default() -> None:
+    default = AudioDevice("Foghorn Microphone", "ALSA", 1, 0, 44_100.0, 2, default_input=True)
+    mute = AudioDevice("Lamp", "ALSA", 0, 2, 44_100.0, 4)
+    assert find_input("", [QUAY, default], QUAY) is QUAY
+    assert find_input("", [QUAY, default, mute], mute) is default
+
+
+def test_a_live_input_belongs_to_the_outputs_own_system() -> None:
+    assert find_input("foghorn", DEVICES, QUAY) is MICROPHONE
+    with pytest.raises(
+        DeviceError, match="no live input 'foghorn' in JACK Audio Connection Kit; there is 'system"
+    ):
+        find_input("foghorn", DEVICES, SERVER)
+    with pytest.raises(DeviceError, match="no live input in ALSA"):
+        find_input("", [QUAY_TWO], AudioDevice("Lamp", "ALSA", 0, 2, 44_100.0, 4))

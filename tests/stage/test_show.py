@@ -78,7 +78,7 @@ class TestBeginAndEnd:
     def test_a_signal_ends_it_cleanly(self, patch: Path, by: signal.Signals) -> None:
         with Playing([patch], **SILENT) as show:
             show.engine()
-            assert show.end(by) == 0
+            assert show.end(by) == 0, show.said
             assert not Path("/dev/shm", show.memory_name).exists()
         assert not [line for line in show.said if "Traceback" in line or "leaked" in line]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import subprocess
+import sys
 import time
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,19 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.realtime
 
 
+PRESS = """
+import os, time, rtmidi
+port = rtmidi.MidiOut(rtmidi.API_UNIX_JACK)
+port.open_port(port.get_ports().index("Beamhand:Beamhand"))
+port.send_message((0x90, 60, 100))
+time.sleep(0.5)
+os._exit(0)
+"""
+"""Presses a key of our own port, in a process of its own: one process knows one server only."""
+
+DRIVERS = pytest.mark.parametrize("audio", ["jack", "system"], ids=["jack", "portaudio and rtmidi"])
+
+
 @pytest.fixture
 def patch(tmp_path: Path) -> Path:
     path = tmp_path / "levels.toml"
@@ -27,14 +41,15 @@ def patch(tmp_path: Path) -> Path:
     return path
 
 
-def test_a_controller_moves_what_leaves_the_device(jack: str, patch: Path) -> None:
-    with Listener(jack, seconds=1.0) as listener, Playing([patch]) as show:
+@DRIVERS
+def test_a_controller_moves_what_leaves_the_device(jack: str, patch: Path, audio: str) -> None:
+    with Listener(jack, seconds=1.0) as listener, Playing([patch], audio=audio) as show:
         engine = show.engine()
         listener.play_into()
         listener.send((0xB0, 1, 127), (0x90, 127, 100))
         wait_until(lambda: engine.value("output.offset.y") == 0.5, "the note")
         assert engine.value("output.offset.x") == 0.5
-        listener.hear()
+        listener.hear("Beamhand" if audio == "jack" else "PortAudio")
         listener.send((0xB0, 1, 0))
         listener.wait_for_sound()
         assert show.end() == 0
@@ -44,13 +59,14 @@ def test_a_controller_moves_what_leaves_the_device(jack: str, patch: Path) -> No
     assert listener.heard[-1].tolist() == [0.0, 0.5]
 
 
+@DRIVERS
 def test_hot_messages_arrive_in_order_and_none_is_lost_while_all_cores_are_busy(
-    jack: str, patch: Path
+    jack: str, patch: Path, audio: str
 ) -> None:
     """Six thousand messages a second; a period that the server misses is lost, or given out twice, before it reaches us."""
     messages = [(0xB0, 1 + k // 128 % 100, k % 128) for k in range(6000)]
     a_period = 8
-    with Listener(jack) as listener, Playing([patch]) as show:
+    with Listener(jack) as listener, Playing([patch], audio=audio) as show:
         engine = show.engine()
         listener.play_into()
         wait_until(lambda: engine.time > 48_000, "the first second, with its own misses")
@@ -70,22 +86,30 @@ def test_hot_messages_arrive_in_order_and_none_is_lost_while_all_cores_are_busy(
         assert show.end() == 0
 
 
-def test_a_port_is_opened_by_a_part_of_its_name(jack: str, patch: Path) -> None:
-    with Listener(jack) as listener, Playing([patch], midi=["LISTEN"]) as show:
+@DRIVERS
+def test_a_port_is_opened_by_a_part_of_its_name(jack: str, patch: Path, audio: str) -> None:
+    with Listener(jack) as listener, Playing([patch], audio=audio, midi=["LISTEN"]) as show:
         engine = show.engine()
+        show.wait_for("playing Levels")
         listener.send((0xB0, 1, 64))
         wait_until(lambda: midi_applied(engine) == [(0xB0, 1, 64)], "the message")
         assert show.end() == 0
 
 
-def test_a_port_that_is_not_there_is_one_sentence_with_the_nearest(jack: str, patch: Path) -> None:
-    with Listener(jack), Playing([patch], midi=["lissener"]) as show:
+@DRIVERS
+def test_a_port_that_is_not_there_is_one_sentence_with_the_nearest(
+    jack: str, patch: Path, audio: str
+) -> None:
+    with Listener(jack), Playing([patch], audio=audio, midi=["lissener:out"]) as show:
         assert show.process.wait(60) == 1
-    assert show.said[-1] == "there is no MIDI input 'lissener'; did you mean 'listener:out'?"
+    assert show.said[-1] == (
+        "there is no MIDI input 'lissener:out'; did you mean 'listener:out' or 'listener:other'?"
+    )
 
 
-def test_other_programs_are_not_listened_to_unless_they_are_named(jack: str, patch: Path) -> None:
-    with Listener(jack) as listener, Playing([patch]) as show:
+@DRIVERS
+def test_other_programs_are_not_listened_to_unless_they_are_named(jack: str, patch: Path, audio: str) -> None:
+    with Listener(jack) as listener, Playing([patch], audio=audio) as show:
         engine = show.engine()
         listener.send((0xB0, 1, 3))
         listener.play_into()
@@ -95,14 +119,37 @@ def test_other_programs_are_not_listened_to_unless_they_are_named(jack: str, pat
         assert show.end() == 0
 
 
-def test_when_the_sound_server_dies_the_show_goes_on_and_says_so(patch: Path) -> None:
-    with jack_server(44_100, 64) as name, Playing([patch]) as show:
+def kill_server(name: str) -> None:
+    """Kill a JACK server as a crash would."""
+    found = subprocess.run(["pgrep", "-f", f"jackd -n {name} "], capture_output=True, text=True, check=True)
+    subprocess.run(["kill", "-9", *found.stdout.split()], check=True)
+
+
+@DRIVERS
+def test_when_the_sound_server_dies_the_show_goes_on_and_says_so(patch: Path, audio: str) -> None:
+    with jack_server(44_100, 64) as name, Playing([patch], audio=audio) as show:
         engine = show.engine()
-        server = subprocess.run(
-            ["pgrep", "-f", f"jackd -n {name} "], capture_output=True, text=True, check=True
-        ).stdout.split()
-        subprocess.run(["kill", "-9", *server], check=True)
+        kill_server(name)
         show.wait_for("playing on a silent clock")
         before = engine.time
         wait_until(lambda: engine.time > before + 44_100, "the silent clock")
         assert show.end(signal.SIGINT) == 0
+
+
+def test_notes_held_through_a_server_that_dies_are_let_go_of(patch: Path) -> None:
+    with jack_server(44_100, 64) as name, Playing([patch]) as show:
+        engine = show.engine()
+        show.wait_for("playing Levels through jack (JACK)")
+        subprocess.run([sys.executable, "-c", PRESS], check=True)
+        wait_until(lambda: int(engine.record["n_voices"]) == 1, "the note")
+        kill_server(name)
+        wait_until(lambda: int(engine.record["n_voices"]) == 0, "its end")
+        assert show.end() == 0
+
+
+def test_a_block_that_jack_does_not_keep_is_said(jack: str, patch: Path) -> None:
+    assert jack
+    with Playing([patch], block=480) as show:
+        show.engine()
+        show.wait_for("jack (JACK) plays in its own blocks of 64 frames.")
+        assert show.end() == 0

@@ -7,10 +7,9 @@ import pytest
 from PIL import Image, ImageSequence
 
 from instrument.engine.engine import Engine
-from instrument.engine.layout import MODULATOR_LFO
 from instrument.engine.program import Program, new_program
 from instrument.takes.export import ExportError
-from instrument.takes.loop import LONGEST_SECONDS, export_loop, period_of
+from instrument.takes.loop import export_loop
 
 RATE = 48_000
 
@@ -34,32 +33,6 @@ def frames_of(path: Path) -> tuple[list[np.ndarray[tuple[int, ...], np.dtype[np.
     with Image.open(path) as image:
         frames = [np.asarray(frame.convert("RGB"), np.float64) for frame in ImageSequence.Iterator(image)]
         return frames, float(image.info["duration"]) / 1000  # of the frame that was read last
-
-
-@pytest.mark.parametrize(
-    ("spins", "modulator", "wanted"),
-    [
-        ((0.5,), None, (2.0, True)),
-        ((0.5, 0.75), None, (4.0, True)),  # one half and three quarters of a turn meet after four seconds
-        ((-0.25,), 0.1, (20.0, True)),
-        ((0.0,), None, (1.0, True)),
-        ((7.0,), None, (1.0, True)),  # seven rounds, so that none is cut
-        ((0.5,), 0.0501, (LONGEST_SECONDS, False)),
-        ((float("inf"), 0.5), None, (2.0, True)),
-    ],
-)
-def test_a_round_is_the_time_after_which_all_rates_meet(
-    spins: tuple[float, ...], modulator: float | None, wanted: tuple[float, bool]
-) -> None:
-    program = ellipse()
-    for axis, spin in zip("xy", spins, strict=False):
-        program.set(f"layer.1.place.spin.{axis}", spin)
-    if modulator is not None:
-        program.record["modulators"]["kind"][2] = MODULATOR_LFO
-        program.set("mod.3.rate", modulator)
-    period, closes = period_of(playing(program))
-    assert period == pytest.approx(wanted[0])
-    assert closes is wanted[1]
 
 
 @pytest.mark.parametrize("kind", ["gif", "webp"])

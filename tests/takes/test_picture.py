@@ -32,14 +32,14 @@ def brightness(path: Path) -> npt.NDArray[np.float64]:
 
 def test_a_circle_is_bright_on_its_line_and_dark_inside(tmp_path: Path) -> None:
     path = tmp_path / "circle.png"
-    export_still(engine_with_a_circle(), path, 2 * RATE, 1024, [], 128)
+    export_still(engine_with_a_circle(), path, 2 * RATE, 1024, [], 400)
     light = brightness(path)
-    assert light.shape == (128, 128)
+    assert light.shape == (400, 400)
     rows, columns = np.indices(light.shape)
-    radius = np.hypot(rows - 63.5, columns - 63.5)
+    radius = np.hypot(rows - 199.5, columns - 199.5)
     ring = radius[light > 0.5 * light.max()]
-    assert ring.std() < 2
-    assert light[radius < 0.7 * ring.mean()].max() < 0.05 * light.max()
+    assert ring.std() < 4
+    assert light[radius < 0.4 * ring.mean()].max() < 0.05 * light.max()
 
 
 def test_the_still_shows_the_end_of_the_rendering(tmp_path: Path) -> None:

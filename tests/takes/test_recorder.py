@@ -8,10 +8,13 @@ import soundfile
 
 from instrument.engine.engine import Event, midi_event, panic_event, set_event
 from instrument.engine.layout import EVENT_MIDI, RING_COMMAND, RING_MIDI, RING_WINDOW
+from instrument.patch.build import build_program
+from instrument.patch.load import patch_from_text
+from instrument.takes import recorder
 from instrument.takes.folder import read_facts
 from instrument.takes.rerender import Comparison, open_take, render_take
 from instrument.takes.score import read_score
-from tests.takes.playing import Studio, studio
+from tests.takes.playing import MOVING, Studio, studio
 
 
 def sound_of(take: Path) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
@@ -148,14 +151,14 @@ def test_frames_that_were_lost_are_silent_counted_and_said(tmp_path: Path) -> No
     assert "but for the frames that it had lost" in rendered_again(take)
 
 
-def test_a_program_nobody_knows_is_admitted(tmp_path: Path) -> None:
+def test_a_program_nobody_knows_is_admitted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(recorder, "PATIENCE_SECONDS", 0.1)
     with studio(tmp_path) as playing:
         playing.load("buoy")
         take = playing.begin()
         playing.play(500)
-        slot = int(playing.engine.record["instances"]["slot"][int(playing.engine.record["active"])])
-        playing.requests.put({**playing._recording._loaded[-1], "check": 1})
-        playing.engine.push(Event(0, 3, slot))
+        other = build_program(patch_from_text(MOVING.format(title="moth", z=0.2), tmp_path / "moth.toml"))
+        playing.engine.play(other)
         playing.play(500)
         playing.stop()
     facts = read_facts(take)

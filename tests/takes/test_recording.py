@@ -63,15 +63,17 @@ def heard(recording: Recording, words: str) -> bool:
 
 def test_a_take_goes_from_begin_to_stop_and_tells_its_length(tmp_path: Path) -> None:
     with show(tmp_path) as (_, recording):
-        assert recording.state == {"recording": None, "disk_minutes": None}
+        assert recording.state == {"recording": None}
         recording.toggle(tmp_path)
         recording.wait_until_begun()
         wait_until(lambda: recording.look() is not None and (recording.seconds or 0) > 0.2, "seconds")
-        assert recording.disk_minutes is not None
-        assert recording.disk_minutes > 0
+        shown = recording.state["recording"]
+        assert shown["on"] is True
+        assert shown["folder"] == str(recording.folder)
+        assert shown["disk_seconds"] > 0
         recording.toggle(tmp_path)
         wait_until(lambda: heard(recording, "recorded "), "the end")
-        assert recording.state == {"recording": None, "disk_minutes": None}
+        assert recording.state == {"recording": None}
     assert recording.folder is not None
     assert read_facts(recording.folder).complete
     assert rendered_again(recording.folder).startswith("the same bytes")

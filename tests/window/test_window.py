@@ -109,9 +109,9 @@ def green(picture: npt.NDArray[np.uint8]) -> npt.NDArray[np.int64]:
     return picture[:, :, 1].astype(np.int64)
 
 
-def lit(window: Running, width: int, height: int) -> tuple[float, float, float, float]:
+def lit(window: Running, width: int, height: int, least: int = 60) -> tuple[float, float, float, float]:
     """Left, top, right and bottom of the bright pixels above the line of text."""
-    rows, columns = np.nonzero(green(window.picture(width, height))[: height * 3 // 4] > 60)
+    rows, columns = np.nonzero(green(window.picture(width, height))[: height * 3 // 4] > least)
     if not len(rows):
         return (0, 0, 0, 0)
     return columns.min(), rows.min(), columns.max(), rows.max()
@@ -123,7 +123,8 @@ class TestPicture:
         with sounding(memory, circle(0.2, (-0.4, 0.5))):
             wait_for(lambda: lit(window, WIDTH, HEIGHT)[2], "light in the window")
             time.sleep(0.5)
-            left, top, right, bottom = lit(window, WIDTH, HEIGHT)
+            # The line itself, without its halo.
+            left, top, right, bottom = lit(window, WIDTH, HEIGHT, 180)
         # The picture is as high as the window without the line of text, and in its middle.
         line = 4
         unit = (bottom - top - line) / 0.4

@@ -1,4 +1,4 @@
-"""A patch's program with numbers changed from outside, as typed on a command line."""
+"""A patch's program with changes typed beside it, such as ``layer.1.level=0.5``."""
 
 from __future__ import annotations
 
@@ -15,8 +15,14 @@ if TYPE_CHECKING:
     from instrument.engine.program import Program
 
 
-def program_with(path: Path, settings: Iterable[str] = ()) -> tuple[Program, str]:
-    """Return a patch's program with changes such as ``layer.1.level=0.5`` made, and the patch's title.
+def load_program(path: Path, settings: Iterable[str] = ()) -> tuple[Program, str]:
+    """Return a patch's program with changes made, and the patch's title.
+
+    Parameters
+    ----------
+    path : Path
+    settings : iterable of str
+        ``ADDRESS=VALUE``, any number.
 
     Raises
     ------

@@ -1,0 +1,189 @@
+"""The glass: its shape, how the picture lies on it, and what is ruled on it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+
+from instrument.beam.phosphor import linear_rgb
+from instrument.beam.tone import encode_srgb
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Marks: TypeAlias = tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.uint32]]
+
+SPAN = 1.06
+"""Sample value at the edge of the glass, so that full scale (1) stays clear of it."""
+
+SHAPES = {"square": 1.0, "5:4": 1.25}
+"""Width over height."""
+
+MIRRORS = ("none", "x", "y", "both")
+"""Axes along which the picture is mirrored: x swaps left and right, as projecting from behind a screen does."""
+
+BACKGROUND = (0.0, 0.0, 0.0)
+"""Red, green and blue (0 to 1, sRGB) of the dark glass."""
+
+RULED = (0.34, 0.36)
+"""Chromaticity of a lit graticule, a pale daylight that no phosphor here has."""
+
+DIVISION = 0.2
+"""Distance of the graticule's dots in sample values: five from the middle to full scale."""
+
+FAR = 64.0
+"""Past this many pictures from the middle there is no beam."""
+
+
+@dataclass(frozen=True)
+class Glass:
+    """What the picture is seen on.
+
+    Attributes
+    ----------
+    shape : str
+        One of `SHAPES`.
+    rotate : float
+        Degrees by which the picture is turned against the clock.
+    mirror : str
+        One of `MIRRORS`, after the turning.
+    zoom : float
+        Times the size; full scale fits the glass at 1.
+    graticule : float
+        Brightness of what is ruled on the glass, 0 to 1; 0 leaves it out.
+    background : tuple of float
+        Red, green, blue of the dark glass, 0 to 1, sRGB.
+    """
+
+    shape: str = "square"
+    rotate: float = 0.0
+    mirror: str = "none"
+    zoom: float = 1.0
+    graticule: float = 0.0
+    background: tuple[float, float, float] = BACKGROUND
+
+    def __post_init__(self) -> None:
+        if self.shape not in SHAPES:
+            raise ValueError(f"there is no glass of shape {self.shape!r}; use {' or '.join(SHAPES)}")
+        if self.mirror not in MIRRORS:
+            raise ValueError(f"mirror {self.mirror!r} is not possible; use {', '.join(MIRRORS)}")
+        if not 0.01 <= self.zoom <= 100:
+            raise ValueError(f"a zoom of {self.zoom:g} is not possible; it goes from 0.01 to 100")
+        if not 0 <= self.graticule <= 1:
+            raise ValueError(
+                f"a graticule of brightness {self.graticule:g} is not possible; it goes from 0 to 1"
+            )
+        if not math.isfinite(self.rotate):
+            raise ValueError(f"{self.rotate} degrees is not an angle")
+        if not all(0 <= part <= 1 for part in self.background):
+            raise ValueError(f"{self.background} is not a colour; give red, green and blue from 0 to 1")
+
+    def size_in(self, width: int, height: int) -> tuple[int, int]:
+        """Return width and height of the largest glass of this shape in a room of some pixels.
+
+        Examples
+        --------
+        >>> Glass("5:4").size_in(1920, 1080)
+        (1350, 1080)
+        """
+        aspect = SHAPES[self.shape]
+        tall = max(min(height, int(width / aspect)), 1)
+        return max(int(tall * aspect), 1), tall
+
+    def matrix(self, width: int, height: int, margin: int) -> npt.NDArray[np.float64]:
+        """Return how sample values become places in pixels.
+
+        Parameters
+        ----------
+        width, height : int
+            Of the glass in pixels.
+        margin : int
+            Pixels kept around it on each side.
+
+        Returns
+        -------
+        np.ndarray [shape=(7,)]
+            a, b, c, d, e, f and a limit: x = a left + b right + c, y = d left + e right + f, where whole numbers
+            are the middles of pixels and row 0 is at the top; farther than the limit there is no beam.
+        """
+        unit = self.zoom * 0.5 * min(width, height) / SPAN
+        angle = math.radians(self.rotate % 360)
+        cos, sin = math.cos(angle), math.sin(angle)
+        flip_x = -1 if self.mirror in {"x", "both"} else 1
+        flip_y = -1 if self.mirror in {"y", "both"} else 1
+        middle_x, middle_y = 0.5 * width - 0.5 + margin, 0.5 * height - 0.5 + margin
+        return np.array([
+            flip_x * unit * cos, -flip_x * unit * sin, middle_x,
+            -flip_y * unit * sin, -flip_y * unit * cos, middle_y,
+            FAR * max(width, height),
+        ])  # fmt: skip
+
+    def linear_background(self) -> tuple[float, float, float]:
+        """Return the linear light of the dark glass."""
+        red, green, blue = (
+            part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in self.background
+        )
+        return red, green, blue
+
+    def marks(self, width: int, height: int) -> Marks:
+        """Return the graticule as light added to pixels, row by row.
+
+        Returns
+        -------
+        first : np.ndarray [shape=(height + 1,), dtype=int64]
+            Where the marks of each row begin in the other two.
+        column : np.ndarray [shape=(n,), dtype=int64]
+        colour : np.ndarray [shape=(n,), dtype=uint32]
+            0x00RRGGBB, to be added.
+        """
+        if self.graticule == 0:
+            nothing = np.zeros(0, np.int64)
+            return np.zeros(height + 1, np.int64), nothing, nothing.astype(np.uint32)
+        cover = np.round(ruling(width, height) * 64) / 64
+        rows, columns = np.nonzero(cover)
+        linear = 0.25 * self.graticule * cover[rows, columns][:, None] * linear_rgb(RULED)
+        red, green, blue = np.rint(255 * encode_srgb(linear)).astype(np.uint32).T
+        first = np.searchsorted(rows, np.arange(height + 1)).astype(np.int64)
+        return first, columns.astype(np.int64), red << np.uint32(16) | green << np.uint32(8) | blue
+
+
+def ruling(width: int, height: int) -> npt.NDArray[np.float64]:
+    """Return how much of each pixel the graticule covers [shape=(height, width)].
+
+    Dots where the divisions cross, the two axes as dashes, a circle through full scale like a compass
+    card with a stroke for every 10 degrees, longer at 30, and brackets at the corners of full scale.
+    """
+    unit = 0.5 * min(width, height) / SPAN
+    x = (np.arange(width) - 0.5 * width + 0.5) / unit
+    y = (0.5 * height - 0.5 - np.arange(height)) / unit
+    across, up = np.meshgrid(x, y)
+    thin = max(min(width, height) / 1080, 0.7)
+
+    def line(distance: npt.NDArray[np.float64], thickness: float = 1.0) -> npt.NDArray[np.float64]:
+        return np.clip(0.5 + 0.5 * thickness * thin - np.abs(distance) * unit, 0.0, 1.0)
+
+    def within(value: npt.NDArray[np.float64], low: float, high: float) -> npt.NDArray[np.float64]:
+        return np.clip(np.minimum(value - low, high - value) * unit + 0.5, 0.0, 1.0)
+
+    def nearest(value: npt.NDArray[np.float64], pitch: float) -> npt.NDArray[np.float64]:
+        return value - pitch * np.round(value / pitch)
+
+    dots = np.hypot(nearest(across, DIVISION), nearest(up, DIVISION))
+    cover = 0.8 * line(dots, 2.6)
+    for along, aside in ((across, up), (up, across)):
+        dash = within(np.abs(nearest(along, DIVISION)), -1.0, 0.15 * DIVISION) * within(along, -1.0, 1.0)
+        cover = np.maximum(cover, line(aside) * dash)
+        tick = (
+            line(nearest(along, DIVISION / 5)) * within(np.abs(aside), -1.0, 0.012) * within(along, -1.0, 1.0)
+        )
+        cover = np.maximum(cover, 0.7 * tick)
+    radius, angle = np.hypot(across, up), np.arctan2(up, across)
+    for pitch, length in ((math.radians(10), 0.02), (math.radians(30), 0.045)):
+        spoke = line(nearest(angle, pitch) * radius) * within(radius, 1.0 - length, 1.0)
+        cover = np.maximum(cover, 0.8 * spoke)
+    for along, aside in ((np.abs(across), np.abs(up)), (np.abs(up), np.abs(across))):
+        cover = np.maximum(cover, line(aside - 1.0) * within(along, 0.92, 1.0))
+    return cover

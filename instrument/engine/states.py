@@ -1,0 +1,105 @@
+"""What the engine remembers of modulators, the beat, controls, channels and held notes: the dtypes of their states."""
+
+from __future__ import annotations
+
+import numpy as np
+
+TAPS = 4
+"""Intervals between taps that a tempo is the mean of."""
+
+KEY_DOWN, PEDAL_DOWN, LATCHED = 1, 2, 4
+"""What keeps a note sounding: its key, the sustain pedal, the sostenuto pedal."""
+
+CONTROL_STATE = np.dtype(
+    [
+        ("at", "f8"),  # place of the knob when it was last heard, 0 to 1; -1 before that
+        ("value", "f8"),  # what the control last gave its parameter
+        ("heard", "i8"),  # sample of that time
+        ("holds", "i4"),  # 1 where the knob has taken hold of its parameter
+        ("down", "i4"),  # 1 while a button is held
+    ],
+    align=True,
+)
+
+CHANNEL = np.dtype(
+    [
+        ("bend_range", "f8"),  # semitones to either side, by RPN 0
+        ("fine", "f8"),  # tuning in semitones, by RPN 1 ...
+        ("coarse", "f8"),  # ... and by RPN 2
+        ("selected", "i4"),  # registered or other parameter number, or -1
+        ("registered", "i4"),  # 1 where `selected` is a registered one
+        ("entry", "i4"),  # 14-bit data entry
+        ("program", "i4"),
+        ("bank", "i4"),
+        ("sustain", "i4"),
+        ("sostenuto", "i4"),
+        ("mono", "i4"),
+    ],
+    align=True,
+)
+
+MODULATOR_STATE = np.dtype(
+    [
+        ("phase", "u8"),  # place in the cycle in 2**-64 turns ...
+        ("cycle", "i8"),  # ... and whole cycles before it
+        ("origin_whole", "i8"),  # beat (or sample, of a free envelope) that it counts from ...
+        ("origin_part", "u8"),  # ... and the fraction of it in 2**-64
+        ("rate", "f8"),  # at the latest sample
+        ("rest", "i8"),  # samples for which that has not changed
+        ("started", "i8"),  # 1 after a trigger
+        ("held", "i8"),  # 1 while the gate is open
+        ("notes", "i8"),  # notes begun when it last looked
+        ("sync", "i8"),
+        ("stage", "i8"),  # of the envelope
+        ("level", "f8"),  # latest value
+        ("start", "f8"),  # value that the segment, step or glide under way began from
+        ("target", "f8"),  # value that it goes to
+        ("elapsed", "i8"),  # samples of the glide
+        ("step", "i8"),  # step or cell that it is at; -1 before the first
+        ("step_cycle", "i8"),
+        ("played", "i8"),  # 1 where the step is played
+        ("cleared", "i8"),  # 1 while `clear` stays on
+    ],
+    align=True,
+)
+
+TEMPO_STATE = np.dtype(
+    [
+        ("whole", "i8"),  # position in beats: whole ones ...
+        ("part", "u8"),  # ... and 2**-64ths
+        ("swung_whole", "i8"),  # the latest sample's position, as swing places it
+        ("swung_part", "u8"),
+        ("arrived", "i8"),  # 1 where the position has just jumped or set off
+        ("moved", "i8"),  # 1 where the latest sample was followed by a step
+        ("restarting", "i8"),  # 1 while `restart` stays on
+        ("tapping", "i8"),
+        ("tapped", "i8"),  # sample of the latest tap ...
+        ("taps", "i8"),  # ... and how many came before it in the same row
+        ("intervals", "f8", (TAPS,)),
+        ("follows", "i8"),  # 1 where the latest sample followed the clock
+        ("rolling", "i8"),  # 0 between stop and start of the clock
+        ("waiting", "i8"),  # 1 between start, 2 between continue, and the next tick
+        ("joining", "i8"),  # 1 where the next tick is the one nearest to the position
+        ("ticks", "i8"),  # place of the latest tick in the song
+        ("tick_time", "i8"),  # sample of the latest tick
+        ("heard", "i8"),  # ticks that the measurement rests on
+        ("period", "f8"),  # samples between ticks as measured; 0 before that
+        ("predicted", "f8"),  # sample at which the next tick is expected
+        ("speed", "f8"),  # beats a sample that lead to where the next tick is expected
+    ],
+    align=True,
+)
+
+VOICE = np.dtype(
+    [
+        ("key", "i4"),
+        ("channel", "i4"),
+        ("held", "i4"),  # KEY_DOWN, PEDAL_DOWN and LATCHED, added up
+        ("velocity", "f8"),
+        ("bend", "f8"),
+        ("pressure", "f8"),
+        ("timbre", "f8"),
+        ("began", "i8"),  # sample of the note-on; voices are kept oldest first
+    ],
+    align=True,
+)

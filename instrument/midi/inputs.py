@@ -1,0 +1,181 @@
+"""The MIDI inputs of a performance: opened when they are plugged in, let go of when they are unplugged."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Protocol
+
+from instrument.engine.engine import midi_event
+from instrument.midi.errors import MidiError
+from instrument.midi.plugs import Plug, check_wanted, choose_plugs
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from instrument.engine.engine import Event
+    from instrument.midi.held import Held
+
+NUMBERS = 256
+"""Ports that can be told apart by the number that a message carries."""
+
+
+class OpenInput(Protocol):
+    """An input that is open.
+
+    Attributes
+    ----------
+    held : Held
+        What it holds down.
+    """
+
+    held: Held
+
+    def is_there(self) -> bool:
+        """Return whether messages can still come."""
+
+    def close(self) -> int:
+        """Close it and return a sample behind all of its messages; 0 if all have taken effect."""
+
+
+class MidiSystem(Protocol):
+    """Something that has MIDI ports: JACK, or what rtmidi knows."""
+
+    def plugs(self) -> list[Plug]:
+        """Return what could play into us now."""
+
+    def own(self, number: int) -> OpenInput | None:
+        """Open a port of our own for others to play into; None where there are no such ports.
+
+        Raises
+        ------
+        MidiError
+            If the system refuses.
+        """
+
+    def open(self, plug: Plug, number: int) -> OpenInput:
+        """Open an input whose messages carry a number.
+
+        Raises
+        ------
+        MidiError
+            If it refuses.
+        """
+
+
+class Inputs:
+    """Everything that plays into the instrument.
+
+    Called by one thread alone.
+
+    Parameters
+    ----------
+    systems : sequence of MidiSystem
+        The first one comes first where a controller is seen by several.
+    wanted : sequence of str
+        Names or parts of names; empty for every controller that is plugged in.
+    push : callable
+        Hands an event to the engine, by a ring that belongs to the calling thread.
+    own_name : str
+        What our own port is called.
+    """
+
+    def __init__(
+        self,
+        systems: Sequence[MidiSystem],
+        wanted: Sequence[str],
+        push: Callable[[Event], object],
+        own_name: str,
+    ) -> None:
+        self._systems = list(systems)
+        self._wanted = tuple(wanted)
+        self._push = push
+        self._own_name = own_name
+        self._numbers: dict[tuple[MidiSystem, str], int] = {}
+        self._open: dict[tuple[MidiSystem, str], OpenInput] = {}
+        self._refused: dict[str, str] = {}
+
+    @property
+    def names(self) -> list[str]:
+        """Names of what is open, our own port once."""
+        return list(dict.fromkeys(name for _, name in self._open))
+
+    def check(self) -> None:
+        """Check that everything that is wanted is there.
+
+        Raises
+        ------
+        MidiError
+            If nothing has a name that is wanted.
+        """
+        check_wanted(self._wanted, [system.plugs() for system in self._systems])
+
+    def begin(self) -> list[str]:
+        """Open our own ports and everything that is wanted; return a sentence for each that refuses."""
+        for system in self._systems:
+            try:
+                port = system.own(self._number(system, self._own_name))
+            except MidiError as error:
+                self._refused[self._own_name] = str(error)
+                continue
+            if port is not None:
+                self._open[system, self._own_name] = port
+        self.look()
+        return list(self._refused.values())
+
+    def look(self) -> list[str]:
+        """See to what was plugged in or out since the last look; return a sentence for each."""
+        chosen = choose_plugs(self._wanted, [system.plugs() for system in self._systems])
+        meant = {
+            (system, plug.name): plug
+            for system, plugs in zip(self._systems, chosen, strict=True)
+            for plug in plugs
+        }
+        said = [
+            self._let_go(place)
+            for place, port in list(self._open.items())
+            if place[1] != self._own_name and (place not in meant or not port.is_there())
+        ]
+        for (system, name), plug in meant.items():
+            if (system, name) not in self._open:
+                said += self._opened(system, plug)
+        return said
+
+    def forget(self, system: MidiSystem) -> None:
+        """Let go of everything that a system plays, which has ended."""
+        for place in [place for place in self._open if place[0] is system]:
+            self._let_go(place)
+        self._systems.remove(system)
+
+    def close(self) -> None:
+        """Close everything."""
+        for port in self._open.values():
+            port.close()
+        self._open.clear()
+
+    def _let_go(self, place: tuple[MidiSystem, str]) -> str:
+        port = self._open.pop(place)
+        sample = port.close()
+        others = [other.held for other in self._open.values()]
+        for message in port.held.let_go(others):
+            self._push(midi_event(sample, *message, port=self._numbers[place]))
+        return f"the MIDI input {place[1]!r} is gone: what it held is let go of."
+
+    def _opened(self, system: MidiSystem, plug: Plug) -> list[str]:
+        try:
+            self._open[system, plug.name] = system.open(plug, self._number(system, plug.name))
+        except MidiError as error:
+            # One that belongs to somebody else is tried again at every look, and told once.
+            told = self._refused.get(plug.name) == str(error)
+            self._refused[plug.name] = str(error)
+            return [] if told else [str(error)]
+        self._refused.pop(plug.name, None)
+        return [f"the MIDI input {plug.name!r} plays."]
+
+    def _number(self, system: MidiSystem, name: str) -> int:
+        # One that comes back has the number that it had; those of others are given away when none is left.
+        if (system, name) not in self._numbers and len(self._numbers) == NUMBERS:
+            self._numbers = {place: number for place, number in self._numbers.items() if place in self._open}
+        used = set(self._numbers.values())
+        free = next((number for number in range(NUMBERS) if number not in used), None)
+        if (system, name) not in self._numbers and free is None:
+            raise MidiError(f"the MIDI input {name!r} is one more than the {NUMBERS} that can be told apart.")
+        return self._numbers.setdefault((system, name), free or 0)

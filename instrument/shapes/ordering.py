@@ -1,0 +1,57 @@
+"""Order among whole numbers, found by sorting each together with its place: much quicker than sorting places by number."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+
+def stable_order(keys: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Give the places of numbers in ascending order, equal ones in the order in which they stand.
+
+    Parameters
+    ----------
+    keys : ndarray of int64, shape (n,)
+        Not negative.
+
+    Returns
+    -------
+    ndarray of int64, shape (n,)
+
+    Examples
+    --------
+    >>> stable_order(np.array([5, 3, 5, 0])).tolist()
+    [3, 1, 0, 2]
+    """
+    bits = len(keys).bit_length()
+    if not len(keys) or int(keys.max()) >= 1 << (63 - bits):
+        return np.argsort(keys, kind="stable")
+    packed = np.sort((keys.astype(np.int64) << bits) | np.arange(len(keys)))
+    return np.asarray(packed & ((1 << bits) - 1))
+
+
+def first_of_each(keys: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Give the places at which each number stands for the first time, in ascending order of place.
+
+    Parameters
+    ----------
+    keys : ndarray of int64, shape (n,)
+        Not negative.
+
+    Returns
+    -------
+    ndarray of int64, shape (k,)
+
+    Examples
+    --------
+    >>> first_of_each(np.array([5, 3, 5, 0, 3])).tolist()
+    [0, 1, 3]
+    """
+    order = stable_order(keys)
+    first = np.ones(len(order), bool)
+    first[1:] = keys[order[1:]] != keys[order[:-1]]
+    return np.sort(order[first])

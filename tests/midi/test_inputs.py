@@ -1,0 +1,167 @@
+"""Inputs are opened when they are plugged in, and what they hold is let go of when they are unplugged."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from instrument.midi.errors import MidiError
+from instrument.midi.held import Held
+from instrument.midi.inputs import NUMBERS, Inputs
+from instrument.midi.plugs import Plug
+
+if TYPE_CHECKING:
+    from instrument.engine.engine import Event
+
+
+class Port:
+    def __init__(self, name: str, number: int) -> None:
+        self.name = name
+        self.number = number
+        self.held = Held()
+        self.connected = True
+        self.closed = False
+
+    def is_there(self) -> bool:
+        return self.connected
+
+    def close(self) -> int:
+        self.closed = True
+        return 1234
+
+
+class System:
+    """A MIDI system whose plugs the test pulls and puts in."""
+
+    def __init__(self, *names: str) -> None:
+        self.names = list(names)
+        self.opened: list[Port] = []
+        self.busy: set[str] = set()
+
+    def plugs(self) -> list[Plug]:
+        return [Plug(name) for name in self.names]
+
+    def own(self, number: int) -> Port:
+        return self.open(Plug("Beamhand"), number)
+
+    def open(self, plug: Plug, number: int) -> Port:
+        if plug.name in self.busy:
+            raise MidiError(f"{plug.name} belongs to somebody else.")
+        port = Port(plug.name, number)
+        self.opened.append(port)
+        return port
+
+
+@pytest.fixture
+def pushed() -> list[Event]:
+    return []
+
+
+def begun(system: System, pushed: list[Event], *wanted: str) -> Inputs:
+    inputs = Inputs([system], wanted, pushed.append, "Beamhand")
+    inputs.check()
+    assert inputs.begin() == []
+    return inputs
+
+
+def test_every_controller_and_our_own_port_are_open_from_the_start(pushed: list[Event]) -> None:
+    inputs = begun(System("heron", "moth"), pushed)
+    assert inputs.names == ["Beamhand", "heron", "moth"]
+
+
+def test_one_that_is_plugged_in_later_is_opened_and_said(pushed: list[Event]) -> None:
+    system = System()
+    inputs = begun(system, pushed)
+    system.names.append("moth")
+    assert inputs.look() == ["the MIDI input 'moth' plays."]
+    assert inputs.look() == []
+    assert inputs.names == ["Beamhand", "moth"]
+
+
+def test_what_an_unplugged_one_holds_is_let_go_of_behind_its_last_message(pushed: list[Event]) -> None:
+    system = System("moth")
+    inputs = begun(system, pushed)
+    port = system.opened[-1]
+    port.held.see(0x91, 60, 100)
+    port.held.see(0xB1, 64, 127)
+    system.names.clear()
+    assert inputs.look() == ["the MIDI input 'moth' is gone: what it held is let go of."]
+    assert [(event.time, event.data, event.port) for event in pushed] == [
+        (1234, (0x81, 60, 64), port.number),
+        (1234, (0xB1, 64, 0), port.number),
+    ]
+    assert port.closed
+
+
+def test_one_that_comes_back_is_opened_again_with_its_number(pushed: list[Event]) -> None:
+    system = System("heron", "moth")
+    inputs = begun(system, pushed)
+    number = system.opened[-1].number
+    system.names.remove("moth")
+    inputs.look()
+    system.names.append("buoy")
+    inputs.look()
+    system.names.append("moth")
+    inputs.look()
+    assert (system.opened[-1].name, system.opened[-1].number) == ("moth", number)
+    assert len({port.number for port in system.opened}) == 4
+
+
+def test_one_that_was_away_between_two_looks_is_connected_again(pushed: list[Event]) -> None:
+    system = System("moth")
+    inputs = begun(system, pushed)
+    system.opened[-1].connected = False
+    system.opened[-1].held.see(0x90, 60, 1)
+    assert len(inputs.look()) == 2
+    assert [event.data for event in pushed] == [(0x80, 60, 64)]
+    assert system.opened[-1].connected
+
+
+def test_one_that_refuses_is_said_once_and_tried_again(pushed: list[Event]) -> None:
+    system = System("moth")
+    system.busy.add("moth")
+    inputs = Inputs([system], (), pushed.append, "Beamhand")
+    assert inputs.begin() == ["moth belongs to somebody else."]
+    assert inputs.look() == []
+    system.busy.clear()
+    assert inputs.look() == ["the MIDI input 'moth' plays."]
+
+
+def test_a_refusal_of_our_own_port_is_said_and_the_others_play(pushed: list[Event]) -> None:
+    system = System("moth")
+    system.busy.add("Beamhand")
+    inputs = Inputs([system], (), pushed.append, "Beamhand")
+    assert inputs.begin() == ["Beamhand belongs to somebody else."]
+    assert inputs.names == ["moth"]
+
+
+def test_of_a_name_only_what_has_it_is_opened_whenever_it_comes(pushed: list[Event]) -> None:
+    system = System("moth one")
+    inputs = begun(system, pushed, "moth")
+    system.names += ["heron", "moth two"]
+    inputs.look()
+    assert inputs.names == ["Beamhand", "moth one", "moth two"]
+
+
+def test_a_system_that_ends_lets_go_of_all_that_it_played(pushed: list[Event]) -> None:
+    lost, kept = System("moth"), System("heron")
+    inputs = Inputs([lost, kept], ("moth", "heron"), pushed.append, "Beamhand")
+    inputs.begin()
+    for port in lost.opened + kept.opened:
+        port.held.see(0x90, 50 + port.number, 1)
+    inputs.forget(lost)
+    assert sorted(event.data[1] for event in pushed) == sorted(50 + port.number for port in lost.opened)
+    assert inputs.names == ["Beamhand", "heron"]
+    assert inputs.look() == []
+
+
+def test_numbers_are_given_again_when_a_name_is_new_every_time(pushed: list[Event]) -> None:
+    # ALSA counts its clients up, so that a controller has another name whenever it is plugged in.
+    system = System()
+    inputs = begun(system, pushed)
+    for k in range(2 * NUMBERS):
+        system.names[:] = [f"moth {k}:0"]
+        inputs.look()
+        assert inputs.names == ["Beamhand", f"moth {k}:0"]
+    assert {port.number for port in system.opened} <= set(range(NUMBERS))
