@@ -12,7 +12,7 @@ import soundfile
 from instrument import __version__
 from instrument.patch.factory import factory_folder
 
-PATCH = min(factory_folder().glob("*.toml"))
+PATCH = factory_folder() / "buoy.toml"
 
 
 def beamhand(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
