@@ -108,11 +108,12 @@ def play(
     from instrument.engine.warm import warm
 
     warm()
+    from instrument.patch.factory import factory_set
     from instrument.stage.show import ShowOptions, run_show
 
     gc.enable()
     options = ShowOptions(
-        patches=tuple(patches) if patches else factory_patches(),
+        patches=tuple(patches) if patches else (factory_set(),),
         audio=audio,
         midi=tuple(midi or ()),
         rate=rate,
@@ -201,22 +202,6 @@ def render(
 
         export_sound(engine, output, frames, block, events)
     say(f"{output}: {length:g} s at {engine.rate:g} Hz")
-
-
-def factory_patches() -> tuple[Path, ...]:
-    """Return the factory set's patches in their order.
-
-    Raises
-    ------
-    ValueError
-        If the installation holds none.
-    """
-    from instrument.patch.factory import factory_folder
-
-    found = tuple(sorted(factory_folder().glob("*.toml")))
-    if not found:
-        raise ValueError("this installation has no factory patches; name a patch file, or install again")
-    return found
 
 
 @app.command()

@@ -11,7 +11,7 @@ from instrument import __version__
 from instrument.patch.factory import factory_folder
 from tests.commands import beamhand
 
-PATCH = min(factory_folder().glob("*.toml"))
+PATCH = factory_folder() / "buoy.toml"
 
 
 def refused(*arguments: str | Path) -> str:
