@@ -79,8 +79,9 @@ class FrameSource:
         self._drawn = begins * look.oversampling
         glass_width, glass_height = look.glass.size_in(width, height)
         self._light = look.light(glass_width, glass_height)
-        self._glass = self._light.blank()
-        self._frame = np.full((height, width), 0xFF000000, np.uint32)
+        self._glass = self._frame = self._light.blank()
+        if (glass_width, glass_height) != (width, height):
+            self._frame = np.full((height, width), 0xFF000000, np.uint32)
         left, top = (width - glass_width) // 2, (height - glass_height) // 2
         self._inside = self._frame[top : top + glass_height, left : left + glass_width]
         slowest = min((corner for corner in (look.coupling, look.bandwidth) if corner > 0), default=math.inf)
@@ -109,15 +110,10 @@ class FrameSource:
         for _ in self._frames(as_path(samples)):
             yield self._developed()
 
-    def skip(self, samples: npt.ArrayLike) -> Iterator[int]:
-        """Take the next samples as `feed` does, but only let their light fall.
-
-        Yields
-        ------
-        int
-            Each frame that is behind.
-        """
-        yield from self._frames(as_path(samples))
+    def skip(self, samples: npt.ArrayLike) -> None:
+        """Take the next samples as `feed` does, but only let their light fall, which is the lesser part of the work."""
+        for _ in self._frames(as_path(samples)):
+            pass
 
     def finish(self) -> Iterator[npt.NDArray[np.uint32]]:
         """Give the frames that are left; the last one has the beam off for the rest of its time."""
@@ -155,5 +151,6 @@ class FrameSource:
 
     def _developed(self) -> npt.NDArray[np.uint32]:
         self._light.develop(self._glass)
-        self._inside[:] = self._glass
+        if self._frame is not self._glass:
+            self._inside[:] = self._glass
         return self._frame
