@@ -123,12 +123,13 @@ def play(
     from instrument.engine.warm import warm
 
     warm()
+    from instrument.patch.factory import factory_set
     from instrument.stage.show import ShowOptions, run_show
     from instrument.takes.sound_file import tags_from
 
     gc.enable()
     options = ShowOptions(
-        patches=tuple(patches) if patches else factory_patches(),
+        patches=tuple(patches) if patches else (factory_set(),),
         audio=audio,
         midi=tuple(midi or ()),
         rate=rate,
@@ -203,22 +204,6 @@ def render(
         said = render_to_file(wanted, progress)
     for sentence in said:
         say(sentence)
-
-
-def factory_patches() -> tuple[Path, ...]:
-    """Return the factory set's patches in their order.
-
-    Raises
-    ------
-    ValueError
-        If the installation holds none.
-    """
-    from instrument.patch.factory import factory_folder
-
-    found = tuple(sorted(factory_folder().glob("*.toml")))
-    if not found:
-        raise ValueError("this installation has no factory patches; name a patch file, or install again")
-    return found
 
 
 @app.command()
