@@ -8,10 +8,10 @@ import sys
 import threading
 import time
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from instrument.engine.engine import Engine, panic_event, set_event
+from instrument.engine.engine import panic_event, set_event
 from instrument.engine.layout import RING_COMMAND
 from instrument.engine.memory import allocate
 from instrument.midi.errors import MidiError
@@ -29,12 +29,14 @@ from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
 from instrument.stage.outputs import outputs_of
 from instrument.stage.recovery import Recovery
+from instrument.stage.recording import ShowRecording
 from instrument.stage.setlist import Setlist
 from instrument.stage.standstill import Standstill
 from instrument.stage.window_process import WindowProcess
+from instrument.takes.recording import RecordedEngine
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
 
     from instrument.stage.driver import Driver
@@ -76,6 +78,12 @@ class ShowOptions:
         Standard MIDI File to play into the instrument.
     outputs : str
         Channels that the device gets, as in `outputs_of`.
+    record : Path or None
+        Folder into which a take of the whole show is recorded.
+    keep : float
+        Seconds of sound that are kept for a take after the fact; 0 starts no recorder until it is wanted.
+    tags : mapping of str to str
+        Title, artist and date of takes, where they are not to follow from the patch and the day.
     """
 
     patches: tuple[Path, ...]
@@ -88,6 +96,9 @@ class ShowOptions:
     perform: Path | None = None
     input: str | None = None
     outputs: str = "xy"
+    record: Path | None = None
+    keep: float = 0.0
+    tags: Mapping[str, str] = field(default_factory=dict)
 
 
 def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
@@ -167,8 +178,11 @@ class Show:
         events = read_performance(options.perform, choice.rate, self._say) if options.perform else []
         memory = allocate(choice.rate, shared=True)
         self._ending.callback(memory.close)
-        self._engine = Engine(choice.rate, memory)
+        self._engine = RecordedEngine(choice.rate, memory)
+        self._recording = ShowRecording(self._engine, options.record, options.keep, options.tags, self._say)
+        self._ending.callback(self._recording.close)
         self._setlist = Setlist(self._engine, patches, self._say)
+        self._recording.follow(self._setlist)
         self._ending.callback(self._setlist.close)
         self._setlist.begin()
         self._feeder = Feeder(self._engine, events) if events else None
@@ -208,6 +222,8 @@ class Show:
     def _start(self) -> None:
         # What was imported and compiled stays; looking through it for garbage would hold every thread up.
         gc.freeze()
+        # Before the first block, so that the take of a whole show begins with its first sample.
+        self._recording.begin()
         self._driver.start()
         for refused in self._midi.start() if self._midi is not None else ():
             self._complain(refused)
@@ -225,6 +241,15 @@ class Show:
             self._window = window
             self._show_state()
 
+    def _look_at_recording(self) -> None:
+        changed, trouble = self._recording.look()
+        if trouble:
+            self._trouble = trouble
+            self._faults.note(trouble)
+            self._show_state()
+        elif changed and self._window is not None:
+            self._window.send(self._recording.state)
+
     def _look_after(self) -> None:
         look_again = 0.0
         self._standstill = Standstill()
@@ -232,6 +257,7 @@ class Show:
             for request in self._window.requests() if self._window else ():
                 self._do(request)
             self._look_at_files()
+            self._recording.send_on()
             now = time.monotonic()
             if now >= look_again:
                 look_again = now + LOOK_SECONDS
@@ -254,6 +280,7 @@ class Show:
             )
         self._look_at_device()
         self._look_at_ports()
+        self._look_at_recording()
         if self._window is not None and (ended := self._window.mourn()):
             # A key held on its keyboard can no longer be let go of there.
             self._engine.push(panic_event(), RING_COMMAND)
@@ -309,6 +336,9 @@ class Show:
             self._setlist.save()
         elif do == "reload":
             self._setlist.reload()
+        elif do in {"record", "keep"}:
+            self._recording.ask(do, request.get("on"))
+            self._look_at_recording()
         elif do == "set":
             self._set(request)
 
@@ -343,6 +373,7 @@ class Show:
                 ],
                 "trouble": self._trouble,
                 "faults": self._faults.lines,
+                **self._recording.state,
             }
         )
 
