@@ -1,8 +1,6 @@
 """The commands as they are typed: what they print, what they write and the status they end with."""
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -11,13 +9,9 @@ import soundfile
 
 from instrument import __version__
 from instrument.patch.factory import factory_folder
+from tests.commands import beamhand
 
 PATCH = factory_folder() / "buoy.toml"
-
-
-def beamhand(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "instrument.cli", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
 
 
 def refused(*arguments: str | Path) -> str:
@@ -29,7 +23,7 @@ def refused(*arguments: str | Path) -> str:
 
 
 def test_the_version_is_printed() -> None:
-    assert beamhand("--version").stdout.strip() == __version__
+    assert beamhand("--version", alone=True).stdout.strip() == __version__
 
 
 @pytest.mark.parametrize(
