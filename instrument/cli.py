@@ -122,6 +122,7 @@ def play(
         seconds=seconds,
         perform=perform,
         input=live,
+        opening=not patches and perform is None,
     )
     status = run_show(options, say)
     if status:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import gc
 import signal
 import sys
@@ -26,6 +27,7 @@ from instrument.stage.jack import JackDriver
 from instrument.stage.listen import Listening
 from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
+from instrument.stage.opening import Opening
 from instrument.stage.setlist import Setlist
 from instrument.stage.silent import SilentClock
 from instrument.stage.window_process import WindowProcess
@@ -71,6 +73,8 @@ class ShowOptions:
         End after so long; None plays until it is told to end.
     perform : Path or None
         Standard MIDI File to play into the instrument.
+    opening : bool
+        Play each patch's own performance until a hand takes over.
     """
 
     patches: tuple[Path, ...]
@@ -82,6 +86,7 @@ class ShowOptions:
     seconds: float | None = None
     perform: Path | None = None
     input: str | None = None
+    opening: bool = False
 
 
 def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
@@ -125,6 +130,7 @@ class Show:
         self._over = threading.Event()
         self._window: WindowProcess | None = None
         self._trouble = ""
+        self._opening: Opening | None = None
 
     def run(self) -> None:
         """Start everything, look after it, and return when it is over.
@@ -197,6 +203,9 @@ class Show:
         if self._feeder is not None:
             self._feeder.start()
             self._ending.callback(self._feeder.close)
+        if self._options.opening and self._feeder is None:
+            again = functools.partial(self._setlist.step, 0)
+            self._opening = Opening(self._engine, lambda: self._setlist.current.path, again)
         self._began = time.monotonic()
         self._say(
             f"playing {self._setlist.current.title} through {self._driver.name}, {self._engine.rate:g} Hz"
@@ -214,6 +223,8 @@ class Show:
             for request in self._window.requests() if self._window else ():
                 self._do(request)
             self._look_at_files()
+            if self._opening is not None:
+                self._opening.look()
             now = time.monotonic()
             if now >= look_again:
                 look_again = now + LOOK_SECONDS
@@ -273,6 +284,8 @@ class Show:
 
     def _do(self, request: dict[str, Any]) -> None:
         do = request["do"]
+        if self._opening is not None and do not in {"next", "previous"}:
+            self._opening.end()
         if do == "quit":
             self._over.set()
         elif do in {"next", "previous"}:
