@@ -145,6 +145,7 @@ def play(
         tags=tags_from(tags or ()),
         input=live,
         outputs=outputs,
+        opening=not patches and perform is None,
     )
     status = run_show(options, say)
     if status:
