@@ -28,10 +28,10 @@ from instrument.stage.jack import JackDriver
 from instrument.stage.listen import Listening
 from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
-from instrument.stage.outputs import outputs_of
-from instrument.stage.recovery import Recovery
-from instrument.stage.recording import ShowRecording
 from instrument.stage.opening import Opening
+from instrument.stage.outputs import outputs_of
+from instrument.stage.recording import ShowRecording
+from instrument.stage.recovery import Recovery
 from instrument.stage.setlist import Setlist
 from instrument.stage.standstill import Standstill
 from instrument.stage.window_process import WindowProcess
