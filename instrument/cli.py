@@ -146,6 +146,7 @@ def play(
         tags=tags_from(tags or ()),
         input=live,
         outputs=outputs,
+        opening=not patches and perform is None,
     )
     if caution := caution_once():
         say(caution)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import gc
 import threading
 import time
@@ -25,6 +26,7 @@ from instrument.stage.jack import JackDriver
 from instrument.stage.listen import Listening
 from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
+from instrument.stage.opening import Opening
 from instrument.stage.outputs import outputs_of
 from instrument.stage.process import ended_by_signals, quiet_python
 from instrument.stage.recording import ShowRecording
@@ -80,6 +82,8 @@ class ShowOptions:
         Seconds of sound that are kept for a take after the fact; 0 starts no recorder until it is wanted.
     tags : mapping of str to str
         Title, artist and date of takes, where they are not to follow from the patch and the day.
+    opening : bool
+        Play each patch's own performance until a hand takes over.
     """
 
     patches: tuple[Path, ...]
@@ -95,6 +99,7 @@ class ShowOptions:
     record: Path | None = None
     keep: float = 0.0
     tags: Mapping[str, str] = field(default_factory=dict)
+    opening: bool = False
 
 
 def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
@@ -139,6 +144,7 @@ class Show:
         self._window: WindowProcess | None = None
         self._trouble = ""
         self._faults = FaultLog()
+        self._opening: Opening | None = None
 
     def run(self) -> None:
         """Start everything, look after it, and return when it is over.
@@ -226,6 +232,9 @@ class Show:
         if self._feeder is not None:
             self._feeder.start()
             self._ending.callback(self._feeder.close)
+        if self._options.opening and self._feeder is None:
+            again = functools.partial(self._setlist.step, 0)
+            self._opening = Opening(self._engine, lambda: self._setlist.current.path, again)
         self._began = time.monotonic()
         self._say(
             f"playing {self._setlist.current.title} through {self._driver.name}, {self._engine.rate:g} Hz"
@@ -254,6 +263,8 @@ class Show:
                 self._do(request)
             self._look_at_files()
             self._recording.send_on()
+            if self._opening is not None:
+                self._opening.look()
             now = time.monotonic()
             if now >= look_again:
                 look_again = now + LOOK_SECONDS
@@ -320,6 +331,8 @@ class Show:
 
     def _do(self, request: dict[str, Any]) -> None:
         do = request["do"]
+        if self._opening is not None and do not in {"next", "previous"}:
+            self._opening.end()
         if do == "quit":
             self._over.set()
         elif do in {"next", "previous"}:
