@@ -256,10 +256,11 @@ class Campaign:
             os.kill(number, signal.SIGKILL)
             with suppress(ChildProcessError):
                 os.waitpid(number, 0)
+        self._ear = ear(LEAST_GAP)  # it listens as soon as there is something to listen to
         time.sleep(self._random.uniform(0.3, 1.0))
         self._start_server(rate)
         back = time.monotonic()
-        self._ear, self._controller = ear(LEAST_GAP), Script(CONTROLLER)
+        self._controller = Script(CONTROLLER)
         while not self._ear.said and time.monotonic() < back + 4 * BACK_SECONDS:
             time.sleep(0.02)
         heard = float(self._ear.said[0][1]) if self._ear.said else float("inf")
