@@ -96,11 +96,10 @@ class TestStandards:
         for steps, level in enumerate(RISING_LEVELS):
             parts += [(-300.0, steps * step), (level, length), (-300.0, BURST_REST)]
             ends.append(sum(seconds for _, seconds in parts[:-1]))
-        meter, heard = Loudness(RATE, channel_weights(2)), 0
+        meter = Loudness(RATE, channel_weights(2))
         read = []
-        for second in seconds_of(programme(parts), RATE):
+        for heard, second in enumerate(seconds_of(programme(parts), RATE), start=1):
             meter.add(second)
-            heard += 1
             read += [meter.loudest(tenths) for end in ends if heard - 1 < end <= heard]
         assert read == pytest.approx(RISING_LEVELS, abs=0.1)
 
