@@ -113,6 +113,7 @@ class Campaign:
         if not self._disk.real:
             report.left_out.append("disk full (no file system may be made here)")
         self._excused: list[tuple[float, float]] = []
+        self._history: list[tuple[float, str]] = []
         self._server_name = f"faults{os.getpid()}"
         self._server = ExitStack()
         ending.callback(self._server.close)
@@ -161,6 +162,7 @@ class Campaign:
         while time.monotonic() < ends and show.poll() is None:
             order = order or self._random.sample(sorted(faults), len(faults))
             name = order.pop()
+            self._history.append((time.monotonic(), name))
             faults[name]()
             self._report.faults[name] = self._report.faults.get(name, 0) + 1
             time.sleep(self._random.uniform(0.1, 0.4))
@@ -334,7 +336,8 @@ class Campaign:
             if first - MARGIN_SECONDS <= begin and begin + length <= last + MARGIN_SECONDS:
                 self._report.excused += 1
                 return
-        self._report.gaps.append((found_in, round(length, 4)))
+        during = [name for since, name in self._history if since <= begin + length]
+        self._report.gaps.append((f"{found_in} ({during[-1] if during else 'start'})", round(length, 4)))
 
     def _judge(self, witness: Witness) -> None:
         self._keep_gaps()
