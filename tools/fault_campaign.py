@@ -270,7 +270,7 @@ class Campaign:
         self._excused.append((began, min(heard, time.monotonic())))
 
     def _pull_controller(self) -> None:
-        self._controller.end()
+        self._controller.leave()
         time.sleep(0.6)
         self._controller = Script(CONTROLLER)
         time.sleep(0.6)

@@ -164,7 +164,7 @@ def fuzz_at_random(reader: str, seconds: float, folder: Path) -> int:
 
 def fuzz_by_coverage(reader: str, seconds: float, folder: Path) -> None:
     """Let atheris look for new paths through a reader; it ends the process by itself."""
-    import atheris  # type: ignore[import-not-found,unused-ignore]
+    import atheris
 
     seeds = seeds_of(reader)
     suffixes = sorted({path.suffix for path in seeds})
