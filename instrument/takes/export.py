@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from instrument.engine.engine import Engine, Event
+    from instrument.takes.live_input import LiveInput
 
 FORMATS = {".wav": ("WAV", "FLOAT"), ".flac": ("FLAC", "PCM_24")}
 """File ending to libsndfile's container and sample format."""
@@ -75,15 +76,18 @@ def _time_of(event: Event) -> int:
 
 
 def render_frames(
-    engine: Engine, frames: int, block: int, events: list[Event]
+    engine: Engine, frames: int, block: int, events: list[Event], heard: LiveInput | None = None
 ) -> Iterator[npt.NDArray[np.float32]]:
-    """Yield float32 pieces [shape=(n, 2)] of what an engine renders next, with events on their samples."""
+    """Yield float32 pieces [shape=(n, 2)] of what an engine renders next, with events and input on their samples."""
     waiting = sorted(events, key=_time_of)
     at = done = 0
     while done < frames:
         count = min(max(_PIECE // block, 1) * block, frames - done)
         following = bisect_left(waiting, engine.time + count, lo=at, key=_time_of)
-        yield engine.render(count, block=block, events=waiting[at:following], ring=RING_PERFORM)
+        incoming = None if heard is None else heard.read(engine.time, count)
+        yield engine.render(
+            count, block=block, events=waiting[at:following], ring=RING_PERFORM, incoming=incoming
+        )
         at = following
         done += count
 
