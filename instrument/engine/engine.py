@@ -310,11 +310,11 @@ class Engine:
         ValueError
             If an array has another shape, dtype or memory order.
         """
-        if incoming is not None:
-            if incoming.dtype != np.float32 or incoming.shape != out.shape or not incoming.flags.c_contiguous:
-                raise ValueError(
-                    f"incoming is {incoming.dtype} {incoming.shape}; it must be contiguous float32 {out.shape}"
-                )
+        fits = incoming is None or (incoming.dtype == np.float32 and incoming.shape == out.shape)
+        if incoming is not None and not (fits and incoming.flags.c_contiguous):
+            raise ValueError(
+                f"incoming is {incoming.dtype} {incoming.shape}; it must be contiguous float32 {out.shape}"
+            )
         self.record["input_channels"] = 0 if incoming is None else 2
         if out.dtype != np.float32 or out.ndim != 2 or out.shape[1] != 2 or not out.flags.c_contiguous:
             raise ValueError(f"out is {out.dtype} {out.shape}; it must be contiguous float32 (frames, 2)")
