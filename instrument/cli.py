@@ -127,6 +127,7 @@ def play(
 
     warm()
     from instrument.patch.factory import factory_set
+    from instrument.stage.caution import caution_once
     from instrument.stage.show import ShowOptions, run_show
     from instrument.takes.sound_file import tags_from
 
@@ -147,6 +148,8 @@ def play(
         outputs=outputs,
         opening=not patches and perform is None,
     )
+    if caution := caution_once():
+        say(caution)
     status = run_show(options, say)
     if status:
         raise typer.Exit(status)
