@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
-from typing import TYPE_CHECKING, Annotated, Any
+from pathlib import Path
+from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, ValidationError, WithJsonSchema
 
@@ -13,9 +15,6 @@ from instrument.patch.fields import Table, Text, refusal
 from instrument.patch.load import read_text
 from instrument.patch.report import problems_of
 from instrument.patch.schema import SCHEMA
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 def _version(value: Any) -> Any:
@@ -69,4 +68,4 @@ def patches_named(path: Path) -> tuple[Path, ...]:
         found = SetList.model_validate(data)
     except ValidationError as error:
         raise PatchError(path, *problems_of(error, data, text)) from None
-    return tuple(path.parent / name for name in found.patches)
+    return tuple(Path(os.path.normpath(path.parent / name)) for name in found.patches)
