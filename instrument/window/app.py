@@ -213,8 +213,8 @@ class Window:
         if action in COMMANDS:
             if action in {"panic", "quit"}:
                 self._notes.release_all()
+            # Even the end is the stage's to decide: it may have a question first.
             self._channel.send(action)
-            self._done = self._done or action == "quit"
         elif action in {"octave_up", "octave_down"}:
             self._notes.shift(1 if action == "octave_up" else -1)
         elif action == "leave" and self._help is None and self._on_desk and self._desk.act(action):

@@ -167,6 +167,11 @@ class Desk:
     def _focused(self) -> Cell | None:
         return next((cell for cell in self._cells if cell.key == self.focus), None)
 
+    @property
+    def everything(self) -> list[Cell]:
+        """Every cell, in the order of the keyboard, those out of sight included."""
+        return self._cells
+
     # Actions by name
 
     def show(self, page: str) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -16,6 +16,11 @@ GLOW = 0.6
 """Seconds for which a control that was heard is shown as heard."""
 
 _TURN = 2.0**64
+
+_FIELDS = (
+    *("target", "value", "rows", "moving", "linked", "modulator_rows"),
+    *("modulator", "gestures", "controls"),
+)
 
 
 class Live:
@@ -31,11 +36,19 @@ class Live:
 
     def __init__(self, record: npt.NDArray[np.void], rate: float) -> None:
         self._record, self._rate = record, rate
+        # Views of the fields, made once: looking one up costs more than reading it.
+        self._active = record["active"]
+        instances = record["instances"]
+        self._instances = [{name: instances[name][k] for name in _FIELDS} for k in range(len(instances))]
+        self._slots = instances["slot"]
 
     @property
-    def _instance(self) -> np.void:
-        instance: np.void = self._record["instances"][int(self._record["active"])]
-        return instance
+    def _slot(self) -> int:
+        return int(self._slots[int(self._active)])
+
+    @property
+    def _instance(self) -> dict[str, npt.NDArray[Any]]:
+        return self._instances[int(self._active)]
 
     def base(self, address: str) -> float:
         """Return what a hand has set a parameter to."""
@@ -69,7 +82,7 @@ class Live:
 
     def gesture(self, number: int) -> list[float]:
         """Return what the gesture of a modulator holds, thinned out."""
-        slot = int(self._instance["slot"])
+        slot = self._slot
         if slot < 0:
             return []
         which = int(self._record["bank"][slot]["modulators"]["gesture"][number - 1])
@@ -78,7 +91,7 @@ class Live:
 
     def terms(self, number: int) -> tuple[int, int, int]:
         """Return how many playable terms a layer counted from 1 has on x, y and z."""
-        slot = int(self._instance["slot"])
+        slot = self._slot
         if slot < 0:
             return 0, 0, 0
         x, y, z = (int(count) for count in self._record["bank"][slot]["layers"]["terms"][number - 1])

@@ -60,9 +60,9 @@ class PatchesPage:
         for box, (do, words, key, look) in zip(boxes, buttons, strict=True):
             if do == "save_as":
                 line = Line("", self._save_as)
-                rows.add(Cell("save_as", box, "field", "save as", "name…", typed=line, about=abouts[do]))
+                rows.add(Cell("save_as", box, "field", "save as …", typed=line, about=abouts[do]))
                 continue
-            act = self._compare if do == "compare" else lambda do=do: context.ask(do)  # type: ignore[misc]  # noqa: E731 - bound to this button
+            act = self._compare if do == "compare" else lambda do=do: context.ask(do)  # type: ignore[misc]
             rows.add(Cell(do, box, "button", words, mark=key, act=act, about=abouts[do], **look))
 
     def _compare(self) -> None:
@@ -71,7 +71,9 @@ class PatchesPage:
             for row in self._context.said.rows("changes")
             if isinstance(row, dict)
         ]
-        title = "Changed since it was saved; press a value to take it back" if choices else "Nothing is changed"
+        title = (
+            "Changed since it was saved; press a value to take it back" if choices else "Nothing is changed"
+        )
         self._context.choose(title, choices)
 
     def _take_back(self, row: dict[str, Any]) -> None:

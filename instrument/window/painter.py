@@ -114,12 +114,15 @@ class Painter:
         y = box.top + (box.height - letters.line) // 2 + 1
         room = box.width - 2 * pad
         if cell.kind == "button" and not cell.value:
-            words = letters.cut(cell.text, room - (letters.width(cell.mark) + pad if cell.mark else 0))
-            wide = letters.width(words) + (letters.width(cell.mark) + pad if cell.mark else 0)
+            # A key that has no room beside the word is on the help page too.
+            wide = letters.width(cell.text) + (letters.width(cell.mark) + pad if cell.mark else 0)
+            mark = cell.mark if wide <= room + pad else ""
+            words = letters.cut(cell.text, room)
+            wide = letters.width(words) + (letters.width(mark) + pad if mark else 0)
             x = box.left + max((box.width - wide) // 2, pad)
             x += letters.draw(target, words, (x, y), theme.text(self._tone(cell))) + pad
-            if cell.mark:
-                letters.draw(target, cell.mark, (x, y), theme.plain if cell.on else theme.quiet)
+            if mark:
+                letters.draw(target, mark, (x, y), theme.plain if cell.on else theme.quiet)
             return
         mark = letters.cut(cell.mark, room // 3) if cell.mark else ""
         mark_room = letters.width(mark) + pad if mark else 0
@@ -175,7 +178,7 @@ class Painter:
     def _draw_bar(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
         theme, thick = self._theme, max(self._sizes.em // 6, 2)
         if cell.kind == "meter":
-            thick = max(self._sizes.em // 3, 3)
+            thick = max(self._sizes.em // 5, 3)
         left, wide = box.left + self._pad, box.width - 2 * self._pad
         top = box.bottom - thick - 1
         target.fill(theme.faint, (left, top, wide, thick))

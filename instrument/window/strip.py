@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from instrument.window.context import Context
     from instrument.window.measures import Measures
 
-FIGURE_EMS, BUTTON_EMS = 11.5, 8.0
+FIGURE_EMS, BUTTON_EMS = 11.5, 7.2
 """Least width of a figure and of a button; as many stand in a row as the window has room for."""
 
 _MOST_FIGURES, _MOST_BUTTONS = 6, 10
@@ -204,7 +204,7 @@ def _recording(context: Context | None) -> Figure:
         words += f", {clock(left)} left{' !' if low else ''}"
     tone = "trouble" if low else "light" if on else "plain"
     about = f"Time recorded, and time for which there is room in {recording.get('folder') or 'the folder of takes'}."
-    return "recording", "take", words, 1, tone, -1, -1, about
+    return "recording", "" if on else "take", words, 1, tone, -1, -1, about
 
 
 def clock(seconds: object) -> str:
