@@ -59,6 +59,8 @@ class Window:
     settings : Settings, optional
     second : SecondDisplay, optional
         What shows the picture on another display; without one there is no such display.
+    size : tuple of int
+        Width and height that it opens with, if the display has room for it.
     """
 
     def __init__(
@@ -69,6 +71,7 @@ class Window:
         look: Look | None = None,
         settings: Settings | None = None,
         second: SecondDisplay | None = None,
+        size: tuple[int, int] = FIRST_SIZE,
     ) -> None:
         self._record, self._rate, self._channel = record, rate, channel
         self._settings = settings or Settings()
@@ -81,13 +84,14 @@ class Window:
         self._desk = Desk(self._context, self._midi)
         self._thumbs = Thumbs()
         self._second = second
-        self._size = self._windowed = _fitting(FIRST_SIZE)
+        self._windowed = _fitting(size)
         self._fullscreen = self._done = self._hidden = False
         self._on_desk = self._settings.view == "desk"
         self._theme = DIM if self._settings.dim else NIGHT
         self._looks = Looks(look)
         self._help: pygame.Surface | None = None
         self._text = self._changed = True
+        self._last_click: tuple[float, tuple[int, int]] = (0.0, (0, 0))
         self._asked_at = -PATIENCE
         self._text_at = self._alive_at = 0.0
         self._open()
@@ -101,20 +105,34 @@ class Window:
         while not self._done:
             clock.tick(FRAMES_PER_SECOND)
             now = time.monotonic()
-            self._listen()
-            for event in [*pygame.event.get(), *(self._second.events() if self._second is not None else ())]:
-                self._handle(event)
-            self._notes.flush()
-            self._ask(now)
-            if self._looks.settle():
-                self._lay_out()
-            self._follow(now - before)
-            if not self._hidden:
-                self._draw(now)
+            self.frame(now, now - before)
             before = now
         self._notes.release_all()
         if self._second is not None:
             self._second.close()
+
+    def frame(self, now: float, passed: float) -> None:
+        """Do what is to be done once a frame.
+
+        Parameters
+        ----------
+        now, passed : float
+            Monotonic clock, and what passed since the last frame, in seconds.
+        """
+        self._listen()
+        for event in [*pygame.event.get(), *(self._second.events() if self._second is not None else ())]:
+            self._handle(event)
+        self._notes.flush()
+        self._ask(now)
+        if self._looks.settle():
+            self._lay_out()
+        self._follow(passed)
+        if not self._hidden:
+            self._draw(now)
+
+    def end(self) -> None:
+        """Leave the loop after this frame."""
+        self._done = True
 
     def _listen(self) -> None:
         for message in self._channel.messages():
@@ -179,8 +197,6 @@ class Window:
         else:
             return
         self._do_wishes()
-
-    _last_click: tuple[float, tuple[int, int]] = (0.0, (0, 0))
 
     def _clicks(self, event: pygame.event.Event) -> int:
         when, where = self._last_click
