@@ -98,6 +98,12 @@ class Inputs:
         """Names of what is open, our own port once."""
         return list(dict.fromkeys(name for _, name in self._open))
 
+    @property
+    def ports(self) -> list[tuple[MidiSystem, str, int]]:
+        """System, name and number of each controller that is open; our own port is not among them."""
+        open_now = [place for place in self._open if place[1] != self._own_name]
+        return [(system, name, self._numbers[system, name]) for system, name in open_now]
+
     def check(self) -> None:
         """Check that everything that is wanted is there.
 
