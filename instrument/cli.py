@@ -9,17 +9,35 @@ import math
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
 from instrument import __version__
-from instrument.options import Audio, Block, Json, Live, OwnBlock, Perform, Rate
+from instrument.options import (
+    Audio,
+    Block,
+    Crease,
+    Edges,
+    Exposure,
+    Json,
+    JumpCost,
+    Keep,
+    Live,
+    Looks,
+    OwnBlock,
+    Perform,
+    PhosphorType,
+    Rate,
+    Record,
+    Settings,
+    Size,
+    Tags,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from instrument.engine.engine import Event
     from instrument.shapes.line import Route
 
 app = typer.Typer(
@@ -29,16 +47,10 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-patch_app = typer.Typer(help="Make and check patch files.", no_args_is_help=True)
+patch_app = typer.Typer(help="Make, check and share patch files.", no_args_is_help=True)
 app.add_typer(patch_app, name="patch")
 
 DEFAULT_RATE = 48000.0
-
-DEFAULT_SECONDS = 10.0
-"""Length of a rendering that no performance gives a length to."""
-
-TAIL_SECONDS = 1.0
-"""What is rendered behind the last event of a performance."""
 
 
 def say(text: str) -> None:
@@ -101,6 +113,9 @@ def play(
         float | None, typer.Option("--seconds", help="End after so many seconds.", metavar="S", min=0)
     ] = None,
     perform: Perform = None,
+    record: Record = None,
+    keep: Keep = 60.0,
+    tags: Tags = None,
 ) -> None:
     """Play patches: controller in, sound out, picture in a window."""
     # Looking for garbage among what is only being imported is a tenth of a warm start.
@@ -108,11 +123,13 @@ def play(
     from instrument.engine.warm import warm
 
     warm()
+    from instrument.patch.factory import factory_set
     from instrument.stage.show import ShowOptions, run_show
+    from instrument.takes.sound_file import tags_from
 
     gc.enable()
     options = ShowOptions(
-        patches=tuple(patches) if patches else factory_patches(),
+        patches=tuple(patches) if patches else (factory_set(),),
         audio=audio,
         midi=tuple(midi or ()),
         rate=rate,
@@ -120,6 +137,9 @@ def play(
         window=not no_window,
         seconds=seconds,
         perform=perform,
+        record=record,
+        keep=keep,
+        tags=tags_from(tags or ()),
         input=live,
     )
     status = run_show(options, say)
@@ -130,93 +150,60 @@ def play(
 @app.command()
 @reports_failures
 def render(
-    patch: Annotated[Path, typer.Argument(help="Patch, or sound file to look at.", metavar="PATCH|SOUND")],
+    patch: Annotated[
+        Path,
+        typer.Argument(help="Patch file, folder of a take, or sound to look at.", metavar="PATCH|TAKE|SOUND"),
+    ],
     output: Annotated[
-        Path, typer.Option("-o", "--output", help="File to write.", metavar="OUT.(wav|flac|png)")
+        Path, typer.Option("-o", "--output", help="File to write.", metavar="OUT.(wav|flac|png|gif|webp)")
     ],
     rate: Rate = None,
     block: Block = 1024,
     seconds: Annotated[float | None, typer.Option("--seconds", help="Length.", metavar="S", min=0)] = None,
     perform: Perform = None,
-    settings: Annotated[
-        list[str] | None,
-        typer.Option("--set", help="Change a parameter first; any number.", metavar="ADDRESS=VALUE"),
-    ] = None,
-    size: Annotated[
-        int, typer.Option("--size", help="Height of a still.", metavar="PX", min=16, max=8192)
-    ] = 1080,
-    exposure: Annotated[
-        float, typer.Option("--exposure", help="Seconds at its end that a still shows.", metavar="SECONDS")
-    ] = 1.0,
-    phosphor: Annotated[
-        str, typer.Option("--phosphor", help="Type of the screen, P1 to P45.", metavar="NAME")
-    ] = "",
-    look: Annotated[
-        list[str] | None,
-        typer.Option("--look", help="Setting of the screen, or a file of them.", metavar="NAME=VALUE|FILE"),
-    ] = None,
+    settings: Settings = None,
+    size: Size = 1080,
+    tags: Tags = None,
+    exposure: Exposure = 1.0,
+    phosphor: PhosphorType = "",
+    look: Looks = None,
 ) -> None:
-    """Render a patch to .wav (32-bit float), .flac (24-bit) or .png (a still), or a sound file to a .png."""
-    picture = output.suffix.lower() == ".png"
+    """Render a patch, or a take again: .wav (float), .flac (24 bits), .png (a still), .gif or .webp (one round)."""
     from instrument.takes.sound import is_sound
 
+    looks = (*(look or ()), phosphor)
     if is_sound(patch):
         from instrument.takes.picture import still_of_file
 
         if rate is not None or perform is not None or settings:
             raise ValueError(f"{patch}: a sound file has its own rate, and takes no --perform and no --set")
-        say(still_of_file(patch, output, seconds, size, exposure, [*(look or []), phosphor]))
+        say(still_of_file(patch, output, seconds, size, exposure, list(looks)))
         return
-    if not picture:
-        from instrument.takes.export import check_rate
-
-        check_rate(output, rate or DEFAULT_RATE)
-    from instrument.patch.changed import load_program
-
-    program = load_program(patch, settings or [])
     from instrument.engine.warm import warm
 
     warm()
-    from instrument.engine.engine import Engine
+    from instrument.progress import working
+    from instrument.takes.rendering import Rendering
+    from instrument.takes.rendering import render as render_to_file
+    from instrument.takes.sound_file import tags_from
 
-    engine = Engine(rate or DEFAULT_RATE)
-    engine.play(program)
-    events: list[Event] = []
-    length = DEFAULT_SECONDS
-    if perform is not None:
-        from instrument.midi.file import read_performance
-
-        events = read_performance(perform, engine.rate, say)
-        length = max((event.time for event in events), default=0) / engine.rate + TAIL_SECONDS
-    length = length if seconds is None else seconds
-    frames = round(length * engine.rate)
-    if picture:
-        from instrument.beam.look import look_of
-        from instrument.takes.picture import export_still
-
-        screen = look_of([*(look or []), phosphor])
-        export_still(engine, output, frames, block, events, size, exposure, screen)
-    else:
-        from instrument.takes.export import export_sound
-
-        export_sound(engine, output, frames, block, events)
-    say(f"{output}: {length:g} s at {engine.rate:g} Hz")
-
-
-def factory_patches() -> tuple[Path, ...]:
-    """Return the factory set's patches in their order.
-
-    Raises
-    ------
-    ValueError
-        If the installation holds none.
-    """
-    from instrument.patch.factory import factory_folder
-
-    found = tuple(sorted(factory_folder().glob("*.toml")))
-    if not found:
-        raise ValueError("this installation has no factory patches; name a patch file, or install again")
-    return found
+    wanted = Rendering(
+        patch,
+        output,
+        rate,
+        block,
+        seconds,
+        perform,
+        tuple(settings or ()),
+        size,
+        tags_from(tags or ()),
+        exposure,
+        looks,
+    )
+    with working("rendering") as progress:
+        said = render_to_file(wanted, progress)
+    for sentence in said:
+        say(sentence)
 
 
 @app.command()
@@ -303,24 +290,9 @@ def route(
         typer.Option("-o", "--output", help="Picture or report to write.", metavar="OUT.png|OUT.json"),
     ] = None,
     as_json: Json = False,
-    edges: Annotated[
-        Literal["all", "feature"], typer.Option("--edges", help="Edges of a mesh that are drawn.")
-    ] = "all",
-    crease: Annotated[
-        float,
-        typer.Option(
-            "--crease", help="Angle from which an edge is a feature.", metavar="DEG", min=0, max=180
-        ),
-    ] = 30.0,
-    jump_cost: Annotated[
-        float,
-        typer.Option(
-            "--jump-cost",
-            help="What a jump counts, of its length; inf only retraces.",
-            metavar="F|inf",
-            min=0,
-        ),
-    ] = 4.0,
+    edges: Edges = "all",
+    crease: Crease = 30.0,
+    jump_cost: JumpCost = 4.0,
 ) -> None:
     """Show a drawing as one closed line: lengths, repetition and its proven bound, jumps, corners, time."""
     kind = output.suffix.lower() if output is not None else ""
@@ -370,20 +342,9 @@ def show_route(report: dict[str, Any], *, as_json: bool) -> None:
     if as_json:
         print(json.dumps(report), flush=True)
     elif "error" not in report:
-        from instrument.shapes.report import highest_legible
+        from instrument.shapes.report import words_of
 
-        share = 100 * report["repeated_length"] / report["length"]
-        frames = f"{report['frames']:,} frames, " if "frames" in report else ""
-        print(
-            f"{report['file']}: {frames}{report['edges']:,} edges, {report['vertices']:,} vertices "
-            f"({report['odd_vertices']:,} odd), {report['components']:,} pieces, {report['corners']:,} corners\n"
-            f"  length {report['length']:.6g}, drawn again {report['repeated_length']:.6g} ({share:.1f} %); "
-            f"least by retracing alone {report['lower_bound']:.6g}\n"
-            f"  {report['jumps']:,} jumps of {report['jump_length']:.6g} together; legible up to "
-            f"{highest_legible(report['corners'], DEFAULT_RATE):.4g} Hz at {DEFAULT_RATE:g} samples a second; "
-            f"{report['seconds']:.2f} s",
-            flush=True,
-        )
+        print(words_of(report, DEFAULT_RATE), flush=True)
 
 
 @patch_app.command("new")
@@ -407,7 +368,7 @@ def patch_check(
     refused = 0
     for path in paths:
         try:
-            load_program(path, [])
+            load_program(path)
         except (ValueError, OSError) as error:
             say(f"beamhand: {error}")
             refused += 1
@@ -424,6 +385,37 @@ def patch_schema() -> None:
     from instrument.patch.schema import json_schema
 
     print(json.dumps(json_schema(), indent=2))
+
+
+@patch_app.command("pack")
+@reports_failures
+def patch_pack(
+    patch: Annotated[Path, typer.Argument(help="Patch file.", metavar="PATCH")],
+    performances: Annotated[
+        list[Path] | None, typer.Argument(help="Performances that go with it.", metavar="[FILE.mid]...")
+    ] = None,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="File to write.", metavar="OUT.zip")
+    ] = None,
+) -> None:
+    """Put a patch, its drawings and performances into one file for sharing."""
+    from instrument.patch.pack import pack
+
+    target = output or patch.with_suffix(".zip")
+    names = pack(patch, target, performances or ())
+    say(f"{target}: {', '.join(names)}")
+
+
+@patch_app.command("unpack")
+@reports_failures
+def patch_unpack(
+    source: Annotated[Path, typer.Argument(help="Pack to open.", metavar="PACK.zip")],
+    folder: Annotated[Path | None, typer.Option("-o", "--output", help="Folder to make.")] = None,
+) -> None:
+    """Open a pack, whoever it is from, into a new folder; nothing in it is run."""
+    from instrument.patch.pack import unpack
+
+    say(f"{unpack(source, folder)}: unpacked")
 
 
 def main() -> None:

@@ -1,7 +1,7 @@
 """Options that several commands share."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -18,4 +18,40 @@ OwnBlock = Annotated[
 Perform = Annotated[
     Path | None, typer.Option("--perform", help="Standard MIDI File to play into it.", metavar="FILE.mid")
 ]
+Tags = Annotated[
+    list[str] | None,
+    typer.Option("--tag", help="What files of sound say: title, artist or date.", metavar="NAME=TEXT"),
+]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object on a line.")]
+Record = Annotated[
+    Path | None, typer.Option("--record", help="Folder to record the show into.", metavar="DIR")
+]
+Keep = Annotated[
+    float, typer.Option("--keep", help="Seconds kept for a take after the fact.", metavar="S", min=0)
+]
+Settings = Annotated[
+    list[str] | None,
+    typer.Option("--set", help="Change a parameter first; any number.", metavar="ADDRESS=VALUE"),
+]
+Size = Annotated[int, typer.Option("--size", help="Height of a still.", metavar="PX", min=16, max=8192)]
+Exposure = Annotated[
+    float, typer.Option("--exposure", help="Seconds at its end that a still shows.", metavar="SECONDS")
+]
+PhosphorType = Annotated[
+    str, typer.Option("--phosphor", help="Type of the screen, P1 to P45.", metavar="NAME")
+]
+Looks = Annotated[
+    list[str] | None,
+    typer.Option("--look", help="Setting of the screen, or a file of them.", metavar="NAME=VALUE|FILE"),
+]
+Edges = Annotated[Literal["all", "feature"], typer.Option("--edges", help="Edges of a mesh that are drawn.")]
+Crease = Annotated[
+    float,
+    typer.Option("--crease", help="Angle from which an edge is a feature.", metavar="DEG", min=0, max=180),
+]
+JumpCost = Annotated[
+    float,
+    typer.Option(
+        "--jump-cost", help="What a jump counts, of its length; inf only retraces.", metavar="F|inf", min=0
+    ),
+]

@@ -1,8 +1,6 @@
 """The commands as they are typed: what they print, what they write and the status they end with."""
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -11,13 +9,9 @@ import soundfile
 
 from instrument import __version__
 from instrument.patch.factory import factory_folder
+from tests.commands import beamhand
 
-PATCH = min(factory_folder().glob("*.toml"))
-
-
-def beamhand(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "instrument.cli", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+PATCH = factory_folder() / "buoy.toml"
 
 
 def refused(*arguments: str | Path) -> str:
@@ -29,7 +23,7 @@ def refused(*arguments: str | Path) -> str:
 
 
 def test_the_version_is_printed() -> None:
-    assert beamhand("--version").stdout.strip() == __version__
+    assert beamhand("--version", alone=True).stdout.strip() == __version__
 
 
 @pytest.mark.parametrize(
@@ -79,7 +73,7 @@ def test_an_unknown_address_gets_the_nearest_one(tmp_path: Path) -> None:
 
 
 def test_an_unknown_ending_is_refused(tmp_path: Path) -> None:
-    assert "use .flac, .png, .wav" in refused("render", PATCH, "-o", tmp_path / "x.mp3")
+    assert "use .flac, .gif, .png, .wav, .webp" in refused("render", PATCH, "-o", tmp_path / "x.mp3")
 
 
 def test_a_still_takes_exposure_phosphor_and_look(tmp_path: Path) -> None:
@@ -190,3 +184,35 @@ def test_the_schema_is_json_schema() -> None:
     found = json.loads(beamhand("patch", "schema").stdout)
     assert found["$schema"].startswith("https://json-schema.org/")
     assert "layer" in found["properties"]
+
+
+def test_a_recorded_show_is_rendered_again_and_said_to_be_the_same(tmp_path: Path) -> None:
+    takes = tmp_path / "takes"
+    played = beamhand(
+        "play",
+        PATCH,
+        "--audio",
+        "off",
+        "--no-window",
+        "--seconds",
+        "0.3",
+        "--record",
+        takes,
+        "--tag",
+        "artist=Moth",
+    )
+    assert played.returncode == 0, played.stderr
+    (take,) = takes.iterdir()
+    again = beamhand("render", take, "-o", tmp_path / "again.wav")
+    assert "the same bytes as the recording" in again.stderr
+    assert (tmp_path / "again.wav").read_bytes() == (take / "sound.wav").read_bytes()
+    with soundfile.SoundFile(tmp_path / "again.wav") as file:
+        assert file.artist == "Moth"
+    assert "already; give another name" in refused("render", take, "-o", tmp_path / "again.wav")
+
+
+def test_a_pack_goes_there_and_back(tmp_path: Path) -> None:
+    assert beamhand("patch", "pack", PATCH, "-o", tmp_path / "shared.zip").returncode == 0
+    assert beamhand("patch", "unpack", tmp_path / "shared.zip").returncode == 0
+    assert (tmp_path / "shared" / PATCH.name).read_bytes() == PATCH.read_bytes()
+    assert "already" in refused("patch", "unpack", tmp_path / "shared.zip")

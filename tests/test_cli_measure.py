@@ -2,15 +2,13 @@
 
 import json
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 import pytest
 import soundfile
 from PIL import Image
-from typer.testing import CliRunner
 
-from instrument.cli import app
+from tests.commands import Run, beamhand
 
 RATE = 48_000
 
@@ -20,15 +18,8 @@ PROMISED = {
 }  # fmt: skip
 
 
-class Run(NamedTuple):
-    exit_code: int
-    stdout: str
-    stderr: str
-
-
 def measure(*arguments: str | Path) -> Run:
-    run = CliRunner().invoke(app, ["measure", *map(str, arguments)])
-    return Run(run.exit_code, run.stdout, run.stderr)
+    return beamhand("measure", *arguments)
 
 
 @pytest.fixture
@@ -44,7 +35,7 @@ def take(tmp_path: Path) -> Path:
 
 def test_json_is_one_object_on_a_line_and_the_picture_is_written(take: Path, tmp_path: Path) -> None:
     run = measure(take, "--json", "-o", tmp_path / "report.png")
-    assert run.exit_code == 0, run.stderr
+    assert run.returncode == 0, run.stderr
     assert run.stdout.count("\n") == 1
     found = json.loads(run.stdout)
     assert found.keys() >= PROMISED | {"file", "true_peak_dbtp", "jumps_per_second", "points_per_cycle"}
@@ -58,7 +49,7 @@ def test_json_is_one_object_on_a_line_and_the_picture_is_written(take: Path, tmp
 
 def test_in_words_the_figures_stand_on_standard_output(take: Path) -> None:
     run = measure(take / "sound.wav")
-    assert run.exit_code == 0, run.stderr
+    assert run.returncode == 0, run.stderr
     assert "-3.01, -3.01 dBFS" in run.stdout
     assert "! Loudness is" in run.stdout
     assert run.stderr == ""
@@ -66,7 +57,7 @@ def test_in_words_the_figures_stand_on_standard_output(take: Path) -> None:
 
 def test_what_cannot_be_read_is_one_sentence_and_status_1(tmp_path: Path) -> None:
     run = measure(tmp_path / "nowhere.wav")
-    assert run.exit_code == 1
+    assert run.returncode == 1
     assert run.stderr.startswith("beamhand: ")
     assert "nowhere.wav: there is no such file" in run.stderr
     assert "Traceback" not in run.stderr
@@ -74,5 +65,5 @@ def test_what_cannot_be_read_is_one_sentence_and_status_1(tmp_path: Path) -> Non
 
 def test_a_report_that_is_no_png_is_wrong_usage(take: Path, tmp_path: Path) -> None:
     run = measure(take, "-o", tmp_path / "report.pdf")
-    assert run.exit_code == 2
+    assert run.returncode == 2
     assert ".png" in run.stderr

@@ -6,17 +6,16 @@ import json
 import os
 import subprocess
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 from PIL import Image
 
-if TYPE_CHECKING:
-    Run = subprocess.CompletedProcess[str]
+from tests.commands import Run, beamhand
 
-ROOT = Path(__file__).resolve().parents[1]
+if TYPE_CHECKING:
+    from pathlib import Path
 
 PROMISED = {
     "edges", "vertices", "components", "odd_vertices", "length", "repeated_length", "lower_bound", "jump_length",
@@ -31,9 +30,8 @@ CUBE = "".join(f"v {k & 1} {k >> 1 & 1} {k >> 2}\n" for k in range(8)) + "".join
 ROOF = "v 0 0 0\nv 2 0 0\nv 2 1 1\nv 0 1 1\nv 2 2 0\nv 0 2 0\nf 1 2 3\nf 1 3 4\nf 4 3 5 6\n"
 
 
-def route(*arguments: str | Path, **options: Any) -> Run:
-    command = [sys.executable, "-m", "instrument.cli", "route", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=120, **options)
+def route(*arguments: str | Path) -> Run:
+    return beamhand("route", *arguments)
 
 
 def reports(run: Run) -> list[dict[str, Any]]:
@@ -146,8 +144,9 @@ def test_a_report_holds_what_json_prints(cube: Path, tmp_path: Path) -> None:
         ["cube.obj", "cube.obj", "-o", "cube.png"],
     ],
 )
-def test_wrong_usage_ends_with_2(cube: Path, arguments: list[str]) -> None:
-    run = route(*arguments, cwd=cube.parent, env={**os.environ, "PYTHONPATH": str(ROOT)})
+def test_wrong_usage_ends_with_2(cube: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str]) -> None:
+    monkeypatch.chdir(cube.parent)
+    run = route(*arguments)
     assert run.returncode == 2, run.stderr
     assert "Traceback" not in run.stderr
 

@@ -1,12 +1,20 @@
-"""Which tests may share the machine and which need it alone, and one answer from both runs."""
+"""Which tests may share the machine and which need it alone, and one answer from all runs."""
 
 from collections.abc import Sequence
 
 NO_TESTS_COLLECTED = 5  # pytest.ExitCode.NO_TESTS_COLLECTED, pytest's reference documentation
 
 
-def pytest_runs(arguments: Sequence[str]) -> tuple[list[str], list[str]]:
-    """Split one wish into the run that shares the machine and the run that must not.
+KINDS = ("not realtime and not device", "device and not realtime", "realtime")
+"""Which tests each run takes, by their marks: what needs the processor only, what owns a sound server or a screen and
+mostly waits for it, and what measures time and must have the machine to itself."""
+
+_HOW = (["-n", "2"], ["-n", "2", "--dist", "loadfile"], ["-n", "0"])
+"""A server is started once for a file of tests, so that files are kept together."""
+
+
+def pytest_runs(arguments: Sequence[str]) -> list[list[str]]:
+    """Split one wish into the runs that share the machine and the one that must not.
 
     Parameters
     ----------
@@ -15,8 +23,8 @@ def pytest_runs(arguments: Sequence[str]) -> tuple[list[str], list[str]]:
 
     Returns
     -------
-    (list of str, list of str)
-        Arguments of the parallel run, then of the serial one.
+    list of list of str
+        Arguments of each run, in the order of `KINDS`.
     """
     rest: list[str] = []
     wanted = ""
@@ -29,7 +37,7 @@ def pytest_runs(arguments: Sequence[str]) -> tuple[list[str], list[str]]:
         else:
             rest.append(word)
     also = f" and ({wanted})" if wanted else ""
-    return ["-n", "2", *rest, "-m", f"not realtime{also}"], [*rest, "-n", "0", "-m", f"realtime{also}"]
+    return [[*rest, *how, "-m", f"{kind}{also}"] for kind, how in zip(KINDS, _HOW, strict=True)]
 
 
 def verdict(codes: Sequence[int]) -> int:
@@ -38,7 +46,7 @@ def verdict(codes: Sequence[int]) -> int:
     Parameters
     ----------
     codes : sequence of int
-        Exit codes, the last two those of pytest. One of those may have found nothing to do, not both.
+        Exit codes, the last ones those of pytest's runs. Some of those may have found nothing to do, not all.
 
     Returns
     -------
@@ -47,4 +55,4 @@ def verdict(codes: Sequence[int]) -> int:
     for code in codes:
         if code not in {0, NO_TESTS_COLLECTED}:
             return code if code > 0 else 1
-    return NO_TESTS_COLLECTED if all(code == NO_TESTS_COLLECTED for code in codes[-2:]) else 0
+    return NO_TESTS_COLLECTED if all(code == NO_TESTS_COLLECTED for code in codes[-len(KINDS) :]) else 0

@@ -17,7 +17,7 @@ def main(arguments: list[str]) -> int:
     Parameters
     ----------
     arguments : list of str
-        Passed on to both runs of pytest.
+        Passed on to every run of pytest.
 
     Returns
     -------
@@ -29,8 +29,8 @@ def main(arguments: list[str]) -> int:
         "ruff check": _step(python, "ruff", "check"),
         "ruff format": _step(python, "ruff", "format", "--check"),
     }
-    steps["mypy"] = 0  # in its place: the last two are the tests
-    together, alone = pytest_runs(arguments)
+    steps["mypy"] = 0  # in its place: the last ones are the tests
+    together, paired, alone = pytest_runs(arguments)
     with tempfile.TemporaryFile("w+") as said:
         # Types are checked beside the tests: alone they would keep one core busy and the others waiting.
         types = subprocess.Popen([str(python), "-m", "mypy"], cwd=ROOT, stdout=said, stderr=said)
@@ -38,7 +38,8 @@ def main(arguments: list[str]) -> int:
         steps["mypy"] = types.wait()
         said.seek(0)
         _say(f"--- mypy: exit {steps['mypy']}\n{said.read()}")
-    # What measures time or owns a sound server has the machine to itself.
+    steps["tests with devices"] = _step(python, "pytest", *paired)
+    # What measures time has the machine to itself.
     steps["real-time tests"] = _step(python, "pytest", *alone)
     code = verdict(list(steps.values()))
     failed = [name for name, result in steps.items() if result not in {0, NO_TESTS_COLLECTED}]

@@ -79,9 +79,11 @@ def _wait_for_server(server: subprocess.Popen[bytes]) -> None:
     while time.monotonic() < deadline:
         if server.poll() is not None:
             raise RuntimeError(f"jackd ended at once with status {server.returncode}")
-        ready = subprocess.run(["jack_wait", "-w", "-t", "5"], capture_output=True, check=False)
-        if ready.returncode == 0:
+        # Asked again and again, because jack_wait's own waiting sleeps for whole seconds.
+        asked = subprocess.run(["jack_wait", "-c"], capture_output=True, check=False)
+        if asked.stdout.strip().endswith(b"running") and b"not running" not in asked.stdout:
             return
+        time.sleep(0.03)
     raise RuntimeError(f"jackd did not come up within {_START_SECONDS:g} s")
 
 

@@ -145,6 +145,28 @@ class Light:
         inside = lanes[pad : pad + self.height, pad : pad + self.width].astype(np.float64)
         return np.asarray(inside @ (self._seen.mix.sum(axis=0) * self._scale))
 
+    @property
+    def memory(self) -> float:
+        """Seconds after which nothing that was drawn before can change a pixel by half a step of 255.
+
+        The worst there can be is a beam that had rested on one pixel for ever: what it leaves is the sum of the
+        exponentials, each at its steady state, under the middle of the spot and its halo.
+        """
+        own, wide = self._taps_x[0] * self._taps_y[0], (self._taps_halo[0] / CELL) ** 2
+        brightest = self._gain * float((1 - self._halo) * own + self._halo * wide)
+        steady = self._seen.mix.sum(axis=0) * self._seen.times
+
+        def left(seconds: float) -> float:
+            return brightest * float(steady @ np.exp(-seconds / self._seen.times))
+
+        shortest, longest = 0.0, 1.0
+        while left(longest) > GLOWING:
+            shortest, longest = longest, 2 * longest
+        while longest - shortest > 1e-3:
+            middle = 0.5 * (shortest + longest)
+            shortest, longest = (middle, longest) if left(middle) > GLOWING else (shortest, middle)
+        return longest
+
     def advance(self, points: npt.ArrayLike, rate: float) -> None:
         """Let light fade and add what the beam draws meanwhile.
 

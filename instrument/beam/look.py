@@ -18,6 +18,8 @@ from instrument.beam.screen import MIRRORS, SHAPES, Glass
 from instrument.beam.spot import Spot
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from instrument.beam.decay import Response
 
 OVERSAMPLING = 4
@@ -101,6 +103,34 @@ class Look:
             part = dataclasses.replace(getattr(self, setting.part), **{setting.field: read})
             return dataclasses.replace(self, **{setting.part: part})
         return dataclasses.replace(self, **{setting.field: read})
+
+    def as_settings(self) -> dict[str, Any]:
+        """Return every one of `SETTINGS` as plain values, which `with_settings` makes the same look of.
+
+        Examples
+        --------
+        >>> look = Look().with_setting("phosphor", "P7").with_setting("focus", 1.5)
+        >>> Look().with_settings(look.as_settings()) == look
+        True
+        """
+        found: dict[str, Any] = {}
+        for name, setting in SETTINGS.items():
+            value = getattr(getattr(self, setting.part) if setting.part else self, setting.field)
+            if isinstance(value, Phosphor):
+                layers = [
+                    {**dataclasses.asdict(layer), "chromaticity": list(layer.chromaticity)}
+                    for layer in value.layers
+                ]
+                value = {"name": value.name, "about": value.about, "layer": layers}
+            found[name] = list(value) if isinstance(value, tuple) else value
+        return found
+
+    def with_settings(self, settings: Mapping[str, object]) -> Look:
+        """Return this look with several of `SETTINGS` changed (`with_setting`)."""
+        look = self
+        for name, value in settings.items():
+            look = look.with_setting(name, value)
+        return look
 
 
 def _number(name: str, value: object) -> float:

@@ -115,24 +115,29 @@ def _set(m, p, s, event):
 
 
 @compiled
+def _log_asked(m, kind, index, value):
+    copy = m.log[m.log_at % LOG_EVENTS]
+    copy.time = m.time
+    copy.value = value
+    copy.kind = kind
+    copy.index = index
+    for k in range(3):
+        copy.data[k] = np.uint8(0)
+    copy.port = np.uint8(0)
+    copy.flags = FLAG_ASKED
+    fence()
+    m.log_at += 1
+
+
+@compiled
 def _go_to_patch(m, number):
     # A patch of the set list whose program is not there yet is left to Python, which reads it in the log.
     if 0 <= number < m.set_count and m.set_slots[number] >= 0:
         m.set_at = number
-        _swap(m, np.int64(m.set_slots[number]), False, 0.0)
-
-
-@compiled
-def _log_action(m, action, value):
-    copy = m.log[m.log_at % LOG_EVENTS]
-    copy.time = m.time
-    copy.kind = EVENT_ACTION
-    copy.index = action
-    copy.value = value
-    copy.port = 0
-    copy.flags = FLAG_ASKED
-    fence()
-    m.log_at += 1
+        slot = np.int64(m.set_slots[number])
+        # Which program that was is known here alone: Python fills the set list while it plays.
+        _log_asked(m, EVENT_SWAP, slot, 0.0)
+        _swap(m, slot, False, 0.0)
 
 
 @compiled
@@ -160,8 +165,9 @@ def _act(m, action, value):
 @compiled
 def _answer(m):
     # What controls have asked for; a recall may change the program, so it comes after the message itself.
-    for k in range(m.asked_at):
-        _log_action(m, m.asked[k].action, m.asked[k].value)
+    count = m.asked_at if m.replaying == 0 else np.int64(0)
+    for k in range(count):
+        _log_asked(m, EVENT_ACTION, np.int64(m.asked[k].action), m.asked[k].value)
         _act(m, m.asked[k].action, m.asked[k].value)
     m.asked_at = 0
 

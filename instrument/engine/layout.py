@@ -18,7 +18,7 @@ from instrument.engine.form_table import FORM_TABLE
 from instrument.engine.parameters import COUNT, LAYERS, LINKS, MODULATORS
 from instrument.engine.states import CHANNEL, CONTROL_STATE, MODULATOR_STATE, TEMPO_STATE, VOICE
 
-ABI = 2
+ABI = 3
 """Raised when a field moves, so that two processes never read each other's memory wrongly."""
 
 CHUNK = 64
@@ -78,6 +78,8 @@ VOICES = 16
 RINGS = 4
 RING_EVENTS = 4096
 LOG_EVENTS = 8192
+INPUT_FRAMES = 1 << 20
+"""Frames of the live input that a reader may lag behind, a power of two: 5 s at 192 kHz."""
 DELAY = 4096
 HISTOGRAM = 4096
 """Callback times are counted in buckets of one microsecond; the last one holds everything longer."""
@@ -89,7 +91,8 @@ EVENT_MIDI, EVENT_SET, EVENT_SWAP, EVENT_PANIC, EVENT_ACTION = 1, 2, 3, 4, 5
 FLAG_AT_ONCE = 1
 """`EVENT_SET`: jump instead of ramping."""
 FLAG_ASKED = 4
-"""`EVENT_ACTION` in the log: asked for by a control, so that it follows from a message already logged."""
+"""In the log: `EVENT_ACTION` that a control asked for, and `EVENT_SWAP` that an action made, so that neither came through
+a ring of its own; it follows from the event before it."""
 FLAG_CARRY = 2
 """`EVENT_SWAP`: the new program goes on from the phases of the old one instead of from zero."""
 
@@ -397,6 +400,16 @@ def _fields() -> list[tuple[object, ...]]:
         ("formula_rows", "f8", (FORMULA_ROWS, CHUNK)),
         ("input_channels", "i8"),  # channels that the driver hands in: 0, 1 or 2
         ("input_rows", "f8", (2, CHUNK)),  # live input, left and right
+        ("input_heard", "i8"),  # 1 once there was any; from then on it is kept in ...
+        (
+            "input_ring",
+            "f4",
+            (INPUT_FRAMES, 2),
+        ),  # ... this ring, at the place of the output that it belongs to
+        (
+            "replaying",
+            "i8",
+        ),  # 1: what controls ask for comes as events of its own, as it is in the log of a show
         ("peak", "f8", (2,)),  # largest output since a reader last set it to zero
         ("rings", RING, (RINGS,)),
         ("log_at", "i8"),  # events applied so far; slot i of the log holds event i modulo its length

@@ -7,7 +7,7 @@ import numpy as np
 from instrument.engine.compiled import compiled, merged
 from instrument.engine.event import apply_due_events, next_time
 from instrument.engine.guard import KNEE, LIMIT, run_guard
-from instrument.engine.layout import CHUNK, SHORT
+from instrument.engine.layout import CHUNK, INPUT_FRAMES, SHORT
 from instrument.engine.machine import address_of, fence, flush_subnormals, restore_subnormals
 from instrument.engine.numeric import finite
 from instrument.engine.output import run_output
@@ -119,6 +119,8 @@ def _longest_chunk(m):
 def _take_in(m, incoming, at, n):
     # A single channel goes to both; without an input, which then has no address, both are silent.
     channels = m.input_channels
+    if channels > 0:
+        m.input_heard = 1
     for side in range(2):
         row = m.input_rows[side]
         if channels > 0:
@@ -128,6 +130,12 @@ def _take_in(m, incoming, at, n):
         else:
             for i in range(n):
                 row[i] = 0.0
+    if m.input_heard != 0:
+        # Beside the output that it becomes; it is read when that is.
+        for i in range(n):
+            slot = (m.ring_at + i) & (INPUT_FRAMES - 1)
+            m.input_ring[slot, 0] = np.float32(m.input_rows[0][i])
+            m.input_ring[slot, 1] = np.float32(m.input_rows[1][i])
 
 
 @merged

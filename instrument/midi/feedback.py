@@ -165,7 +165,7 @@ class Feedback:
 
     def _darken(self, face: Face) -> None:
         for device in self._devices.values():
-            for at in self._faces(device, face):
+            for at in self._faces(face):
                 if device.shows.get(at):
                     self._show(device, at, 0)
 
@@ -202,7 +202,7 @@ class Feedback:
             device = self._devices[number]
             wanted = shown.wanted(values[face], self._position)
             hands_off = BUTTON_SECONDS if shown.is_light else HANDS_OFF_SECONDS
-            for at in self._faces(device, face):
+            for at in self._faces(face):
                 if now < device.heard.get(at, -1e9) + hands_off:
                     left[number, face] = None
                 elif wanted is not None and device.shows.get(at) != wanted:
@@ -213,7 +213,7 @@ class Feedback:
         homes = self._homes.get((face.message, face.number), set()) & self._devices.keys()
         return not homes or number in homes
 
-    def _faces(self, device: _Device, face: Face) -> list[Face]:
+    def _faces(self, face: Face) -> list[Face]:
         # A control of any channel is shown on the channel from which it was last heard, or on the first.
         if face.channel >= 0:
             return [face]

@@ -26,6 +26,17 @@ _NRPN_LOW, _RPN_HIGH = 98, 101
 _FIRST_MODE = 120
 """Controller numbers (the same specification, table III)."""
 
+_NOTE_OFF, _CONTROL_CHANGE, _BEND = 0x80, 0xB0, 0xE0
+_SIMPLE = {
+    0x80: ("pad", True),
+    0x90: ("pad", True),
+    0xA0: ("key_pressure", True),
+    0xC0: ("program", False),
+    0xD0: ("pressure", False),
+    0xE0: ("bend", False),
+}
+"""Kind of each status byte, and whether its first data byte is a number (the same specification, table II)."""
+
 _NOTHING = 0x3FFF
 """Parameter number 7FH 7FH selects none (the same specification, table IIIa)."""
 
@@ -69,22 +80,15 @@ class Ear:
         parameter move nothing; data entry moves the parameter that is selected.
         """
         kind, channel = status & 0xF0, status & 0x0F
-        match kind:
-            case 0x80:
-                return [(Sender(port, "pad", channel, first), 0)]
-            case 0x90:
-                return [(Sender(port, "pad", channel, first), second)]
-            case 0xA0:
-                return [(Sender(port, "key_pressure", channel, first), second)]
-            case 0xB0:
-                return self._controller(port, channel, first, second)
-            case 0xC0:
-                return [(Sender(port, "program", channel), first)]
-            case 0xD0:
-                return [(Sender(port, "pressure", channel), first)]
-            case 0xE0:
-                return [(Sender(port, "bend", channel), first + _BYTE * second)]
-        return []
+        if kind == _CONTROL_CHANGE:
+            return self._controller(port, channel, first, second)
+        if kind not in _SIMPLE:
+            return []
+        message, numbered = _SIMPLE[kind]
+        if kind == _NOTE_OFF:
+            second = 0
+        value = first + _BYTE * second if kind == _BEND else second if numbered else first
+        return [(Sender(port, message, channel, first if numbered else ANY), value)]
 
     def _controller(self, port: int, channel: int, number: int, value: int) -> list[tuple[Sender, int]]:
         if number >= _FIRST_MODE:

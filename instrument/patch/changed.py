@@ -9,18 +9,19 @@ from instrument.patch.load import load_patch
 from instrument.patch.number import number_for
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
     from instrument.engine.program import Program
 
 
-def load_program(path: Path, settings: list[str]) -> Program:
-    """Return a patch's program with changes made.
+def load_program(path: Path, settings: Iterable[str] = ()) -> tuple[Program, str]:
+    """Return a patch's program with changes made, and the patch's title.
 
     Parameters
     ----------
     path : Path
-    settings : list of str
+    settings : iterable of str
         ``ADDRESS=VALUE``, any number.
 
     Raises
@@ -28,7 +29,8 @@ def load_program(path: Path, settings: list[str]) -> Program:
     ValueError
         If the patch or a change is refused.
     """
-    program = build_program(load_patch(path))
+    patch = load_patch(path)
+    program = build_program(patch)
     for setting in settings:
         address, equals, text = setting.partition("=")
         if not equals:
@@ -39,4 +41,4 @@ def load_program(path: Path, settings: list[str]) -> Program:
             raise ValueError(f"--set {setting}: {error.args[0]}") from None
         except ValueError as error:
             raise ValueError(f"--set {setting}: {text!r} is not a number: {error}") from None
-    return program
+    return program, patch.title or path.stem

@@ -16,7 +16,6 @@ from instrument.patch.report import problems_of
 from instrument.patch.schema import SCHEMA, Patch
 from instrument.patch.set_list import Version
 
-
 EMPTY = f'schema = {SCHEMA}\ntitle = "Controls of every patch"\n'
 """What a controller file holds before anything is taught to it."""
 

@@ -26,3 +26,36 @@ def factory_folder() -> Path:
     raise FileNotFoundError(
         f"The factory set is in neither {places[0]} nor {places[1]}. Install Beamhand again, or name a patch file."
     )
+
+
+def factory_set(name: str = "festival") -> Path:
+    """Return a set list of the factory set.
+
+    Parameters
+    ----------
+    name : str
+        ``festival``, which plays where no patch is named, or ``calibration``.
+
+    Raises
+    ------
+    FileNotFoundError
+        It is not there, which means that the installation is damaged.
+    """
+    path = factory_folder() / "sets" / f"{name}.toml"
+    if not path.is_file():
+        raise FileNotFoundError(
+            f"The factory set list {path} is missing. Install Beamhand again, or name a patch file."
+        )
+    return path
+
+
+def performance_of(patch: Path) -> Path | None:
+    """Return the performance that belongs to a patch: the MIDI file of its name beside it, or None.
+
+    Examples
+    --------
+    >>> performance_of(factory_folder() / "circle.toml").name
+    'circle.mid'
+    """
+    path = patch.with_suffix(".mid")
+    return path if path.is_file() else None

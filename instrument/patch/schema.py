@@ -126,9 +126,12 @@ class Patch(parameter_fields("PatchFields", PATCH)):  # type: ignore[misc]  # ma
     ramp: Seconds = Field(0.005, description="time that a control takes to reach a new value (s); 0 jumps")
     fade: Seconds = Field(0.005, description="time of the cross-fade when the patch is begun (s)")
     midi: PortNames = Field(
-        [], description="MIDI inputs to play from, by name or part of it, unless the command line names others"
+        [],
+        description="MIDI inputs to play from, by name or part of it, unless the command line names others",
     )
-    feedback: bool = Field(True, description="false sends no values back to controllers while this patch plays")
+    feedback: bool = Field(
+        True, description="false sends no values back to controllers while this patch plays"
+    )
     layer: Annotated[list[Layer], _at_most(LAYERS, "layer")] = Field(
         [], description="drawings", max_length=LAYERS
     )

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
-from typing import TYPE_CHECKING, Annotated, Any
+from pathlib import Path
+from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, ValidationError, WithJsonSchema
 
@@ -11,12 +13,9 @@ from instrument.engine.layout import SETLIST
 from instrument.patch.errors import PatchError
 from instrument.patch.fields import Table, Text, refusal
 from instrument.patch.load import read_text
-from instrument.patch.ports import PortNames
+from instrument.patch.ports import PortNames  # noqa: TC001 - pydantic looks for it
 from instrument.patch.report import problems_of
 from instrument.patch.schema import SCHEMA
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 def _version(value: Any) -> Any:
@@ -63,7 +62,9 @@ def patches_named(path: Path) -> tuple[Path, ...]:
         If it is a set list with a fault, naming every fault.
     """
     found = _set_list(path)
-    return tuple(path.parent / name for name in found.patches) if found is not None else (path,)
+    if found is None:
+        return (path,)
+    return tuple(Path(os.path.normpath(path.parent / name)) for name in found.patches)
 
 
 def ports_named(path: Path) -> tuple[str, ...]:

@@ -147,6 +147,29 @@ def highest_legible(corners: int, rate: float) -> float:
     return rate / max(corners, 1)
 
 
+def words_of(report: dict[str, Any], rate: float) -> str:
+    """Return the figures of a drawing that was not refused, in three lines.
+
+    Parameters
+    ----------
+    report : dict
+        As `report_of` gives it.
+    rate : float
+        Sample rate in hertz at which it would be played.
+    """
+    share = 100 * report["repeated_length"] / report["length"]
+    frames = f"{report['frames']:,} frames, " if "frames" in report else ""
+    return (
+        f"{report['file']}: {frames}{report['edges']:,} edges, {report['vertices']:,} vertices "
+        f"({report['odd_vertices']:,} odd), {report['components']:,} pieces, {report['corners']:,} corners\n"
+        f"  length {report['length']:.6g}, drawn again {report['repeated_length']:.6g} ({share:.1f} %); "
+        f"least by retracing alone {report['lower_bound']:.6g}\n"
+        f"  {report['jumps']:,} jumps of {report['jump_length']:.6g} together; legible up to "
+        f"{highest_legible(report['corners'], rate):.4g} Hz at {rate:g} samples a second; "
+        f"{report['seconds']:.2f} s"
+    )
+
+
 def _routes(
     path: str | Path, options: LoadOptions | None, worker: Worker | None, progress: Progress | None
 ) -> list[Route]:

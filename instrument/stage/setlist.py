@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from instrument.engine.engine import Engine
+    from instrument.engine.program import Program
     from instrument.stage.loading import LoadedPatch
     from instrument.stage.worker import Answer
 
@@ -77,6 +78,11 @@ class Setlist:
         """
         self._recall.hold(len(self._patches))
         self._recall.go_to(0)
+
+    def patch_of(self, program: Program) -> LoadedPatch | None:
+        """Return whose drawings a program plays; None if nobody's here."""
+        mine = (patch for patch in self._patches if patch.program.paths is program.paths)
+        return next(mine, None)
 
     def step(self, by: int) -> None:
         """Change to another patch, counted in a circle; it starts afresh, with a cross-fade."""

@@ -8,10 +8,10 @@ import sys
 import threading
 import time
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from instrument.engine.engine import Engine, panic_event, set_event
+from instrument.engine.engine import panic_event, set_event
 from instrument.engine.layout import RING_COMMAND
 from instrument.engine.memory import allocate
 from instrument.midi.errors import MidiError
@@ -26,12 +26,14 @@ from instrument.stage.jack import JackDriver
 from instrument.stage.listen import Listening
 from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
+from instrument.stage.recording import ShowRecording
 from instrument.stage.setlist import Setlist
 from instrument.stage.silent import SilentClock
 from instrument.stage.window_process import WindowProcess
+from instrument.takes.recording import RecordedEngine
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
 
     from instrument.stage.driver import Driver
@@ -71,6 +73,12 @@ class ShowOptions:
         End after so long; None plays until it is told to end.
     perform : Path or None
         Standard MIDI File to play into the instrument.
+    record : Path or None
+        Folder into which a take of the whole show is recorded.
+    keep : float
+        Seconds of sound that are kept for a take after the fact; 0 starts no recorder until it is wanted.
+    tags : mapping of str to str
+        Title, artist and date of takes, where they are not to follow from the patch and the day.
     """
 
     patches: tuple[Path, ...]
@@ -82,6 +90,9 @@ class ShowOptions:
     seconds: float | None = None
     perform: Path | None = None
     input: str | None = None
+    record: Path | None = None
+    keep: float = 0.0
+    tags: Mapping[str, str] = field(default_factory=dict)
 
 
 def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
@@ -152,8 +163,11 @@ class Show:
         events = read_performance(options.perform, choice.rate, self._say) if options.perform else []
         memory = allocate(choice.rate, shared=True)
         self._ending.callback(memory.close)
-        self._engine = Engine(choice.rate, memory)
+        self._engine = RecordedEngine(choice.rate, memory)
+        self._recording = ShowRecording(self._engine, options.record, options.keep, options.tags, self._say)
+        self._ending.callback(self._recording.close)
         self._setlist = Setlist(self._engine, patches, self._say)
+        self._recording.follow(self._setlist)
         self._ending.callback(self._setlist.close)
         self._setlist.begin()
         self._feeder = Feeder(self._engine, events) if events else None
@@ -191,6 +205,8 @@ class Show:
     def _start(self) -> None:
         # What was imported and compiled stays; looking through it for garbage would hold every thread up.
         gc.freeze()
+        # Before the first block, so that the take of a whole show begins with its first sample.
+        self._recording.begin()
         self._driver.start()
         for refused in self._midi.start() if self._midi is not None else ():
             self._complain(refused)
@@ -208,12 +224,21 @@ class Show:
             self._window = window
             self._show_state()
 
+    def _look_at_recording(self) -> None:
+        changed, trouble = self._recording.look()
+        if trouble:
+            self._trouble = trouble
+            self._show_state()
+        elif changed and self._window is not None:
+            self._window.send(self._recording.state)
+
     def _look_after(self) -> None:
         look_again = 0.0
         while not self._over.is_set() and not self._time_is_up():
             for request in self._window.requests() if self._window else ():
                 self._do(request)
             self._look_at_files()
+            self._recording.send_on()
             now = time.monotonic()
             if now >= look_again:
                 look_again = now + LOOK_SECONDS
@@ -236,6 +261,7 @@ class Show:
             self._complain(trouble)
             self._show_state()
         self._look_at_ports()
+        self._look_at_recording()
         if self._window is not None and (ended := self._window.mourn()):
             # A key held on its keyboard can no longer be let go of there.
             self._engine.push(panic_event(), RING_COMMAND)
@@ -285,6 +311,9 @@ class Show:
             self._setlist.save()
         elif do == "reload":
             self._setlist.reload()
+        elif do in {"record", "keep"}:
+            self._recording.ask(do, request.get("on"))
+            self._look_at_recording()
         elif do == "set":
             self._set(request)
 
@@ -317,6 +346,7 @@ class Show:
                     for layer, corners in patch.corners
                 ],
                 "trouble": self._trouble,
+                **self._recording.state,
             }
         )
 

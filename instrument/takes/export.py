@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import soundfile
 
 from instrument.engine.layout import RING_PERFORM
+from instrument.takes.sound_file import FRAME_BYTES, set_tags, to_24_bits
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
 
     import numpy as np
@@ -21,11 +22,14 @@ if TYPE_CHECKING:
 FORMATS = {".wav": ("WAV", "FLOAT"), ".flac": ("FLAC", "PCM_24")}
 """File ending to libsndfile's container and sample format."""
 
-STILL = ".png"
-"""File ending of a still, which is no sound (`instrument.takes.picture`)."""
+PICTURES = (".gif", ".png", ".webp")
+"""File endings that are no sound (`instrument.takes.picture`, `instrument.takes.loop`)."""
 
 _PIECE = 1 << 15
 """Frames between two writes."""
+
+_LARGEST_WAV = (1 << 32) - (1 << 16)
+"""Bytes of samples that a file of the older format can say the length of."""
 
 
 class ExportError(ValueError):
@@ -43,7 +47,7 @@ def sound_format(path: Path) -> tuple[str, str]:
     try:
         return FORMATS[path.suffix.lower()]
     except KeyError:
-        known = ", ".join(sorted([*FORMATS, STILL]))
+        known = ", ".join(sorted([*FORMATS, *PICTURES]))
         raise ExportError(
             f"{path}: cannot write {path.suffix or 'a file without ending'}; use {known}"
         ) from None
@@ -84,7 +88,14 @@ def render_frames(
         done += count
 
 
-def export_sound(engine: Engine, path: Path, frames: int, block: int, events: list[Event]) -> None:
+def export_sound(
+    engine: Engine,
+    path: Path,
+    frames: int,
+    block: int,
+    events: list[Event],
+    tags: Mapping[str, str] | None = None,
+) -> int:
     """Render `frames` into a sound file; the file appears only when it is complete.
 
     Parameters
@@ -96,20 +107,60 @@ def export_sound(engine: Engine, path: Path, frames: int, block: int, events: li
     frames, block : int
     events : list of Event
         Performance, in sample times of the engine.
+    tags : mapping of str to str, optional
+        Some of `sound_file.TAGS`.
+
+    Returns
+    -------
+    int
+        Samples that had to be clipped.
 
     Raises
     ------
     ExportError
         If the format is unknown or the file cannot be written; an older file of that name is kept.
     """
+    return write_sound(
+        path, check_rate(path, engine.rate), frames, render_frames(engine, frames, block, events), tags
+    )
+
+
+def write_sound(
+    path: Path,
+    rate: int,
+    frames: int,
+    pieces: Iterable[npt.NDArray[np.float32]],
+    tags: Mapping[str, str] | None = None,
+) -> int:
+    """Write pieces of float32 [shape=(n, 2)], `frames` together, into a sound file.
+
+    Returns
+    -------
+    int
+        Samples that had to be clipped, which a file of float never does.
+
+    Raises
+    ------
+    ExportError
+        If the file cannot be written; an older file of that name is kept.
+    """
     container, subtype = sound_format(path)
-    rate = check_rate(path, engine.rate)
+    if container == "WAV" and frames * FRAME_BYTES > _LARGEST_WAV:
+        container = "RF64"
     part = path.with_name(f".{path.name}.part")
+    clipped = 0
     try:
         with soundfile.SoundFile(part, "w", rate, 2, subtype, format=container) as file:
-            for piece in render_frames(engine, frames, block, events):
-                file.write(piece)
+            set_tags(file, tags or {})
+            for piece in pieces:
+                if subtype == "PCM_24":
+                    whole, beyond = to_24_bits(piece)
+                    file.write(whole)
+                    clipped += beyond
+                else:
+                    file.write(piece)
         part.replace(path)
     except (OSError, soundfile.SoundFileError) as error:
         part.unlink(missing_ok=True)
         raise ExportError(f"{path}: cannot be written ({error}); name a folder with room for it") from error
+    return clipped

@@ -8,7 +8,7 @@ import pygame
 
 from instrument.beam.look import look_of
 from instrument.beam.photograph import Photograph
-from instrument.takes.export import STILL, ExportError, render_frames
+from instrument.takes.export import ExportError, render_frames
 from instrument.takes.sound import open_sound
 
 if TYPE_CHECKING:
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from instrument.beam.look import Look
     from instrument.engine.engine import Engine, Event
     from instrument.takes.sound import Sound
+
+STILL = ".png"
+"""File ending of a still."""
 
 EXPOSURE = 1.0
 """Seconds at the end of the rendering that a still shows unless others are asked for."""
@@ -61,8 +64,28 @@ def export_still(
     ExportError
         If the file cannot be written; an older file of that name is kept.
     """
-    camera = Photograph(engine.rate, size, exposure, look)
-    _take(camera, render_frames(engine, frames, block, events), frames, engine.rate, exposure)
+    pieces = render_frames(engine, frames, block, events)
+    save_still(path, pieces, frames, engine.rate, size, exposure, look)
+
+
+def save_still(
+    path: Path,
+    pieces: Iterable[npt.NDArray[np.float32]],
+    frames: int,
+    rate: float,
+    size: int,
+    exposure: float = EXPOSURE,
+    look: Look | None = None,
+) -> None:
+    """Write a picture of the end of float32 pieces [shape=(n, 2)], `frames` together, as `export_still` does.
+
+    Raises
+    ------
+    ExportError
+        If the file cannot be written; an older file of that name is kept.
+    """
+    camera = Photograph(rate, size, exposure, look)
+    _take(camera, pieces, frames, rate, exposure)
     _save(camera.develop(), path)
 
 

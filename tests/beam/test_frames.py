@@ -40,7 +40,8 @@ def test_frames_do_not_drift_over_a_long_film() -> None:
     for _ in range(200):
         for _ in source.feed(np.zeros((24_000, 2))):
             pass
-    assert source.done == 100 * 30000 // 1001
+    assert len(list(source.finish())) == 2
+    assert source.done == -(-100 * 30000 // 1001)
 
 
 @settings(max_examples=15, deadline=None)
@@ -72,3 +73,34 @@ def test_the_glass_lies_in_the_middle_of_the_frame() -> None:
 def test_a_pace_that_cannot_be_is_refused(pace: int) -> None:
     with pytest.raises(ValueError, match="frames a second"):
         FrameSource(RATE, pace, 10, 10)
+
+
+@pytest.mark.parametrize("pace", [60, Fraction(30000, 1001)])
+@pytest.mark.parametrize("late", [0, 1, 13, -1])
+def test_a_sample_is_in_the_frame_in_whose_time_it_is_heard(pace: Fraction, late: int) -> None:
+    """The beam rests in one corner until a sample near the end of frame 7, and then in another."""
+    jump = round(8 * Fraction(RATE) / pace) + late
+    samples = np.full((16_000, 2), -0.7)
+    samples[jump:] = 0.7
+    frames = film(samples, pace, look=Look().with_setting("halo", 0))
+    lit = [bool((frame[:8, 42:] & 0xFFFFFF).any()) for frame in frames]
+    assert lit.index(True) == (7 if late < 0 else 8)
+
+
+@pytest.mark.parametrize("name", ["P31", "P39"])
+def test_a_film_may_begin_at_any_frame_once_what_was_before_has_gone_dark(name: str) -> None:
+    look = Look().with_setting("phosphor", name).with_setting("coupling", 20.0)
+    samples = wandering(2.5)
+    source = FrameSource(RATE, 30, 60, 40, look, 20)
+    source.skip(samples[source.at : source.until(20 + source.run_in)])
+    assert source.done == 20 + source.run_in < 70
+    frames = [frame.copy() for frame in source.feed(samples[source.at :])]
+    expected = film(samples, 30, look=look)[source.done - len(frames) : source.done]
+    assert max(furthest(*pair) for pair in zip(frames, expected, strict=True)) <= 1
+
+
+def test_frames_are_left_for_the_end_however_short_they_are() -> None:
+    """At 144 frames in 2,000 samples a second, the reconstruction looks ahead by two frames."""
+    source = FrameSource(2000, 144, 16, 16)
+    given = len(list(source.feed(np.zeros((1000, 2))))) + len(list(source.finish()))
+    assert given == source.done == 72

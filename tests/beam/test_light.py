@@ -411,6 +411,22 @@ class TestPixels:
         assert all(a >= b for a, b in pairwise(rings))
 
 
+@pytest.mark.parametrize("name", ["P31", "P39", "P7"])
+def test_after_its_memory_nothing_shows_of_the_brightest_there_can_be(name: str) -> None:
+    """A spot that has rested for ever is less than half a step of 255 then, and is not much before."""
+    tube = Tube(TYPES[name])
+    light = Light(40, 40, tube)
+    assert 0 < light.memory < 1000
+    light.advance(np.zeros((20_000, 2)), 5.0 if name == "P7" else 500.0)
+    before, after = light.blank(), light.blank()
+    light.rest(0.7 * light.memory)
+    light.develop(before)
+    light.rest(0.3 * light.memory)
+    light.develop(after)
+    assert (before & 0xFFFFFF).any()
+    assert not (after & 0xFFFFFF).any()
+
+
 @pytest.mark.parametrize(
     "kernel", [deposit, develop, find_glow, find_lit, forget_dark, spread_glow, reconstruct._reconstruct]
 )

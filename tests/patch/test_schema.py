@@ -52,7 +52,11 @@ def full(source: str = "harmonic", modulator: str = "lfo") -> dict[str, Any]:
 
 
 VALIDATOR = jsonschema.Draft202012Validator(json_schema())
-PATCHES = [*sorted(factory_folder().glob("*.toml")), STARTER]
+PATCHES = [
+    *sorted(factory_folder().glob("*.toml")),
+    *sorted(factory_folder().glob("calibration/*.toml")),
+    STARTER,
+]
 
 
 def put(data: dict[str, Any], path: tuple[str | int, ...], value: float) -> None:

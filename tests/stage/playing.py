@@ -41,8 +41,9 @@ if window:
     window_process.WindowProcess.__init__ = begin_other
 options["patches"] = tuple(Path(path) for path in options["patches"])
 options["midi"] = tuple(options.get("midi", ()))
-if options.get("perform"):
-    options["perform"] = Path(options["perform"])
+for name in ("record", "perform"):
+    if options.get(name):
+        options[name] = Path(options[name])
 sys.exit(show.run_show(show.ShowOptions(**options), lambda text: print(text, file=sys.stderr, flush=True)))
 """
 

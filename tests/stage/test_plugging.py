@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from instrument.engine.engine import Engine
 
-pytestmark = pytest.mark.realtime
+pytestmark = pytest.mark.device
 
 DRIVERS = pytest.mark.parametrize("audio", ["jack", "system"], ids=["jack", "portaudio and rtmidi"])
 

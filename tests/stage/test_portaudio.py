@@ -14,7 +14,7 @@ from tests.stage.listening import Listener
 if TYPE_CHECKING:
     from pathlib import Path
 
-pytestmark = pytest.mark.realtime
+pytestmark = pytest.mark.device
 
 _ATTEMPTS = 3
 
@@ -136,6 +136,7 @@ with choice.open(engine) as driver:
 """
 
 
+@pytest.mark.realtime
 @pytest.mark.parametrize(("audio", "client"), [("jack", "Beamhand"), ("system", "PortAudio")])
 def test_the_engines_own_bits_leave_the_device_while_threads_hog_python(
     jack: str, tmp_path: Path, audio: str, client: str

@@ -15,7 +15,7 @@ from tests.stage.listening import Listener
 LIST = "import json; from instrument.stage.ports import list_ports; print(json.dumps(list_ports()))"
 
 
-@pytest.mark.realtime
+@pytest.mark.device
 def test_a_jack_server_and_other_programs_ports_are_listed(jack: str) -> None:
     with Listener(jack):
         listed = subprocess.run([sys.executable, "-c", LIST], capture_output=True, text=True, check=True)

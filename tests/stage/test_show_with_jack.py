@@ -18,7 +18,7 @@ from tests.stage.playing import LEVELS, Playing, midi_applied
 if TYPE_CHECKING:
     from pathlib import Path
 
-pytestmark = pytest.mark.realtime
+pytestmark = pytest.mark.device
 
 
 PRESS = """
@@ -59,6 +59,7 @@ def test_a_controller_moves_what_leaves_the_device(jack: str, patch: Path, audio
     assert listener.heard[-1].tolist() == [0.0, 0.5]
 
 
+@pytest.mark.realtime
 @DRIVERS
 def test_hot_messages_arrive_in_order_and_none_is_lost_while_all_cores_are_busy(
     jack: str, patch: Path, audio: str

@@ -4,7 +4,7 @@ import make_stills
 import numpy as np
 import numpy.typing as npt
 import pytest
-from make_stills import FOLDER, SHEET, STILLS, Still, take
+from make_stills import FOLDER, SHEET, STILLS, Still, alike, take
 from PIL import Image
 
 
@@ -24,15 +24,6 @@ def test_every_picture_kept_has_a_still_and_the_sheet_shows_them_all() -> None:
     assert len({each.name for each in STILLS}) >= 12
     sheet = np.asarray(Image.open(SHEET).convert("RGB"), np.int64)
     assert np.abs(sheet - np.asarray(make_stills.contact_sheet(), np.int64)).mean() < 3
-
-
-def alike(one: npt.NDArray[np.int64], other: npt.NDArray[np.int64]) -> bool:
-    """Whether two pictures differ by less than a step of 255 on average, and hardly anywhere by more than 8.
-
-    Other processors round otherwise, and steps of the tone table lie up to 2 apart.
-    """
-    apart = np.abs(one - other)
-    return bool(apart.mean() < 0.5 and np.percentile(apart, 99.9) <= 8)
 
 
 @pytest.mark.parametrize(

@@ -1,16 +1,20 @@
 """Every test runs exactly once: together with others, or alone."""
 
 import pytest
-from split_tests import pytest_runs, verdict
+from _pytest.mark.expression import Expression
+from split_tests import KINDS, pytest_runs, verdict
 
-TOGETHER, ALONE = 0, 1
-
-
-def test_without_wishes_the_two_runs_are_each_others_complement() -> None:
-    assert pytest_runs([]) == (["-n", "2", "-m", "not realtime"], ["-n", "0", "-m", "realtime"])
+TOGETHER, PAIRED, ALONE = range(3)
 
 
-def test_wishes_reach_both_runs() -> None:
+def test_every_test_belongs_to_one_run_whatever_its_marks() -> None:
+    expressions = [run[run.index("-m") + 1] for run in pytest_runs([])]
+    for realtime, device in [(False, False), (False, True), (True, False), (True, True)]:
+        marks = {"realtime": realtime, "device": device}
+        assert sum(bool(Expression.compile(words).evaluate(marks.__getitem__)) for words in expressions) == 1
+
+
+def test_wishes_reach_every_run() -> None:
     for run in pytest_runs(["tests/engine", "-k", "guard"]):
         assert [word for word in run if word in {"tests/engine", "-k", "guard"}] == [
             "tests/engine",
@@ -22,8 +26,8 @@ def test_wishes_reach_both_runs() -> None:
 @pytest.mark.parametrize("words", [["-m", "slow or odd"], ["-mslow or odd"], ["-m=slow or odd"]])
 def test_a_marker_expression_is_narrowed_and_not_replaced(words: list[str]) -> None:
     runs = pytest_runs([*words, "-x"])
-    assert runs[TOGETHER] == ["-n", "2", "-x", "-m", "not realtime and (slow or odd)"]
-    assert runs[ALONE] == ["-x", "-n", "0", "-m", "realtime and (slow or odd)"]
+    assert [run[-1] for run in runs] == [f"{kind} and (slow or odd)" for kind in KINDS]
+    assert all("-x" in run for run in runs)
 
 
 def test_long_options_that_start_like_the_marker_option_are_left_alone() -> None:
@@ -38,13 +42,13 @@ def test_the_serial_run_stays_serial_whatever_is_wished() -> None:
 @pytest.mark.parametrize(
     ("codes", "code"),
     [
-        ([0, 0, 0], 0),
-        ([0, 0, 5], 0),
-        ([0, 5, 0], 0),
-        ([0, 5, 5], 5),
-        ([0, 1, 5], 1),
-        ([2, 1, 0], 2),
-        ([0, 0, -11], 1),
+        ([0, 0, 0, 0], 0),
+        ([0, 0, 5, 5], 0),
+        ([0, 5, 0, 5], 0),
+        ([0, 5, 5, 5], 5),
+        ([0, 5, 1, 5], 1),
+        ([2, 1, 0, 0], 2),
+        ([0, 0, 0, -11], 1),
     ],
 )
 def test_the_first_failure_decides_and_one_empty_run_is_none(codes: list[int], code: int) -> None:

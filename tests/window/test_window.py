@@ -21,7 +21,7 @@ from instrument.window.app import main
 from tests.window.display import Display, Running, running_display, running_window, wait_for
 from tests.window.memory import RATE, shared_memory, take_messages, write_log, write_output
 
-pytestmark = pytest.mark.realtime
+pytestmark = pytest.mark.device
 
 WIDTH, HEIGHT = 1280, 800
 BLOCK = 480
@@ -289,6 +289,7 @@ class TestEnd:
             wait_for(lambda: lit(again, WIDTH, HEIGHT)[2], "light in the second window")
 
 
+@pytest.mark.realtime
 class TestCost:
     def test_a_still_window_leaves_the_processor_alone(self, window: Running, memory: Memory) -> None:
         with sounding(memory, np.zeros((480, 2))):

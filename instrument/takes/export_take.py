@@ -1,0 +1,113 @@
+"""A take rendered again into a file, and what is to be said about it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import soundfile
+
+from instrument.takes.errors import TakeError
+from instrument.takes.export import PICTURES, check_rate, sound_format, write_sound
+from instrument.takes.picture import EXPOSURE, STILL, save_still
+from instrument.takes.rerender import Comparison, length_at, open_take, render_take
+from instrument.takes.sound_file import FloatFile
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping
+    from pathlib import Path
+
+    import numpy as np
+    import numpy.typing as npt
+
+    from instrument.beam.look import Look
+
+
+def export_take(
+    source: Path,
+    output: Path,
+    rate: float | None = None,
+    block: int = 1024,
+    size: int = 1080,
+    tags: Mapping[str, str] | None = None,
+    progress: Callable[[float], None] | None = None,
+    exposure: float = EXPOSURE,
+    look: Look | None = None,
+) -> list[str]:
+    """Render a take into a file that is not there yet.
+
+    Parameters
+    ----------
+    source : Path
+        Folder of the take, or its `take.toml`.
+    output : Path
+        ``.wav`` for 32-bit float, which at the take's own rate is the very file that was recorded; ``.flac`` for 24
+        bits; ``.png`` for a still of the end.
+    rate : float, optional
+        Sample rate in hertz; the take's own by default.
+    block : int
+    size : int
+        Height of a still in pixels.
+    tags : mapping of str to str, optional
+        In place of the take's own.
+    progress : callable, optional
+        Takes the share that is done.
+    exposure : float
+        Seconds at its end that a still shows.
+    look : Look, optional
+        How a still looks.
+
+    Returns
+    -------
+    list of str
+        Sentences: what was changed since, whether it is the same as the recording, what had to be clipped.
+
+    Raises
+    ------
+    ValueError
+        If the take is damaged, or the file is there already or cannot be written.
+    """
+    kind = output.suffix.lower()
+    if kind in PICTURES and kind != STILL:
+        raise TakeError(
+            f"{output}: a loop shows one round of a patch, not a take; render the patch, or a {STILL}."
+        )
+    if kind != STILL:
+        sound_format(output)
+    take = open_take(source)
+    wanted = check_rate(output.with_suffix(".wav"), rate or take.facts.rate)
+    if output.exists() or output.is_symlink():
+        raise TakeError(f"{output}: there is something of this name already; give another name.")
+    compares = wanted == take.facts.rate
+    comparison = Comparison(take)
+    pieces = render_take(take, wanted, block, progress)
+    if compares:
+        pieces = comparison.through(pieces)
+    named = {**take.facts.tags, **(tags or {})}
+    said = list(take.warnings)
+    clipped = 0
+    if kind == STILL:
+        save_still(output, pieces, length_at(take, wanted), wanted, size, exposure, look)
+    elif kind == ".wav":
+        _write_float(output, pieces, wanted, named)
+    else:
+        clipped = write_sound(output, check_rate(output, wanted), length_at(take, wanted), pieces, named)
+    if clipped:
+        said.append(f"{output}: {clipped} samples were clipped by less than a step of 24 bits.")
+    seconds = length_at(take, wanted) / wanted
+    result = comparison.sentence() if compares else f"rendered anew at {wanted} Hz"
+    return [*said, f"{output}: {seconds:g} s, {result}"]
+
+
+def _write_float(
+    path: Path, pieces: Iterator[npt.NDArray[np.float32]], rate: int, tags: Mapping[str, str]
+) -> None:
+    part = path.with_name(f".{path.name}.part")
+    try:
+        part.unlink(missing_ok=True)
+        with FloatFile(part, rate, tags) as file:
+            for piece in pieces:
+                file.write(piece)
+        part.rename(path)
+    except (OSError, soundfile.SoundFileError) as error:
+        part.unlink(missing_ok=True)
+        raise TakeError(f"{path}: cannot be written ({error}); name a folder with room for it.") from None

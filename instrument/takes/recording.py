@@ -1,0 +1,329 @@
+"""The stage's side of recording: starts the recorder, tells it what is loaded, and passes on what it says."""
+
+from __future__ import annotations
+
+import json
+import os
+import queue
+import subprocess
+import sys
+import threading
+import time
+import zlib
+from contextlib import suppress
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
+
+import platformdirs
+
+from instrument.engine.engine import Engine
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping
+
+    from instrument.engine.program import Program
+
+KEEP_SECONDS = 60.0
+"""Of sound that are kept for a take after the fact."""
+
+START_SECONDS = 30.0
+"""How long a recorder may take to begin: on a busy machine it is mostly imports."""
+
+END_SECONDS = 120.0
+"""How long the end of the show waits for the end of the take."""
+
+_TURN = 0.02
+
+
+def usual_folder() -> Path:
+    """Return where takes go when nobody names a folder."""
+    return Path(platformdirs.user_music_dir()) / "Beamhand"
+
+
+class RecordedEngine(Engine):
+    """An engine that says which program it has loaded into which slot, before anything changes to it.
+
+    Attributes
+    ----------
+    on_load : callable
+        Takes the slot and the program.
+    """
+
+    on_load: Callable[[int, Program], None] | None = None
+
+    def load(self, program: Program, slot: int | None = None) -> int:
+        """Load a program; see `Engine.load`."""
+        taken = super().load(program, slot)
+        if self.on_load is not None:
+            self.on_load(taken, program)
+        return taken
+
+
+class Recording:
+    """One recorder over one engine.
+
+    Parameters
+    ----------
+    engine : Engine
+        Over shared memory.
+    keep : float
+        Seconds of sound that are kept for a take after the fact; 0 keeps none.
+    tags : mapping of str to str
+        Title, artist and date of takes, where they are not to follow from the patch and the day.
+
+    Attributes
+    ----------
+    seconds : float or None
+        Length of the take under way.
+    disk_minutes : float or None
+        For which there is room.
+    """
+
+    def __init__(
+        self, engine: Engine, keep: float = KEEP_SECONDS, tags: Mapping[str, str] | None = None
+    ) -> None:
+        self._engine = engine
+        self._keep = keep
+        self._tags = dict(tags or {})
+        self._process: subprocess.Popen[bytes] | None = None
+        self._said: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+        self._unsent = b""
+        self._loaded: list[dict[str, Any]] = []
+        self._wanted = False
+        self._unfinished = 0
+        self.seconds: float | None = None
+        self.disk_minutes: float | None = None
+        self.trouble = ""
+        self.folder: Path | None = None
+
+    @property
+    def state(self) -> dict[str, Any]:
+        """What the window shows of it: under `recording` None, or the take under way."""
+        if self.seconds is None:
+            return {"recording": None}
+        return {
+            "recording": {
+                "on": self.wanted,
+                "seconds": self.seconds,
+                "folder": str(self.folder) if self.folder is not None else "",
+                "disk_seconds": None if self.disk_minutes is None else round(60 * self.disk_minutes),
+            }
+        }
+
+    @property
+    def wanted(self) -> bool:
+        """Whether a take is under way, or was asked for."""
+        return self._wanted
+
+    def open(self) -> None:
+        """Start the process, which follows the show from now on.
+
+        Raises
+        ------
+        OSError
+            If no process can be started.
+        """
+        if self._process is not None:
+            return
+        command = [
+            sys.executable,
+            "-m",
+            "instrument.takes.recorder",
+            self._engine.memory.name,
+            repr(self._keep),
+        ]
+        # In a process group of its own: Ctrl-C is for the stage, at whose end the take is ended.
+        self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and module
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True
+        )
+        if self._process.stdin is not None:
+            with suppress(OSError, AttributeError):  # a recorder that stalls must not stall the stage
+                os.set_blocking(self._process.stdin.fileno(), False)
+        listener = threading.Thread(
+            target=_listen, args=(self._process.stdout, self._said), name="recorder", daemon=True
+        )
+        listener.start()
+        for message in self._loaded:
+            self._send(message)
+
+    def loaded(self, slot: int, name: Path, title: str, text: str, files: Iterable[Path]) -> None:
+        """Tell whose program is in a slot; called after it was loaded and before anything changes to it.
+
+        Parameters
+        ----------
+        slot : int
+        name : Path
+            Of the patch's file.
+        title, text : str
+            Of the patch.
+        files : iterable of Path
+            Drawings and fonts that it is made from.
+        """
+        message = {
+            "do": "program",
+            "slot": slot,
+            "check": zlib.crc32(self._engine.record["bank"][slot].tobytes()),
+            "name": name.name,
+            "folder": str(name.absolute().parent),
+            "title": title,
+            "text": text,
+            "files": [str(file) for file in files],
+        }
+        self._loaded.append(message)
+        if self._process is not None:
+            self._send(message)
+
+    def begin(self, parent: Path) -> None:
+        """Record from now on, into a new folder in `parent`."""
+        self._wanted = True
+        self._unfinished += 1
+        self.seconds = self.seconds or 0.0
+        self._ask({"do": "start", "folder": str(parent.absolute()), "tags": self._tags})
+
+    def stop(self) -> None:
+        """End the take under way."""
+        self._wanted = False
+        self._ask({"do": "stop"})
+
+    def toggle(self, parent: Path) -> None:
+        """Begin a take, or end the one under way."""
+        if self._wanted:
+            self.stop()
+        else:
+            self.begin(parent)
+
+    def keep(self, parent: Path) -> None:
+        """Make a take of the latest sound."""
+        self._unfinished += 1
+        self._ask({"do": "keep", "folder": str(parent.absolute()), "tags": self._tags})
+
+    def mend(self, parent: Path) -> None:
+        """Finish takes in a folder that a crash has cut off."""
+        self._ask({"do": "mend", "folder": str(parent.absolute())})
+
+    def wait_until_begun(self) -> list[str]:
+        """Wait until the take is there, so that nothing of what follows is missing from it.
+
+        Returns
+        -------
+        list of str
+            What is to be said.
+
+        Raises
+        ------
+        OSError
+            If it cannot begin.
+        """
+        deadline = time.monotonic() + START_SECONDS
+        self.folder = None
+        said: list[str] = []
+        while self.folder is None:
+            said += self.look()
+            running = self._process is not None and self._process.poll() is None
+            if self.trouble or not running or time.monotonic() > deadline:
+                raise OSError(self.trouble or "the recording cannot begin: the recorder does not start.")
+            time.sleep(_TURN)
+        return said
+
+    def send_on(self) -> None:
+        """Send what found no room in the pipe before; never waits."""
+        self._write()
+
+    def look(self) -> list[str]:
+        """Return what is to be said since the last call; never waits."""
+        self._write()
+        said: list[str] = []
+        while not self._said.empty():
+            with suppress(ValueError):
+                self._take(json.loads(self._said.get()), said)
+        if self._process is not None and self._process.poll() is not None:
+            self._mourn(said)
+        return said
+
+    def close(self) -> list[str]:
+        """End the take under way and the recorder; return what is to be said."""
+        process = self._process
+        if process is None:
+            return []
+        if process.stdin is not None:
+            with suppress(OSError):
+                os.set_blocking(process.stdin.fileno(), True)
+                process.stdin.write(self._unsent)
+                process.stdin.close()
+        said = self._rest()
+        if not self._unfinished:
+            process.kill()  # nothing would be missing, and it may still be starting
+        try:
+            process.wait(END_SECONDS)
+        except subprocess.TimeoutExpired:
+            # It knows that we are gone, and goes on until the take is on the disk.
+            said.append("the recording is still being finished; it will end by itself.")
+        time.sleep(_TURN)
+        said += self._rest()
+        self._process = None
+        return said
+
+    def _rest(self) -> list[str]:
+        said: list[str] = []
+        while not self._said.empty():
+            with suppress(ValueError):
+                self._take(json.loads(self._said.get()), said)
+        return said
+
+    def _take(self, message: dict[str, Any], said: list[str]) -> None:
+        if "say" in message:
+            said.append(message["say"])
+            self.trouble = message["say"] if message.get("trouble") else self.trouble
+        if "started" in message:
+            self.folder = Path(message["started"])
+            said.append(f"recording into {self.folder}")
+        if "recording" in message and self._wanted:
+            self.seconds, self.disk_minutes = message["recording"], message["disk_minutes"]
+        if "stopped" in message:
+            self._unfinished -= 1
+            if not message.get("kept"):
+                self._wanted = False
+                self.seconds = self.disk_minutes = None
+            if message["stopped"]:
+                said.append(f"recorded {message['seconds']:.1f} s into {message['stopped']}")
+
+    def _mourn(self, said: list[str]) -> None:
+        # Another one is started when it is asked for something; what went before is lost to it.
+        if self._process is not None and self._process.stdin is not None:
+            with suppress(OSError):
+                self._process.stdin.close()
+        self._process = None
+        self._unfinished = 0
+        if self._wanted:
+            self.trouble = "the recorder has ended, and with it the recording; the sound plays on."
+            said.append(self.trouble)
+        self._wanted = False
+        self.seconds = self.disk_minutes = None
+
+    def _ask(self, message: dict[str, Any]) -> None:
+        self.open()
+        self._send(message)
+
+    def _send(self, message: dict[str, Any]) -> None:
+        self._unsent += json.dumps(message).encode() + b"\n"
+        self._write()
+
+    def _write(self) -> None:
+        if not self._unsent or self._process is None or self._process.stdin is None:
+            return
+        try:
+            written = os.write(self._process.stdin.fileno(), self._unsent)
+        except BlockingIOError:
+            return
+        except (OSError, ValueError):
+            self._unsent = b""
+            return
+        self._unsent = self._unsent[written:]
+
+
+def _listen(stream: IO[bytes] | None, said: queue.SimpleQueue[bytes]) -> None:
+    if stream is None:
+        return
+    with suppress(OSError, ValueError), stream:
+        for line in stream:
+            said.put(line)

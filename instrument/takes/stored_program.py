@@ -1,0 +1,196 @@
+"""A program as it was played: the patch's text, the values it began with and the lines it drew, without any code."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import lzma
+import math
+import zipfile
+import zlib
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from instrument.engine.layout import POOL, SOURCE_INPUT, SOURCE_PATH
+from instrument.engine.parameters import ADDRESSES, INDEX
+from instrument.takes.errors import TakeError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import numpy.typing as npt
+
+    from instrument.engine.program import Program
+
+LARGEST = POOL * 8 + (1 << 20)
+"""Bytes of one array: all that the engine has room for."""
+
+_DAMAGE = (
+    OSError,
+    ValueError,
+    KeyError,
+    EOFError,
+    NotImplementedError,
+    RuntimeError,
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+)
+"""What reading an archive of unknown origin raises."""
+
+_NAMES = "addresses"
+_VALUES = "values"
+_LAYER = "layer"
+
+
+@dataclass(frozen=True)
+class StoredProgram:
+    """What the engine was given, as far as it does not follow from the patch's text.
+
+    Attributes
+    ----------
+    values : np.ndarray [shape=(parameters,), dtype=float64]
+        Starting values, in the order of `addresses`.
+    lines : dict of int to np.ndarray [shape=(frames, n, 3), dtype=float64]
+        Closed paths by layer (0-based), the first point not repeated.
+    addresses : tuple of str
+    uses_input : bool
+        Whether a layer draws the live input, which no take keeps.
+    """
+
+    values: npt.NDArray[np.float64]
+    lines: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
+    addresses: tuple[str, ...] = ADDRESSES
+    uses_input: bool = False
+
+    def digest(self, text: str) -> str:
+        """Return a key that is the same for the same program of the same text alone."""
+        digest = hashlib.sha256(text.encode())
+        digest.update(self.values.tobytes())
+        for layer, line in self.lines.items():
+            digest.update(f"{layer} {line.shape}".encode() + line.tobytes())
+        return digest.hexdigest()
+
+
+def copy_program(record: npt.NDArray[np.void], slot: int) -> StoredProgram:
+    """Copy a program out of the engine's memory.
+
+    Parameters
+    ----------
+    record : np.ndarray [shape=(), dtype=layout.memory_dtype(...)]
+    slot : int
+        A slot that is played, or was until a moment ago.
+    """
+    row = record["bank"][slot]
+    lines = {}
+    for layer, drawn in enumerate(row["layers"]):
+        if drawn["source"] == SOURCE_PATH:
+            frames, points, at = int(drawn["frames"]), int(drawn["points"]), int(drawn["path"])
+            table = record["pool"][at : at + frames * 3 * (points + 1)]
+            # Each frame lies there as x[n + 1], y[n + 1], z[n + 1], its first point repeated at the end.
+            open_line = table.reshape(frames, 3, points + 1)[:, :, :points]
+            lines[layer] = np.ascontiguousarray(open_line.transpose(0, 2, 1))
+    uses_input = bool((row["layers"]["source"] == SOURCE_INPUT).any())
+    return StoredProgram(np.array(row["base"], np.float64), lines, uses_input=uses_input)
+
+
+def write_program(path: Path, stored: StoredProgram) -> None:
+    """Write values and lines as a NumPy archive.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be written.
+    """
+    names = np.frombuffer("\n".join(stored.addresses).encode(), np.uint8)
+    arrays: dict[str, Any] = {_NAMES: names, _VALUES: stored.values}
+    arrays |= {f"{_LAYER}{layer + 1}": line for layer, line in stored.lines.items()}
+    buffer = io.BytesIO()
+    np.savez(buffer, **arrays)
+    path.write_bytes(buffer.getbuffer())
+
+
+def read_program(path: Path) -> StoredProgram:
+    """Read what `write_program` wrote; nothing in the file is executed or believed.
+
+    Raises
+    ------
+    TakeError
+        If it is damaged, or was made to do harm.
+    """
+    try:
+        with zipfile.ZipFile(path) as archive:
+            arrays = {
+                info.filename.removesuffix(".npy"): _array(archive, info) for info in archive.infolist()
+            }
+        addresses = tuple(arrays.pop(_NAMES).tobytes().decode().split("\n"))
+        values = arrays.pop(_VALUES)
+        lines = {int(name.removeprefix(_LAYER)) - 1: line for name, line in arrays.items()}
+    except FileNotFoundError:
+        raise TakeError(f"{path}: this part of the take is missing; restore a copy.") from None
+    except _DAMAGE as error:
+        raise TakeError(f"{path}: this part of the take is damaged ({error}); restore a copy.") from None
+    if values.dtype != np.float64 or values.shape != (len(addresses),):
+        raise TakeError(f"{path}: {len(addresses)} addresses have {values.shape} values; restore a copy.")
+    return StoredProgram(values, lines, addresses)
+
+
+def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:
+    """Build the program again from the patch's text, with the values and lines that were played.
+
+    Everything passes the checks of a patch of unknown origin, so a take from a stranger can do no more than one.
+
+    Parameters
+    ----------
+    stored : StoredProgram
+    text : str
+        Of the patch.
+    path : Path
+        Of the patch, for messages.
+
+    Raises
+    ------
+    ValueError
+        If the text is no patch, or does not go with the lines.
+    """
+    from instrument.patch.build import build_program  # noqa: PLC0415 - reading a patch is not the recorder's work
+    from instrument.patch.cache import Drawn  # noqa: PLC0415
+    from instrument.patch.load import patch_from_text  # noqa: PLC0415
+    from instrument.patch.routing import unread_drawings  # noqa: PLC0415
+
+    patch = patch_from_text(text, path)
+    missing = [layer + 1 for layer in unread_drawings(patch) if layer not in stored.lines]
+    if missing:
+        raise TakeError(
+            f"{path}: layer {missing[0]} draws a line that the take does not hold; restore a copy."
+        )
+    drawings = {layer: Drawn("", line, 0) for layer, line in stored.lines.items()}
+    try:
+        program = build_program(patch, drawings)
+    except (ValueError, IndexError) as error:
+        raise TakeError(f"{path}: the take's lines do not go with it ({error}); restore a copy.") from None
+    if stored.addresses == ADDRESSES:
+        program.record["base"][...] = stored.values
+    else:
+        for address, value in zip(stored.addresses, stored.values, strict=True):
+            if address in INDEX:
+                program.record["base"][INDEX[address]] = value
+    return program
+
+
+def _array(archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> npt.NDArray[Any]:
+    if info.file_size > LARGEST:
+        raise ValueError(f"{info.filename} would take {info.file_size >> 20} MiB")
+    data = archive.read(info)
+    stream = io.BytesIO(data)
+    if np.lib.format.read_magic(stream) != (1, 0):
+        raise ValueError(f"{info.filename} is no array of the first version")
+    shape, fortran, dtype = np.lib.format.read_array_header_1_0(stream)
+    if dtype not in {np.dtype("<f8"), np.dtype("u1")} or fortran:
+        raise ValueError(f"{info.filename} holds {dtype}")
+    rest = data[stream.tell() :]
+    if math.prod(shape) * dtype.itemsize != len(rest):
+        raise ValueError(f"{info.filename} is {len(rest)} bytes for a shape of {shape}")
+    return np.frombuffer(rest, dtype).reshape(shape)

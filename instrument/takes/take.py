@@ -1,0 +1,295 @@
+"""A take while it is being recorded: its files are good at any moment, and finished at the end."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import queue
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import soundfile
+
+from instrument.engine.layout import EVENT_SWAP
+from instrument.takes.disk import Disk, free_bytes
+from instrument.takes.folder import (
+    BEFORE,
+    FACTS,
+    JOURNAL,
+    PLAYED,
+    PROGRAMS,
+    SCORE,
+    SOUND,
+    Facts,
+    ProgramRow,
+    digests,
+    write_facts,
+)
+from instrument.takes.journal import Journal, read_journal
+from instrument.takes.lock import Lock
+from instrument.takes.score import write_score
+from instrument.takes.sound_file import FloatFile
+from instrument.takes.stored_program import StoredProgram, write_program
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import numpy.typing as npt
+
+    Events = npt.NDArray[np.void]
+    Frames = npt.NDArray[np.float32]
+
+MOST_DRAWING_BYTES = 256 << 20
+"""Bytes of one drawing that are copied into a take; a larger one stays outside, and its line is kept all the same."""
+
+_PIECE = 1 << 16
+
+
+@dataclass(frozen=True)
+class PatchNote:
+    """Where a program comes from.
+
+    Attributes
+    ----------
+    name : str
+        Of the patch's file.
+    title : str
+    text : str
+    folder : Path
+        In which the patch's file is.
+    files : tuple of Path
+        Drawings, fonts and numbered folders that it names.
+    """
+
+    name: str
+    title: str
+    text: str
+    folder: Path
+    files: tuple[Path, ...] = ()
+
+
+@dataclass
+class Known:
+    """A program that was played, and its patch; None where nobody said whose it is."""
+
+    stored: StoredProgram
+    note: PatchNote
+
+
+@dataclass
+class Counts:
+    """Figures of the show that belong to a take, as they are at its end."""
+
+    block: int = 0
+    underflows: int = 0
+    late_events: int = 0
+    lost_events: int = 0
+    longest_lag: float = 0.0
+    doubts: list[str] = field(default_factory=list)
+
+
+class Take:
+    """The files of one take.
+
+    Parameters
+    ----------
+    folder : Path
+        Empty.
+    facts : Facts
+        As they are at the beginning.
+    before : np.ndarray [dtype=layout.EVENT]
+        What was played from the start of the show up to the take, in samples of the show.
+    free : callable, optional
+        As for `disk.Disk`.
+
+    Raises
+    ------
+    OSError, TakeError
+        If the files cannot be made.
+    """
+
+    def __init__(
+        self, folder: Path, facts: Facts, before: Events, free: Callable[[Path], int] = free_bytes
+    ) -> None:
+        self.folder = folder
+        self.facts = facts
+        self._digest = hashlib.sha256()
+        self._lock = Lock(folder)
+        self.disk = Disk(folder, facts.rate, free)
+        self._unsynced: queue.SimpleQueue[Path] = queue.SimpleQueue()
+        self._journal = Journal(folder / JOURNAL)
+        self._write_facts()
+        self._sound = FloatFile(folder / SOUND, facts.rate, facts.tags)
+        if facts.begins_at:
+            write_score(folder / BEFORE, before, facts.rate, facts.begins_at)
+            self._unsynced.put(folder / BEFORE)
+
+    @property
+    def seconds(self) -> float:
+        """Length so far."""
+        return self.facts.frames / self.facts.rate
+
+    def minutes_left(self) -> float:
+        """Return for how many minutes more there is room."""
+        # The journal becomes a MIDI file, which is never longer.
+        return self.disk.minutes_left(int((self.folder / JOURNAL).stat().st_size))
+
+    def add_sound(self, frames: Frames) -> None:
+        """Append frames.
+
+        Raises
+        ------
+        OSError, soundfile.SoundFileError
+            If the disk takes no more.
+        """
+        self._sound.write(frames)
+        self._digest.update(np.ascontiguousarray(frames, "<f4").data)
+        self.facts.frames += len(frames)
+
+    def add_gap(self, count: int) -> None:
+        """Append silence for frames that were lost, so that everything after them keeps its time."""
+        self.facts.lost.append((self.facts.frames, count))
+        self.facts.lost_frames += count
+        piece = np.zeros((self.facts.rate, 2), np.float32)
+        while count > 0:
+            self.add_sound(piece[:count])
+            count -= len(piece)
+
+    def add_events(self, events: Events) -> None:
+        """Append events, in samples of the take."""
+        self._journal.add(events)
+
+    def add_program(self, number: int, known: Known) -> None:
+        """Keep a program with its patch and its drawings as they are now."""
+        place = self.folder / PROGRAMS / f"{number:04}"
+        place.mkdir(parents=True)
+        name = Path(known.note.name).name or "patch.toml"
+        (place / name).write_text(known.note.text, encoding="utf-8", newline="")
+        write_program(place / PLAYED, known.stored)
+        for file in known.note.files:
+            _copy_drawing(file, known.note.folder, place)
+        row = ProgramRow(number=number, patch=f"{PROGRAMS}/{number:04}/{name}")
+        self.facts.program.append(row)
+        for path in (place / name, place / PLAYED, place):
+            self._unsynced.put(path)
+        self._write_facts()
+
+    def _write_facts(self) -> None:
+        # Waiting for the disk is for the thread that syncs: sound comes in meanwhile.
+        write_facts(self.folder, self.facts, wait=False)
+        self._unsynced.put(self.folder / FACTS)
+        self._unsynced.put(self.folder)
+
+    def sync(self) -> None:
+        """Have everything put on the disk itself; may be called from another thread."""
+        self._sound.sync()
+        self._journal.sync()
+        for _ in range(self._unsynced.qsize()):
+            _sync_file(self._unsynced.get())
+
+    def finish(self, counts: Counts) -> None:
+        """End the recording.
+
+        Raises
+        ------
+        OSError, TakeError
+            If not even the reserve is enough; `mend` can finish later what this could not.
+        """
+        self.disk.release()
+        with suppress(soundfile.SoundFileError):
+            self._sound.close()
+        self._journal.close()
+        facts = self.facts
+        facts.block, facts.underflows, facts.late_events = counts.block, counts.underflows, counts.late_events
+        facts.lost_events, facts.longest_lag = counts.lost_events, round(counts.longest_lag, 3)
+        facts.doubts = list(counts.doubts)
+        facts.sound_sha256 = self._digest.hexdigest()
+        if frames_in(self.folder / SOUND) != facts.frames:
+            # The disk took only a part of the last piece.
+            facts.frames, facts.sound_sha256 = measure_sound(self.folder / SOUND)
+        finish_folder(self.folder, facts)
+        self._lock.release()
+
+
+def _sync_file(path: Path) -> None:
+    # A folder can be synced where the system knows how to.
+    with suppress(OSError):
+        handle = os.open(path, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def finish_folder(folder: Path, facts: Facts) -> None:
+    """Turn the journal into the performance and write the last facts."""
+    events = read_journal(folder / JOURNAL)
+    events = events[events["time"] < max(facts.frames, 1)]
+    write_score(folder / SCORE, events, facts.rate, facts.frames)
+    known = {row.number for row in facts.program}
+    swaps = events[events["kind"] == EVENT_SWAP]["index"]
+    unknown = sorted({int(number) for number in swaps} - known)
+    doubts = [f"program {number} is not known" for number in unknown]
+    if facts.lost_events:
+        doubts.append(f"{facts.lost_events} events were not seen")
+    facts.doubts = [*facts.doubts, *doubts]
+    facts.exact = not facts.doubts and not facts.lost_frames
+    facts.complete = True
+    facts.files = digests(folder)
+    write_facts(folder, facts)
+    (folder / JOURNAL).unlink(missing_ok=True)
+
+
+def frames_in(path: Path) -> int:
+    """Return the length of a recorded sound; 0 where a recorder was killed before it wrote any.
+
+    Raises
+    ------
+    soundfile.SoundFileError
+        If it is damaged.
+    """
+    return int(soundfile.info(path).frames) if path.exists() and path.stat().st_size else 0
+
+
+def measure_sound(path: Path) -> tuple[int, str]:
+    """Return the frames of a recorded sound and the SHA-256 of its samples, by reading it through.
+
+    Raises
+    ------
+    soundfile.SoundFileError
+        If it is damaged.
+    """
+    digest = hashlib.sha256()
+    frames = 0
+    if frames_in(path):
+        with soundfile.SoundFile(path) as sound:
+            for piece in sound.blocks(_PIECE, dtype="float32", always_2d=True):
+                digest.update(piece.astype("<f4", copy=False).data)
+                frames += len(piece)
+    return frames, digest.hexdigest()
+
+
+def recording_is_open(folder: Path) -> bool:
+    """Return whether a take was not ended: it is being recorded, or its recorder has died."""
+    # The journal is there before the facts, and removed when everything else has been written.
+    return (folder / FACTS).is_file() and (folder / JOURNAL).is_file()
+
+
+def _copy_drawing(file: Path, patch_folder: Path, place: Path) -> None:
+    # What a drawing looked like is worth keeping, but the line that was played is kept beside it anyway.
+    try:
+        relative = file.absolute().relative_to(patch_folder.absolute())
+    except ValueError:
+        relative = Path("outside") / file.name
+    if ".." in relative.parts:
+        relative = Path("outside") / file.name
+    found = [path for path in sorted(file.rglob("*")) if path.is_file()] if file.is_dir() else [file]
+    for path in found:
+        target = place / relative / path.relative_to(file) if file.is_dir() else place / relative
+        with suppress(OSError):
+            if path.stat().st_size <= MOST_DRAWING_BYTES and not target.exists():
+                target.parent.mkdir(parents=True, exist_ok=True)
+                target.write_bytes(path.read_bytes())

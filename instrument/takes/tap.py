@@ -1,0 +1,106 @@
+"""Listening to the engine from another process: every frame that leaves it, every event that it applied."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numba import njit
+
+from instrument.engine.layout import CHUNK, EVENT, LOG_EVENTS
+from instrument.engine.machine import fence as _fence
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import numpy.typing as npt
+
+    Events = npt.NDArray[np.void]
+    Frames = npt.NDArray[np.float32]
+
+MARGIN_EVENTS = 64
+"""Events that the callback may write while others are being copied out of the log."""
+
+_compiled: Callable[[Callable[..., Any]], Any] = njit(cache=True)
+
+
+@_compiled
+def fence() -> None:
+    """Finish every earlier access to memory before any later one begins."""
+    _fence()
+
+
+class SoundTap:
+    """Reads the output ring without a gap, from the frame that was written first or from any later one.
+
+    Parameters
+    ----------
+    record : np.ndarray [shape=(), dtype=layout.memory_dtype(...)]
+        The engine's memory.
+    at : int
+        Frame to begin with, counted from the start of the engine.
+
+    Attributes
+    ----------
+    at : int
+        Frame that comes next.
+    """
+
+    def __init__(self, record: npt.NDArray[np.void], at: int = 0) -> None:
+        self._record = record
+        self._frames = int(record["ring_frames"])
+        self.at = at
+
+    def read(self) -> tuple[int, Frames]:
+        """Return how many frames were overwritten unread, and those that follow them [shape=(n, 2)]."""
+        written = int(self._record["ring_at"])
+        fence()
+        lost = max(self._oldest(written) - self.at, 0)
+        start = self.at + lost
+        count = max(written - start, 0)
+        first = start & (self._frames - 1)
+        ring = self._record["ring"]
+        straight = min(count, self._frames - first)
+        taken = np.empty((count, 2), np.float32)
+        taken[:straight] = ring[first : first + straight]
+        taken[straight:] = ring[: count - straight]
+        fence()
+        torn = min(max(self._oldest(int(self._record["ring_at"])) - start, 0), count)
+        self.at = start + count
+        return lost + torn, taken[torn:]
+
+    def _oldest(self, written: int) -> int:
+        # The callback fills the next chunk before it says so.
+        return written + CHUNK - self._frames
+
+
+class EventTap:
+    """Reads the log of applied events in order.
+
+    Parameters
+    ----------
+    record : np.ndarray [shape=(), dtype=layout.memory_dtype(...)]
+
+    Attributes
+    ----------
+    lost : int
+        Events overwritten before they were read, from the start of the engine.
+    """
+
+    def __init__(self, record: npt.NDArray[np.void]) -> None:
+        self._record = record
+        self._at = 0
+        self.lost = 0
+
+    def read(self) -> Events:
+        """Return the events applied since the last call, dtype `layout.EVENT`."""
+        end = int(self._record["log_at"])
+        fence()
+        first = max(self._at, end - LOG_EVENTS + MARGIN_EVENTS)
+        taken = np.array(self._record["log"][np.arange(first, end) % LOG_EVENTS], EVENT)
+        fence()
+        # The next event is written before it is counted.
+        kept = max(first, min(int(self._record["log_at"]) - LOG_EVENTS + 1, end))
+        self.lost += kept - self._at
+        self._at = end
+        return taken[kept - first :]

@@ -1,0 +1,120 @@
+"""Programs kept in takes: built again they are the same, and a stranger's file can do no harm."""
+
+import io
+import zipfile
+from contextlib import suppress
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from instrument.engine.engine import Engine
+from instrument.engine.parameters import ADDRESSES, index_of
+from instrument.patch.build import build_program
+from instrument.patch.factory import factory_folder
+from instrument.patch.load import load_patch
+from instrument.takes.errors import TakeError
+from instrument.takes.stored_program import StoredProgram, copy_program, read_program, rebuild, write_program
+
+FACTORY = sorted(factory_folder().glob("*.toml"))
+
+
+@pytest.mark.parametrize("path", FACTORY, ids=lambda path: path.stem)
+def test_every_factory_patch_is_built_again_bit_for_bit(path: Path, tmp_path: Path) -> None:
+    patch = load_patch(path)
+    program = build_program(patch)
+    program.set("layer.1.level", 1 / 3)  # turned by hand before a drawing was saved again
+    engine = Engine(48_000)
+    slot = engine.load(program)
+    write_program(tmp_path / "x.npz", copy_program(engine.record, slot))
+    # Without the drawings: the line itself is kept.
+    (tmp_path / path.name).write_text(patch.text)
+    found = rebuild(read_program(tmp_path / "x.npz"), patch.text, tmp_path / path.name)
+    assert found.record.tobytes() == program.record.tobytes()
+    assert {k: line.tobytes() for k, line in found.paths.items()} == {
+        k: line.tobytes() for k, line in program.paths.items()
+    }
+    assert {k: terms.tobytes() for k, terms in found.terms.items()} == {
+        k: terms.tobytes() for k, terms in program.terms.items()
+    }
+
+
+def test_values_find_their_parameters_by_name(tmp_path: Path) -> None:
+    stored = StoredProgram(np.array([0.25, 7.0]), addresses=("layer.2.level", "layer.9.no_longer"))
+    write_program(tmp_path / "x.npz", stored)
+    program = rebuild(read_program(tmp_path / "x.npz"), "schema = 1\n", tmp_path / "x.toml")
+    assert program.record["base"][index_of("layer.2.level")] == 0.25
+
+
+def archive(**members: bytes) -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as file:
+        for name, data in members.items():
+            file.writestr(f"{name}.npy", data)
+    return buffer.getvalue()
+
+
+def array(values: object, *, pickle: bool = False) -> bytes:
+    buffer = io.BytesIO()
+    np.save(buffer, np.array(values), allow_pickle=pickle)
+    return buffer.getvalue()
+
+
+NAMES = array(np.frombuffer("\n".join(ADDRESSES).encode(), np.uint8))
+
+
+@pytest.mark.parametrize(
+    ("members", "said"),
+    [
+        ({}, "damaged"),
+        ({"addresses": NAMES}, "damaged"),
+        ({"addresses": NAMES, "values": array([1.0])}, "have .* values"),
+        ({"addresses": NAMES, "values": array([{}], pickle=True)}, "holds object"),
+        ({"addresses": NAMES, "values": array(["text"])}, "holds <U4"),
+        ({"addresses": NAMES, "values": array([1.0])[:-3]}, "bytes for a shape"),
+        ({"addresses": NAMES, "values": array([1.0]).replace(b"(1,)", b"(9,)")}, "bytes for a shape"),
+        ({"addresses": NAMES, "values": bytes(40 << 20)}, "would take 40 MiB"),
+        ({"addresses": NAMES, "values": array(np.zeros(len(ADDRESSES))), "evil": array([1.0])}, "damaged"),
+    ],
+)
+def test_a_file_made_to_do_harm_is_refused(members: dict[str, bytes], said: str, tmp_path: Path) -> None:
+    (tmp_path / "x.npz").write_bytes(archive(**members))
+    with pytest.raises(TakeError, match=said):
+        read_program(tmp_path / "x.npz")
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        np.full((1, 4, 3), np.nan),
+        np.zeros((0, 4, 3)),
+        np.zeros((4, 2)),
+        np.zeros(12),
+    ],
+)
+def test_a_line_that_the_engine_could_not_play_is_refused(
+    line: np.ndarray[tuple[int, ...], np.dtype[np.float64]], tmp_path: Path
+) -> None:
+    text = 'schema = 1\n[[layer]]\n[layer.source]\nkind = "path"\npoints = [[0, 0], [1, 1]]\n'
+    stored = StoredProgram(np.zeros(len(ADDRESSES)), {0: line})
+    with pytest.raises(TakeError, match="do not go with it"):
+        rebuild(stored, text, tmp_path / "x.toml")
+
+
+def test_a_drawing_whose_line_is_missing_is_named(tmp_path: Path) -> None:
+    text = 'schema = 1\n[[layer]]\n[layer.source]\nkind = "path"\ndrawing = "rope.obj"\n'
+    with pytest.raises(TakeError, match="layer 1 draws a line that the take does not hold"):
+        rebuild(StoredProgram(np.zeros(len(ADDRESSES))), text, tmp_path / "x.toml")
+
+
+@given(data=st.binary(max_size=100), at=st.integers(0, 3000))
+def test_no_bytes_are_worse_than_a_plain_error(
+    data: bytes, at: int, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    good = archive(addresses=NAMES, values=array(np.zeros(len(ADDRESSES))))
+    path = tmp_path_factory.mktemp("program") / "x.npz"
+    path.write_bytes(good[:at] + data + good[at + len(data) :])
+    with suppress(TakeError):
+        read_program(path)

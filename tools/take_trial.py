@@ -1,0 +1,525 @@
+"""Trial of the recorder on a real-time JACK server: play, record, render again, listen from outside, kill.
+
+    .venv/bin/python tools/take_trial.py live --seconds 300
+    .venv/bin/python tools/take_trial.py live --rate 192000 --seconds 60
+    .venv/bin/python tools/take_trial.py kills --count 20
+
+Every line printed is a finding; the exit status is 1 if one of them is not as it must be.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import queue
+import random
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from contextlib import suppress
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any, Self
+
+import jack
+import numpy as np
+import psutil
+import soundfile
+from virtual_studio import jack_server
+
+from instrument.engine.memory import attach
+from instrument.takes.rerender import Comparison, open_take, render_take
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    import numpy.typing as npt
+
+    Frames = npt.NDArray[np.float32]
+
+PERIOD = 64
+
+SHOW = """
+import json, queue, sys, threading
+from pathlib import Path
+from instrument.stage import show
+
+allocate = show.allocate
+
+def allocate_and_tell(rate, **kept):
+    memory = allocate(rate, **kept)
+    print(memory.name, flush=True)
+    return memory
+
+class Remote:
+    def __init__(self, memory, rate):
+        self.lines = queue.SimpleQueue()
+    def start(self):
+        threading.Thread(target=self.read, daemon=True).start()
+    def read(self):
+        for line in sys.stdin:
+            self.lines.put(json.loads(line))
+    def requests(self):
+        return [self.lines.get() for _ in range(self.lines.qsize())]
+    def send(self, state):
+        print(json.dumps(state), flush=True)
+    def mourn(self):
+        return ""
+    def close(self):
+        pass
+
+show.allocate, show.WindowProcess = allocate_and_tell, Remote
+options = json.loads(sys.argv[1])
+options["patches"] = tuple(map(Path, options["patches"]))
+for name in ("record", "perform"):
+    if options.get(name):
+        options[name] = Path(options[name])
+sys.exit(show.run_show(show.ShowOptions(**options), lambda text: print(text, file=sys.stderr, flush=True)))
+"""
+"""The show in a process of its own, with standard input in the place of a window."""
+
+MOVING = """schema = 1
+title = "Moving {name}"
+ramp = 0.05
+fade = 0.2
+
+[output]
+ac = 1
+delay = [0.0, 0.0005]
+
+[[layer]]
+level = 0.5
+[layer.source]
+kind = "path"
+drawing = "rope.obj"
+[layer.place.spin]
+y = 0.13
+z = 0.07
+[layer.pen]
+frequency = {frequency}
+
+[[layer]]
+level = 0.3
+[layer.source]
+kind = "harmonic"
+preset = "lissajous"
+a = 3
+b = 2.01
+
+[[modulator]]
+name = "swell"
+kind = "lfo"
+shape = "sine"
+rate = 0.37
+
+[[link]]
+modulator = "swell"
+parameter = "layer.2.level"
+depth = 0.2
+
+[[control]]
+message = "note"
+parameter = "layer.1.pen.key"
+range = [0, 127]
+
+[[control]]
+message = "cc"
+number = 1
+parameter = "layer.1.place.turn.x"
+range = [-1, 1]
+
+[[control]]
+message = "cc"
+number = 2
+parameter = "output.offset.x"
+range = [-0.4, 0.4]
+
+[[control]]
+message = "bend"
+parameter = "layer.1.place.move.y"
+range = [-0.3, 0.3]
+"""
+"""What leaves a trace of everything that went before: phases, ramps, a filter, a delay, a modulator."""
+
+TYPED = ("3*440", "1e9", "inf", "-inf", "nan", "0.1", "-0.0", "440", "1e-3")
+ADDRESSES = (
+    "layer.1.pen.frequency",
+    "layer.2.place.spin.x",
+    "layer.1.level",
+    "output.gain.y",
+    "layer.2.pen.length",
+)
+
+
+def write_patches(folder: Path) -> list[Path]:
+    """Write two patches of one drawing and return their files."""
+    write_drawing(folder, 1)
+    found = []
+    for name, frequency in (("buoy", 73.1), ("moth", 121.7)):
+        found.append(folder / f"{name}.toml")
+        found[-1].write_text(MOVING.format(name=name, frequency=frequency))
+    return found
+
+
+def write_drawing(folder: Path, seed: int) -> None:
+    """Write the drawing, another one for each seed, as an editor does: whole."""
+    numbers = random.Random(seed)
+    corners = [(numbers.uniform(-1, 1), numbers.uniform(-1, 1), numbers.uniform(-1, 1)) for _ in range(12)]
+    text = "".join(f"v {x} {y} {z}\n" for x, y, z in corners)
+    text += "l " + " ".join(str(k % 12 + 1) for k in range(13)) + "\n"
+    part = folder / ".rope.part"
+    part.write_text(text)
+    part.replace(folder / "rope.obj")
+
+
+class Show:
+    """One running show.
+
+    Parameters
+    ----------
+    patches : sequence of Path
+        Takes that nobody named a folder for go beside them.
+    **options
+        Fields of `ShowOptions`.
+    """
+
+    def __init__(self, patches: Sequence[Path], **options: Any) -> None:
+        given = {"patches": [str(path) for path in patches], "window": True, **options}
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", SHOW, json.dumps(given)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            start_new_session=True,
+            env={**os.environ, "XDG_MUSIC_DIR": str(patches[0].parent)},
+        )
+        self.said: list[str] = []
+        self.states: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
+        self.memory = attach(next(_lines(self.process.stdout)).strip())
+        for target in (self._read_words, self._read_states):
+            threading.Thread(target=target, daemon=True).start()
+        wait_until(lambda: self.time > 0, "the first block", 60)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *ended: object) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+        self.process.wait()
+        for stream in (self.process.stdin, self.process.stdout, self.process.stderr):
+            if stream is not None:
+                with suppress(OSError):  # of a show that has ended, what it was told last is still unsent
+                    stream.close()
+
+    @property
+    def time(self) -> int:
+        """Frames rendered so far."""
+        return int(self.memory.record["ring_at"])
+
+    def do(self, what: str, **more: Any) -> None:
+        """Ask for something as the window does."""
+        if self.process.poll() is not None:
+            raise RuntimeError(f"the show has ended with status {self.process.returncode}: {self.said[-5:]}")
+        if self.process.stdin is not None:
+            self.process.stdin.write(json.dumps({"do": what, **more}) + "\n")
+            self.process.stdin.flush()
+
+    def wait_for(self, words: str, count: int = 1, seconds: float = 60) -> str:
+        """Wait until something has been said so often, and return it."""
+        wait_until(
+            lambda: sum(words in line for line in self.said) >= count, f"{words!r} in {self.said}", seconds
+        )
+        return [line for line in self.said if words in line][-1]
+
+    def end(self) -> int:
+        """Ask the show to end and return its exit status."""
+        self.process.send_signal(signal.SIGTERM)
+        return self.process.wait(90)
+
+    def kill(self, first: int) -> int:
+        """Kill the show and its recorder, one of them first; return the frames that had been rendered."""
+        family = [self.process.pid, *(child.pid for child in psutil.Process(self.process.pid).children())]
+        recorders = [
+            pid for pid in family[1:] if "instrument.takes.recorder" in psutil.Process(pid).cmdline()
+        ]
+        order = [*recorders, family[0]] if first else [family[0], *recorders]
+        rendered = self.time
+        for pid in order:
+            os.kill(pid, signal.SIGKILL)
+        for pid in set(family) - set(order):
+            psutil.Process(pid).kill()
+        self.process.wait()
+        return rendered
+
+    def _read_words(self) -> None:
+        for line in _lines(self.process.stderr):
+            self.said.append(line.rstrip("\n"))
+
+    def _read_states(self) -> None:
+        for line in _lines(self.process.stdout):
+            self.states.put(json.loads(line))
+
+
+def _lines(stream: IO[str] | None) -> Iterator[str]:
+    # A stream that was closed under the reading thread has no more lines.
+    with suppress(ValueError):
+        while stream is not None and (line := stream.readline()):
+            yield line
+
+
+def wait_until(condition: Callable[[], bool], what: str, seconds: float = 15) -> None:
+    """Wait for something to become true, and fail with its name if it does not."""
+    deadline = time.monotonic() + seconds
+    while not condition():
+        if time.monotonic() > deadline:
+            raise TimeoutError(f"waited {seconds:g} s in vain for {what}")
+        time.sleep(0.02)
+
+
+class Ear:
+    """A second JACK client: hears what leaves the instrument's ports, and plays into it.
+
+    Parameters
+    ----------
+    server : str
+    seconds : float
+        Longest recording.
+    """
+
+    def __init__(self, server: str, seconds: float) -> None:
+        self._client = jack.Client("ear", servername=server, no_start_server=True)
+        self._inputs = [self._client.inports.register(f"in_{k}") for k in range(2)]
+        self._midi = self._client.midi_outports.register("out")
+        self.heard = np.zeros((round(seconds * self._client.samplerate), 2), np.float32)
+        self.heard[:] = 0
+        self.frames = 0
+        self.xruns = 0
+        self._to_send: queue.SimpleQueue[tuple[int, ...]] = queue.SimpleQueue()
+        self._client.set_process_callback(self._process)
+        self._client.set_xrun_callback(self._count_xrun)
+
+    def __enter__(self) -> Self:
+        self._client.activate()
+        return self
+
+    def __exit__(self, *ended: object) -> None:
+        self._client.deactivate()
+        self._client.close()
+
+    def connect(self) -> None:
+        """Connect to the instrument's two outputs and its MIDI input, whatever its client is called."""
+        wait_until(lambda: len(self._outputs()) >= 2, "outputs")
+        for port, own in zip(self._outputs(), self._inputs, strict=False):
+            self._client.connect(port, own)
+        wait_until(lambda: bool(self._client.get_ports("^Beamhand", is_midi=True, is_input=True)), "MIDI")
+        self._client.connect(self._midi, self._client.get_ports("^Beamhand", is_midi=True, is_input=True)[0])
+
+    def send(self, *message: int) -> None:
+        """Send a message in one of the next periods."""
+        self._to_send.put(message)
+
+    def _outputs(self) -> list[jack.Port]:
+        ports = self._client.get_ports(is_audio=True, is_output=True)
+        return [port for port in ports if port.name.split(":")[0] not in {"system", "ear"}]
+
+    def _count_xrun(self, _delayed: float) -> None:
+        self.xruns += 1
+
+    def _process(self, frames: int) -> None:
+        self._midi.clear_buffer()
+        if not self._to_send.empty():
+            self._midi.write_midi_event(0, self._to_send.get())
+        if self.frames + frames <= len(self.heard):
+            for channel, port in enumerate(self._inputs):
+                self.heard[self.frames : self.frames + frames, channel] = port.get_array()
+            self.frames += frames
+
+
+def unlike_periods(heard: Frames, recorded: Frames, period: int = PERIOD) -> tuple[int, int]:
+    """Hold what was heard from outside against a recording, period by period.
+
+    Parameters
+    ----------
+    heard, recorded : np.ndarray [shape=(n, 2), dtype=float32]
+        Both begin with a period; the recording lies within what was heard.
+
+    Returns
+    -------
+    int
+        Periods of the recording that were heard bit for bit, each at its place or shifted by whole periods where the
+        server had lost some.
+    int
+        Periods that were not.
+    """
+    ours = [piece.tobytes() for piece in recorded[: len(recorded) // period * period].reshape(-1, period, 2)]
+    theirs = [piece.tobytes() for piece in heard[: len(heard) // period * period].reshape(-1, period, 2)]
+    places: dict[bytes, list[int]] = {}
+    for place, piece in enumerate(theirs):
+        places.setdefault(piece, []).append(place)
+    same = at = 0
+    for piece in ours:
+        later = [place for place in places.get(piece, ()) if place >= at]
+        if later:
+            at = later[0] + 1
+            same += 1
+    return same, len(ours) - same
+
+
+def play(show: Show, ear: Ear, folder: Path, seconds: float, numbers: random.Random) -> dict[str, int]:
+    """Do everything that hands can do, at random moments, and return how often."""
+    done = dict.fromkeys(("notes", "knobs", "typed", "recalls", "reloads", "panics"), 0)
+    until = time.monotonic() + seconds
+    reload_at = time.monotonic() + min(2.0, seconds / 3)
+    while time.monotonic() < until:
+        choice = numbers.random()
+        if choice < 0.4:
+            ear.send(0xB0 | numbers.randrange(3), numbers.choice((1, 2)), numbers.randrange(128))
+            done["knobs"] += 1
+        elif choice < 0.75:
+            ear.send(0x90, numbers.randrange(30, 80), numbers.choice((0, 100)))
+            done["notes"] += 1
+        elif choice < 0.9:
+            value = numbers.choice(TYPED)
+            show.do(
+                "set", address=numbers.choice(ADDRESSES), value=3 * 440.0 if "*" in value else float(value)
+            )
+            done["typed"] += 1
+        elif choice < 0.93:
+            show.do("panic")
+            done["panics"] += 1
+        elif choice < 0.97:
+            show.do(numbers.choice(("next", "previous")))
+            done["recalls"] += 1
+        if time.monotonic() >= reload_at:
+            done["reloads"] += 1
+            write_drawing(folder, 1 + done["reloads"])
+            reload_at = time.monotonic() + 7.0
+        time.sleep(numbers.uniform(0.0, 0.08))
+    return done
+
+
+def live(server: str, rate: int, folder: Path, seconds: float, seed: int = 1) -> dict[str, Any]:
+    """Play, record from the midst of it, listen from outside, and render the take again.
+
+    Returns
+    -------
+    dict
+        What was found: whether the bytes are the same, how many periods were heard otherwise, and the counts.
+    """
+    numbers = random.Random(seed)
+    (folder / "patches").mkdir()
+    patches = write_patches(folder / "patches")
+    with Ear(server, seconds + 30) as ear, Show(patches, rate=float(rate), keep=min(seconds, 60.0)) as show:
+        ear.connect()
+        play(show, ear, folder / "patches", 2.0, numbers)
+        show.do("record")
+        show.wait_for("recording into")
+        done = play(show, ear, folder / "patches", seconds, numbers)
+        show.do("record")
+        take = Path(show.wait_for("recorded ").split(" into ")[1])
+        show.do("keep")
+        kept = Path(show.wait_for("recorded ", 2).split(" into ")[1])
+        status = show.end()
+        heard, xruns, said = ear.heard[: ear.frames], ear.xruns, list(show.said)
+    recorded = soundfile.read(take / "sound.wav", dtype="float32")[0]
+    begins = open_take(take).facts.begins_at
+    first = -begins % PERIOD  # the recording may begin within a period
+    same, unlike = unlike_periods(heard, recorded[first:])
+    facts = open_take(take).facts
+    return {
+        "take": take,
+        "kept": kept,
+        "status": status,
+        "seconds": facts.frames / rate,
+        "begins_at": facts.begins_at,
+        **done,
+        "programs": len(facts.program),
+        "again": again(take),
+        "kept_again": again(kept),
+        "same_periods": same,
+        "unlike_periods": unlike,
+        "xruns": xruns,
+        "underflows": facts.underflows,
+        "lost_frames": facts.lost_frames,
+        "longest_lag": facts.longest_lag,
+        "said": [line for line in said if not line.startswith("loaded ")],
+    }
+
+
+def again(folder: Path, block: int = 500) -> str:
+    """Render a take again and return what comes of the comparison."""
+    take = open_take(folder)
+    comparison = Comparison(take)
+    for _ in comparison.through(render_take(take, block=block)):
+        pass
+    return comparison.sentence()
+
+
+def kill_once(folder: Path, numbers: random.Random) -> dict[str, Any]:
+    """Record on the silent clock, kill show and recorder at a random moment, and look at what is left."""
+    import av  # noqa: PLC0415 - only this part needs it
+
+    folder.mkdir()
+    patches = write_patches(folder)
+    with Show(patches, audio="off", record=str(folder / "takes")) as show:
+        rate = float(show.memory.record["rate"])
+        until = time.monotonic() + numbers.uniform(0.1, 3.0)
+        while time.monotonic() < until:
+            show.do("set", address="layer.1.level", value=numbers.random())
+            time.sleep(0.01)
+        rendered = show.kill(numbers.randrange(2))
+    (take,) = (folder / "takes").iterdir()
+    found = soundfile.info(take / "sound.wav").frames
+    with av.open(str(take / "sound.wav")) as container:
+        decoded = sum(frame.samples for frame in container.decode(audio=0))
+    return {
+        "rendered": rendered / rate,
+        "lost": max(rendered - found, 0) / rate,
+        "frames": found,
+        "decoded": decoded,
+        "again": again(take),
+        "take": take,
+    }
+
+
+def main() -> int:
+    """Run as a command."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("what", choices=("live", "kills"))
+    parser.add_argument("--seconds", type=float, default=300.0)
+    parser.add_argument("--rate", type=int, default=48_000)
+    parser.add_argument("--count", type=int, default=20)
+    parser.add_argument("--seed", type=int, default=1)
+    wanted = parser.parse_args()
+    with tempfile.TemporaryDirectory() as name:
+        if wanted.what == "live":
+            with jack_server(wanted.rate, PERIOD) as server:
+                found = live(server, wanted.rate, Path(name), wanted.seconds, wanted.seed)
+            for key, value in found.items():
+                print(f"{key}: {value}")
+            good = found["again"].startswith("the same") and found["kept_again"].startswith("the same")
+            return 0 if good and found["unlike_periods"] <= 2 * found["xruns"] else 1
+        numbers = random.Random(wanted.seed)
+        worst, bad = 0.0, 0
+        for k in range(wanted.count):
+            found = kill_once(Path(name) / str(k), numbers)
+            worst = max(worst, found["lost"])
+            bad += found["frames"] != found["decoded"] or not found["again"].startswith("the same")
+            print(
+                f"kill {k + 1}: after {found['rendered']:.2f} s, lost {1000 * found['lost']:.0f} ms; "
+                f"soundfile {found['frames']} frames, PyAV {found['decoded']}; {found['again']}",
+                flush=True,
+            )
+        print(f"{wanted.count} kills: at most {1000 * worst:.0f} ms lost, {bad} takes not as they must be")
+        return 0 if worst <= 1.0 and not bad else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
