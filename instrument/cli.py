@@ -17,6 +17,7 @@ from instrument import __version__
 from instrument.options import (
     Audio,
     Block,
+    Controls,
     Crease,
     Edges,
     Exposure,
@@ -25,6 +26,7 @@ from instrument.options import (
     Keep,
     Live,
     Looks,
+    NoFeedback,
     OwnBlock,
     Perform,
     PhosphorType,
@@ -108,6 +110,8 @@ def play(
     live: Live = None,
     rate: Rate = None,
     block: OwnBlock = None,
+    controls: Controls = None,
+    no_feedback: NoFeedback = False,
     no_window: Annotated[bool, typer.Option("--no-window", help="Play without a window.")] = False,
     seconds: Annotated[
         float | None, typer.Option("--seconds", help="End after so many seconds.", metavar="S", min=0)
@@ -141,6 +145,8 @@ def play(
         keep=keep,
         tags=tags_from(tags or ()),
         input=live,
+        controls=controls,
+        feedback=not no_feedback,
     )
     status = run_show(options, say)
     if status:

@@ -15,7 +15,7 @@ from instrument.midi.priority import TENDING, raise_priority
 from instrument.midi.shown import Face, Shown, messages_for, shown_controls
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from instrument.engine.engine import Engine
     from instrument.midi.outputs import OpenOutput
@@ -73,8 +73,8 @@ class Feedback:
         self._outputs: Mapping[int, OpenOutput] = {}
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._run, name="feedback", daemon=True)
-        self.on = True
-        """Whether anything is sent."""
+        self.on: Callable[[], bool] = lambda: True
+        """Tells whether anything is sent now."""
 
     def send_to(self, outputs: Mapping[int, OpenOutput]) -> None:
         """Send to these from now on, by the number that the messages of their inputs carry; a new mapping each time."""
@@ -135,7 +135,7 @@ class Feedback:
         return waiting
 
     def _look_at_outputs(self) -> None:
-        outputs = self._outputs if self.on else {}
+        outputs = self._outputs if self.on() else {}
         for number in [
             number for number, device in self._devices.items() if outputs.get(number) is not device.output
         ]:

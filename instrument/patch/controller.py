@@ -74,22 +74,22 @@ def controller_from_text(text: str, path: Path | str) -> ControllerFile:
     return found
 
 
-def with_controls(patch: Patch, controller: ControllerFile) -> Patch:
-    """Return a patch that also has the controls of a controller file.
+def serving(patch: Patch, controller: ControllerFile) -> tuple[int, ...]:
+    """Return the places of the controls of a controller file that serve a patch.
 
-    The patch's own controls come first, and what one of them listens to is left to it alone. Controls of parameters
-    that this patch has not are left out, and so are those for which there is no room.
+    What a control of the patch listens to is left to the patch alone. Controls of parameters that this patch has not
+    are left out, and so are those for which there is no room.
     """
     room = CONTROLS - len(patch.control)
     points = CURVE_POINTS - sum(len(control.points or []) for control in patch.control)
-    added: list[Control] = []
-    for control in controller.control:
+    added: list[int] = []
+    for place, control in enumerate(controller.control):
         points -= len(control.points or [])
         if len(added) == room or points < 0:
             break
         if _serves(control, patch):
-            added.append(control)
-    return patch.model_copy(update={"control": [*patch.control, *added]})
+            added.append(place)
+    return tuple(added)
 
 
 def _serves(control: Control, patch: Patch) -> bool:

@@ -7,13 +7,13 @@ import tomllib
 from typing import TYPE_CHECKING, Any
 
 import tomlkit
-from tomlkit.items import AoT, Float, InlineTable, Item, Table, Trivia
+from tomlkit.items import AoT, Float, Item, Trivia
 
 from instrument.patch.edit import toml_number
 from instrument.patch.locate import lines_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
     from instrument.patch.locate import Path
 
@@ -38,19 +38,26 @@ def with_control(
     for place in reversed(range(len(there))):
         if replaces(there[place]):
             text = without_control(text, place)
+    return with_controls(text, [control])
+
+
+def with_controls(text: str, added: Sequence[Mapping[str, Any]]) -> str:
+    """Return the text of a file with more controls, behind those that it has."""
+    if not added:
+        return text
     if not _has_headers(text):
         document = tomlkit.parse(text)
         controls: Any = document["control"]
-        controls.append(_filled(tomlkit.inline_table(), control))
+        for control in added:
+            controls.append(_filled(tomlkit.inline_table(), control))
         return tomlkit.dumps(document)
-    table = tomlkit.document()
-    _filled(table, control)
+    blocks = [tomlkit.dumps(_filled(tomlkit.document(), control)) for control in added]
     lines = _lines(text)
     count = len(tomllib.loads(text).get("control", []))
     at = _block(text, lines, count - 1)[1] if count else len(lines)
     if at and not lines[at - 1].endswith("\n"):
         lines[at - 1] += "\n"
-    lines.insert(at, f"\n{_HEADER}\n{tomlkit.dumps(table)}")
+    lines.insert(at, "".join(f"\n{_HEADER}\n{block}" for block in blocks))
     return "".join(lines)
 
 
@@ -98,11 +105,10 @@ def _block(text: str, lines: list[str], place: int) -> tuple[int, int]:
     return header - 1, end
 
 
-def _filled(table: Any, control: Mapping[str, Any]) -> Table | InlineTable:
+def _filled(table: Any, control: Mapping[str, Any]) -> Any:
     for key, value in control.items():
         table.append(key, _item(value))
-    filled: Table | InlineTable = table
-    return filled
+    return table
 
 
 def _item(value: Any) -> Item:

@@ -55,7 +55,7 @@ class Setlist:
         self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
         self._watch_files()
-        if any(patch.files for patch in patches):
+        if any(patch.corners for patch in patches):
             self._worker.warm_up()
 
     @property
@@ -97,6 +97,11 @@ class Setlist:
     def reload(self) -> None:
         """Read the current patch's file again, whether it was saved or not."""
         self._worker.read(self.current.path)
+
+    def read_again(self) -> None:
+        """Read every patch's file again, the one that plays first."""
+        for patch in [*self._patches[self.position :], *self._patches[: self.position]]:
+            self._worker.read(patch.path)
 
     def save(self) -> None:
         """Write the values that play now into the current patch's file."""

@@ -236,11 +236,11 @@ def test_the_pad_of_the_patch_that_plays_is_lit() -> None:
 
 def test_nothing_is_sent_while_it_is_switched_off_and_all_once_it_is_on() -> None:
     desk = desk_with(("cc", X, 0.0, 1.0, {"number": 7}))
-    desk.feedback.on = False
+    desk.feedback.on = lambda: False
     desk.set(X, 1.0)
     desk.wait()
     assert desk.got() == []
-    desk.feedback.on = True
+    desk.feedback.on = lambda: True
     desk.wait()
     assert desk.got() == [(0xB0, 7, 127)]
 
