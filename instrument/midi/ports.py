@@ -161,7 +161,8 @@ class RtmidiSystem:
             if self._lister is None:
                 # Kept open: a new client for every look would be news to every other program.
                 self._lister = _client(self._api, f"{CLIENT} looks around")
-            names = [str(name) for name in self._lister.get_ports() if not str(name).startswith(f"{CLIENT}:")]
+            # None of our own, whatever their clients are called: what we send must not play us.
+            names = [str(name) for name in self._lister.get_ports() if not str(name).startswith(CLIENT)]
         except (MidiError, rtmidi.RtMidiError):
             return []
         return [jack_plug(name) if is_jack(self._api) else Plug(name) for name in names]

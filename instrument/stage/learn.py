@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from instrument.engine.layout import EVENT_MIDI, MESSAGES
 from instrument.midi.errors import MidiError
-from instrument.midi.hearing import ANY, Ear, Sender
+from instrument.midi.hearing import ANY, LOW_BYTES, Ear, Sender
 from instrument.midi.proposal import Target, proposed_control, same_use, target_of
 from instrument.midi.recognise import Recogniser
 from instrument.patch.errors import PatchError
@@ -66,6 +66,7 @@ class Learning:
         self._for_all = False
         self._taught: list[tuple[dict[str, Any], bool]] = []
         self._heard: dict[Sender, int] = {}
+        self._uses: set[tuple[str, int, int]] = set()
         self._shown: dict[str, Any] = {}
 
     @property
@@ -98,6 +99,8 @@ class Learning:
         """Take in what was heard; return whether the window should be shown something new."""
         now = self._engine.time / self._engine.rate
         events, self._cursor, _ = self._engine.log_since(self._cursor)
+        if len(events):
+            self._uses = self._read_uses()
         for event in events[events["kind"] == EVENT_MIDI]:
             self._hear(int(event["time"]) / self._engine.rate, int(event["port"]), *event["data"].tolist())
         recognised = self._recogniser.decide(now) if self._target is not None else None
@@ -135,21 +138,27 @@ class Learning:
         while len(self._heard) > HEARD:
             del self._heard[next(iter(self._heard))]
 
-    def _is_used(self, sender: Sender) -> bool:
+    def _read_uses(self) -> set[tuple[str, int, int]]:
+        # Message, channel and number of every control of the program that plays; -1 for any.
         record = self._engine.record
         slot = int(record["instances"][int(record["active"])]["slot"])
         if slot < 0:
-            return False
+            return set()
         program = record["bank"][slot]
         rows = program["controls"][: int(program["n_controls"])]
-        kinds = [MESSAGES.index(kind) for kind in _ALSO.get(sender.message, (sender.message,))]
-        for row in rows[[int(kind) in kinds for kind in rows["message"]]]:
-            numbers = {ANY, sender.number}
-            if MESSAGES[int(row["message"])] == "cc14":
-                numbers.add(sender.number - 32)
-            if int(row["channel"]) in {-1, sender.channel} and int(row["number"]) in numbers:
-                return True
-        return False
+        found = zip(rows["message"].tolist(), rows["channel"].tolist(), rows["number"].tolist(), strict=True)
+        uses = {(MESSAGES[message], channel, number) for message, channel, number in found}
+        # The low byte of a pair is used with it.
+        return uses | {("cc", c, n + LOW_BYTES) for message, c, n in uses if message == "cc14" and n >= 0}
+
+    def _is_used(self, sender: Sender) -> bool:
+        kinds = _ALSO.get(sender.message, (sender.message,))
+        return any(
+            (kind, channel, number) in self._uses
+            for kind in kinds
+            for channel in (-1, sender.channel)
+            for number in (ANY, sender.number)
+        )
 
     def _teach(self, control: dict[str, Any], *, for_all: bool) -> None:
         if for_all:

@@ -26,7 +26,6 @@ message = "cc"
 number = 1
 parameter = "output.offset.x"
 [[layer]]
-source = { kind = "harmonic", figure = "circle" }
 """
 
 
