@@ -17,6 +17,7 @@ from instrument import __version__
 from instrument.options import (
     Audio,
     Block,
+    Channels,
     Controls,
     Crease,
     Edges,
@@ -36,6 +37,7 @@ from instrument.options import (
     Size,
     Tags,
 )
+from instrument.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -57,7 +59,7 @@ DEFAULT_RATE = 48000.0
 
 def say(text: str) -> None:
     """Print a message to standard error."""
-    print(text, file=sys.stderr, flush=True)
+    print(printable(text), file=sys.stderr, flush=True)
 
 
 def fail(text: object) -> NoReturn:
@@ -108,6 +110,7 @@ def play(
         list[str] | None, typer.Option("--midi", help="MIDI port by name or part of it.", metavar="NAME")
     ] = None,
     live: Live = None,
+    outputs: Channels = "xy",
     rate: Rate = None,
     block: OwnBlock = None,
     controls: Controls = None,
@@ -147,6 +150,8 @@ def play(
         input=live,
         controls=controls,
         feedback=not no_feedback,
+        outputs=outputs,
+        opening=not patches and perform is None,
     )
     status = run_show(options, say)
     if status:

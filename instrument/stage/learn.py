@@ -40,8 +40,6 @@ class Learning:
         Returns the patch that plays.
     change : callable
         Takes a request that changes the patch: ``do`` is ``add``, ``edit`` or ``remove``, with ``path`` and ``value``.
-    read_again : callable
-        Called when the controller file was made, which no patch was built with so far.
     say : callable
         Takes one sentence for whoever performs.
     """
@@ -51,13 +49,11 @@ class Learning:
         engine: Engine,
         playing: Callable[[], LoadedPatch],
         change: Callable[[dict[str, Any]], None],
-        read_again: Callable[[], None],
         say: Callable[[str], None],
     ) -> None:
         self._engine = engine
         self._playing = playing
         self._change = change
-        self._read_again = read_again
         self._say = say
         self._cursor = int(engine.record["log_at"])
         self._ear = Ear()
@@ -162,14 +158,11 @@ class Learning:
 
     def _teach(self, control: dict[str, Any], *, for_all: bool) -> None:
         if for_all:
-            is_new = not controls_file().exists()
             try:
                 teach_all(control, partial(same_use, control))
             except PatchError as error:
                 self._say(str(error))
                 return
-            if is_new:
-                self._read_again()
         else:
             there = self._own_controls()
             places = [k for k, other in enumerate(there) if same_use(control, other)]

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from instrument.engine.engine import Engine
     from instrument.midi.inputs import MidiSystem
     from instrument.midi.outbox import Ring
-    from instrument.midi.outputs import Sending
     from instrument.stage.driver import Driver
 
 LOOK_SECONDS = 0.4
@@ -73,10 +72,10 @@ class Listening:
         remembered: Sequence[str] = (),
     ) -> None:
         self._engine = engine
-        both: list[JackMidi | RtmidiSystem] = []
+        systems: list[MidiSystem] = []
         ring: Ring | None = None
         if isinstance(driver, JackDriver):
-            both.append(JackMidi(driver))
+            systems.append(JackMidi(driver))
             ring = JackRing(driver)
         with quiet_libraries():
             api = _api_for(driver)
@@ -84,13 +83,12 @@ class Listening:
         stepped = driver.jack and api is not None and is_jack(api)
         self._poll = MidiPoll(engine, latency, JACK_STEP if stepped else 0, ring)
         if api is not None:
-            both.append(RtmidiSystem(api, self._poll))
-        self._of_driver = both[0] if driver.jack else None
+            systems.append(RtmidiSystem(api, self._poll))
+        self._of_driver = systems[0] if driver.jack else None
         self._inputs = Inputs(
-            both, wanted, lambda event: engine.push(event, RING_COMMAND), CLIENT, remembered
+            systems, wanted, lambda event: engine.push(event, RING_COMMAND), CLIENT, remembered
         )
         self._look_again = 0.0
-        self._sending: dict[MidiSystem, Sending] = {system: system for system in both}
         self._outputs = Outputs()
         self.feedback = Feedback(engine)
         with quiet_libraries():
@@ -123,7 +121,11 @@ class Listening:
 
     def _look_at_outputs(self) -> None:
         # A controller's way back is the output of its system that has its name.
-        ports = [(self._sending[system], name, number) for system, name, number in self._inputs.ports]
+        ports = [
+            (system, name, number)
+            for system, name, number in self._inputs.ports
+            if isinstance(system, JackMidi | RtmidiSystem)
+        ]
         if self._outputs.look(ports):
             self.feedback.send_to(self._outputs.by_number)
 
@@ -134,6 +136,14 @@ class Listening:
             self._poll.pour_into(EngineRing(self._engine, RING_MIDI))
             self._of_driver = None
             self._look_at_outputs()
+
+    def find_driver(self, driver: Driver) -> None:
+        """Listen through JACK again, through which a driver plays that is about to start; `look` opens the inputs."""
+        if isinstance(driver, JackDriver):
+            self._poll.pour_into(JackRing(driver))
+            self._of_driver = JackMidi(driver)
+            self._inputs.add(self._of_driver)
+            self._look_again = 0.0
 
     def close(self) -> None:
         """Stop listening and close the ports."""

@@ -40,7 +40,7 @@ class Rehearsal:
         self.asked: list[dict[str, Any]] = []
         self.said: list[str] = []
         self.learning = Learning(
-            self.engine, lambda: self.patch, self.asked.append, self.read_again, self.said.append
+            self.engine, lambda: self.patch, self.asked.append, self.said.append
         )
         self.pass_time(0.01)
 
@@ -63,6 +63,7 @@ class Rehearsal:
         self.move(*messages)
         self.pass_time(0.6)
         self.pass_time(1.0)
+        self.read_again()
 
 
 @pytest.fixture
