@@ -54,7 +54,7 @@ def place_of(
     if curve == _EXP:
         return math.log(value / low) / math.log(high / low)
     if curve == _LOG:
-        return (10.0**share - 1.0) / _LOG_STEEPNESS
+        return (math.pow(10.0, share) - 1.0) / _LOG_STEEPNESS
     return share
 
 

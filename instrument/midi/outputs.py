@@ -134,8 +134,9 @@ class Outputs:
                 del self._open[number]
                 changed = True
         for number, (system, name) in wanted.items():
-            if number not in self._open and (output := _opened(system, name)) is not None:
-                self._open[number] = (name, output)
+            opened = _opened(system, name) if number not in self._open else None
+            if opened is not None:
+                self._open[number] = (name, opened)
                 changed = True
         return changed
 

@@ -59,8 +59,9 @@ def target_of(request: Mapping[str, Any]) -> Target:
     if action:
         if action not in ACTIONS[1:]:
             raise MidiError(f"there is no action {action!r}; there are {', '.join(ACTIONS[1:])}.")
-        counts = isinstance(choose, int) and not isinstance(choose, bool) and choose >= 1
-        return Target(action=str(action), choose=int(choose) if counts and action in COUNTED else None)
+        if action in COUNTED and isinstance(choose, int) and not isinstance(choose, bool) and choose >= 1:
+            return Target(action=str(action), choose=choose)
+        return Target(action=str(action))
     try:
         index_of(str(address))
     except KeyError as error:

@@ -74,7 +74,8 @@ def without_control(text: str, place: int) -> str:
         raise IndexError(f"there is no control {place + 1}")
     if not _has_headers(text):
         document = tomlkit.parse(text)
-        del document["control"][place]  # type: ignore[union-attr]  # it is a list
+        written: Any = document["control"]
+        del written[place]
         return tomlkit.dumps(document)
     lines = _lines(text)
     start, end = _block(text, lines, place)

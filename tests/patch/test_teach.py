@@ -30,7 +30,13 @@ points = [
 "layer.1.level" = 0.5
 """
 INLINE = 'schema = 1\ncontrol = [\n  { message = "cc", number = 1, action = "next" }, # on\n]\n'
-TEXTS = [TEXT, INLINE, "schema = 1", "schema = 1\n[values]\n", TEXT + TEXT[TEXT.index("[[control]]") :][:90]]
+TEXTS = [
+    TEXT,
+    INLINE,
+    "schema = 1",
+    "schema = 1\n[values]\n",
+    TEXT + '\n[[control]]\nmessage = "bend"\naction = "next"\n',
+]
 
 
 @pytest.mark.parametrize("text", TEXTS)

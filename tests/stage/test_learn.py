@@ -39,9 +39,7 @@ class Rehearsal:
         self.engine.play(self.patch.program)
         self.asked: list[dict[str, Any]] = []
         self.said: list[str] = []
-        self.learning = Learning(
-            self.engine, lambda: self.patch, self.asked.append, self.said.append
-        )
+        self.learning = Learning(self.engine, lambda: self.patch, self.asked.append, self.said.append)
         self.pass_time(0.01)
 
     def read_again(self) -> None:
@@ -168,9 +166,9 @@ def test_every_action_can_be_taught_to_a_pad(rehearsal: Rehearsal, action: str) 
         ("layer.1.pen.key", [(0x90, 60, 90)], {"message": "note"}),
         ("layer.1.pen.frequency", FADER, {"range": [27.5, 1760.0], "curve": "exp"}),
         ("layer.1.pen.bend", [(0xE0, 0, 64 + k) for k in range(20)], {"message": "bend"}),
-        ("layer.1.place.turn.x", [(0xB0, 5, 1)] * 4 + [(0xB0, 5, 127)] * 4, {"manner": "relative_twos", "acceleration": 4.0}),
-        ("layer.1.pen.direction", [(0xB0, 5, 65)] * 4 + [(0xB0, 5, 63)] * 4, {"manner": "relative_offset", "step": 0.5}),
-        ("mix.mode", [(0xB0, 5, 1)] * 4 + [(0xB0, 5, 65)] * 4, {"manner": "relative_sign", "step": 1.0}),
+        ("layer.1.place.turn.x", [(0xB0, 5, 1)] * 4 + [(0xB0, 5, 127)] * 4, {"manner": "relative_twos", "acceleration": 4.0, "range": [0.0, 1.0]}),
+        ("layer.1.pen.direction", [(0xB0, 5, 65)] * 4 + [(0xB0, 5, 63)] * 4, {"manner": "relative_offset", "step": 0.5, "range": [0.0, 2.0]}),
+        ("mix.mode", [(0xB0, 5, 1)] * 4 + [(0xB0, 5, 65)] * 4, {"manner": "relative_sign", "step": 1.0, "range": [0.0, 1.0]}),
     ],
 )  # fmt: skip
 def test_the_range_curve_and_manner_suit_the_parameter_and_the_kind_of_control(
