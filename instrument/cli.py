@@ -18,6 +18,7 @@ from instrument.options import (
     Audio,
     Block,
     Channels,
+    Controls,
     Crease,
     Edges,
     Exposure,
@@ -26,6 +27,7 @@ from instrument.options import (
     Keep,
     Live,
     Looks,
+    NoFeedback,
     OwnBlock,
     Perform,
     PhosphorType,
@@ -111,6 +113,8 @@ def play(
     outputs: Channels = "xy",
     rate: Rate = None,
     block: OwnBlock = None,
+    controls: Controls = None,
+    no_feedback: NoFeedback = False,
     no_window: Annotated[bool, typer.Option("--no-window", help="Play without a window.")] = False,
     seconds: Annotated[
         float | None, typer.Option("--seconds", help="End after so many seconds.", metavar="S", min=0)
@@ -145,6 +149,8 @@ def play(
         keep=keep,
         tags=tags_from(tags or ()),
         input=live,
+        controls=controls,
+        feedback=not no_feedback,
         outputs=outputs,
         opening=not patches and perform is None,
     )

@@ -28,6 +28,13 @@ Tags = Annotated[
     list[str] | None,
     typer.Option("--tag", help="What files of sound say: title, artist or date.", metavar="NAME=TEXT"),
 ]
+Controls = Annotated[
+    Path | None,
+    typer.Option("--controls", help="Controller file that serves every patch.", metavar="FILE.toml"),
+]
+NoFeedback = Annotated[
+    bool, typer.Option("--no-feedback", help="Send nothing back to faders, rings and pads.")
+]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object on a line.")]
 Record = Annotated[
     Path | None, typer.Option("--record", help="Folder to record the show into.", metavar="DIR")

@@ -67,7 +67,7 @@ class Setlist:
         self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
         self.watch_files()
-        if any(patch.files for patch in patches):
+        if any(patch.corners for patch in patches):
             self.worker.warm_up()
 
     @property
