@@ -17,6 +17,7 @@ from instrument import __version__
 from instrument.options import (
     Audio,
     Block,
+    Channels,
     Crease,
     Edges,
     Exposure,
@@ -35,6 +36,7 @@ from instrument.options import (
     Size,
     Tags,
 )
+from instrument.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -56,7 +58,7 @@ DEFAULT_RATE = 48000.0
 
 def say(text: str) -> None:
     """Print a message to standard error."""
-    print(text, file=sys.stderr, flush=True)
+    print(printable(text), file=sys.stderr, flush=True)
 
 
 def fail(text: object) -> NoReturn:
@@ -107,6 +109,7 @@ def play(
         list[str] | None, typer.Option("--midi", help="MIDI port by name or part of it.", metavar="NAME")
     ] = None,
     live: Live = None,
+    outputs: Channels = "xy",
     rate: Rate = None,
     block: OwnBlock = None,
     no_window: Annotated[bool, typer.Option("--no-window", help="Play without a window.")] = False,
@@ -142,6 +145,8 @@ def play(
         keep=keep,
         tags=tags_from(tags or ()),
         input=live,
+        outputs=outputs,
+        opening=not patches and perform is None,
     )
     status = run_show(options, say)
     if status:

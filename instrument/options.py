@@ -9,6 +9,12 @@ Audio = Annotated[
     str | None, typer.Option("--audio", help="Device by name, jack, or off.", metavar="NAME|off")
 ]
 Live = Annotated[str | None, typer.Option("--input", help="Live input by name, or off.", metavar="NAME|off")]
+Channels = Annotated[
+    str,
+    typer.Option(
+        "--outputs", help="Channels: the display's xy; +pa without DC, +z brightness.", metavar="xy[+pa][+z]"
+    ),
+]
 Rate = Annotated[float | None, typer.Option("--rate", help="Sample rate in hertz.", metavar="HZ")]
 Block = Annotated[int, typer.Option("--block", help="Frames in a block.", metavar="FRAMES", min=1)]
 OwnBlock = Annotated[

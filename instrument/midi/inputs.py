@@ -92,6 +92,7 @@ class Inputs:
         self._numbers: dict[tuple[MidiSystem, str], int] = {}
         self._open: dict[tuple[MidiSystem, str], OpenInput] = {}
         self._refused: dict[str, str] = {}
+        self._forgotten: MidiSystem | None = None
 
     @property
     def names(self) -> list[str]:
@@ -144,6 +145,27 @@ class Inputs:
         for place in [place for place in self._open if place[0] is system]:
             self._let_go(place)
         self._systems.remove(system)
+        self._forgotten = system
+
+    def add(self, system: MidiSystem) -> None:
+        """Listen to a system in the place of the one forgotten last; what comes back has the number that it had.
+
+        Raises
+        ------
+        MidiError
+            If it refuses a port of our own.
+        """
+        self._systems.insert(0, system)
+        if self._forgotten is not None:
+            before = self._forgotten
+            self._numbers = {
+                (system if other is before else other, name): number
+                for (other, name), number in self._numbers.items()
+            }
+            self._forgotten = None
+        port = system.own(self._number(system, self._own_name))
+        if port is not None:
+            self._open[system, self._own_name] = port
 
     def close(self) -> None:
         """Close everything."""

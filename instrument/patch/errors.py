@@ -26,11 +26,14 @@ class Problem:
         Address of the field, counted from 1 as in ``layer.1.pen.key``; empty where the file as a whole is meant.
     line : int or None
         Line of the file, from 1.
+    column : int or None
+        Column of a formula, from 1.
     """
 
     text: str
     field: str = ""
     line: int | None = None
+    column: int | None = None
 
 
 class PatchError(ValueError):

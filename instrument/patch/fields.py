@@ -37,7 +37,9 @@ SWITCH = "0 or 1"
 """Unit of parameters that may also be written as true and false."""
 
 
-def refusal(allowed: str, mend: str = "", *, at: str | int | None = None) -> PydanticCustomError:
+def refusal(
+    allowed: str, mend: str = "", *, at: str | int | None = None, column: int | None = None
+) -> PydanticCustomError:
     """Return the error of a field: what it takes, and how to mend it, each a sentence or a part of one.
 
     Parameters
@@ -48,8 +50,12 @@ def refusal(allowed: str, mend: str = "", *, at: str | int | None = None) -> Pyd
         A sentence of its own.
     at : str or int, optional
         Key or place below the field where the fault is.
+    column : int, optional
+        Where in its text, from 1.
     """
-    return PydanticCustomError("field", "{allowed}", {"allowed": allowed, "mend": mend, "at": at})
+    return PydanticCustomError(
+        "field", "{allowed}", {"allowed": allowed, "mend": mend, "at": at, "column": column}
+    )
 
 
 class Table(BaseModel):

@@ -16,7 +16,7 @@ def _formula(value: Any) -> str:
     try:
         compile_formula(value)
     except FormulaError as error:
-        raise refusal(f"column {error.column} of it: {error.reason}") from None
+        raise refusal(f"column {error.column} of it: {error.reason}", column=error.column) from None
     return value
 
 

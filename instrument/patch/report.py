@@ -102,4 +102,4 @@ def _problem(details: ErrorDetails, data: dict[str, Any], lines: dict[Path, int]
         )
         is_what = f"{name} is missing" if value is _MISSING else f"{name} is {shown(value)}"
         said = f"{is_what}; {allowed}."
-    return Problem(f"{said} {mend}".strip(), name, line)
+    return Problem(f"{said} {mend}".strip(), name, line, context.get("column"))

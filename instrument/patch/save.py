@@ -26,7 +26,9 @@ if TYPE_CHECKING:
     from instrument.patch.schema import Patch
 
 
-def save_patch(patch: Patch, values: Mapping[str, float], path: str | Path) -> None:
+def save_patch(
+    patch: Patch, values: Mapping[str, float], path: str | Path, saved: str | None = None
+) -> None:
     """Write a patch with the values that the instrument has now.
 
     Only what differs is changed in the text; the rest stays as it is, to the last blank. What has no field in this
@@ -41,6 +43,8 @@ def save_patch(patch: Patch, values: Mapping[str, float], path: str | Path) -> N
         Value by address, as `Engine.values` gives them; addresses left out keep their value.
     path : str or Path
         File to write: the one the patch came from, or another.
+    saved : str, optional
+        What that file holds as far as is known, where the patch has been edited since; the patch's text unless given.
 
     Raises
     ------
@@ -55,7 +59,7 @@ def save_patch(patch: Patch, values: Mapping[str, float], path: str | Path) -> N
     """
     path = Path(path)
     text = _text_for(patch, text_with(patch, values), path)
-    _refuse_lost_edits(patch, path)
+    _refuse_lost_edits(patch, path, patch.text if saved is None else saved)
     try:
         write_atomically(path, text.encode())
     except (OSError, ValueError) as error:
@@ -170,7 +174,7 @@ def _with_listed_values(patch: Patch, changes: Mapping[str, float]) -> str:
     return "".join(lines)
 
 
-def _refuse_lost_edits(patch: Patch, path: Path) -> None:
+def _refuse_lost_edits(patch: Patch, path: Path, saved: str) -> None:
     # Somebody may have edited the file while it was being played.
     if patch.path is None or not path.exists() or not patch.path.exists() or not path.samefile(patch.path):
         return
@@ -178,7 +182,7 @@ def _refuse_lost_edits(patch: Patch, path: Path) -> None:
         there = path.read_bytes().decode("utf-8-sig")
     except (OSError, UnicodeDecodeError):
         there = ""
-    if there != patch.text:
+    if there != saved:
         said = (
             "the file was changed since it was loaded, and saving would undo that. Save under another name."
         )

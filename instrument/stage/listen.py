@@ -104,6 +104,14 @@ class Listening:
             self._poll.pour_into(EngineRing(self._engine, RING_MIDI))
             self._of_driver = None
 
+    def find_driver(self, driver: Driver) -> None:
+        """Listen through JACK again, through which a driver plays that is about to start; `look` opens the inputs."""
+        if isinstance(driver, JackDriver):
+            self._poll.pour_into(JackRing(driver))
+            self._of_driver = JackMidi(driver)
+            self._inputs.add(self._of_driver)
+            self._look_again = 0.0
+
     def close(self) -> None:
         """Stop listening and close the ports."""
         self._poll.close()

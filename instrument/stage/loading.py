@@ -6,17 +6,40 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.parameters import ADDRESSES
-from instrument.patch.build import build_program
+from instrument.patch.build import base_values, build_program
+from instrument.patch.describe import document_of, parameters_of
 from instrument.patch.errors import PatchError
 from instrument.patch.load import load_patch, patch_from_text
+from instrument.patch.rewrite import rewritten
 from instrument.patch.routing import drawing_files, read_drawings
 from instrument.patch.save import save_patch
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from instrument.engine.program import Program
+    from instrument.patch.rewrite import Change
     from instrument.patch.schema import Patch
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What the window is told of a patch.
+
+    Attributes
+    ----------
+    document : dict
+        The file's tables, see `patch.describe.plain`.
+    parameters : list of dict
+        See `patch.describe.parameters_of`.
+    snapshots : tuple of str
+        Their names.
+    """
+
+    document: dict[str, Any] = field(default_factory=dict)
+    parameters: list[dict[str, Any]] = field(default_factory=list)
+    snapshots: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -42,6 +65,7 @@ class LoadedPatch:
         Number, from 1, and corners of each layer that draws a drawing.
     warnings : tuple of str
         What was left out of the drawings.
+    shown : Shown
     """
 
     path: Path
@@ -54,6 +78,7 @@ class LoadedPatch:
     drawn: tuple[str, ...] = ()
     corners: tuple[tuple[int, int], ...] = ()
     warnings: tuple[str, ...] = ()
+    shown: Shown = field(default_factory=Shown)
 
 
 def read_patch(path: Path) -> LoadedPatch:
@@ -75,16 +100,46 @@ def files_named_in(path: Path) -> tuple[Path, ...]:
         return ()
 
 
-def write_patch(path: Path, text: str, values: list[float]) -> str:
-    """Save a patch with other values and return its new text.
+def build_text(path: Path, text: str) -> LoadedPatch:
+    """Check and build a text as if it stood in a file.
+
+    Raises
+    ------
+    PatchError
+        If it cannot be played.
+    """
+    return _loaded(path, patch_from_text(text, path))
+
+
+def edit_patch(path: Path, text: str, changes: Sequence[Change]) -> LoadedPatch:
+    """Change the text of a patch and build it; the file is left alone.
+
+    Raises
+    ------
+    EditError
+        If the text cannot be changed so.
+    PatchError
+        If what it becomes cannot be played.
+    """
+    return build_text(path, rewritten(text, changes))
+
+
+def write_patch(
+    path: Path, text: str, values: list[float], saved: str | None = None, to: Path | None = None
+) -> tuple[str, Shown]:
+    """Save a patch with other values; return its new text and what the window is told of it.
 
     Parameters
     ----------
     path : Path
     text : str
-        What the file held when it was read.
+        The patch as it is now.
     values : list of float
         In the order of `parameters.ADDRESSES`.
+    saved : str, optional
+        What the file held when it was read or written last, if that is another text.
+    to : Path, optional
+        Another file to write.
 
     Raises
     ------
@@ -92,8 +147,8 @@ def write_patch(path: Path, text: str, values: list[float]) -> str:
         If the file was changed by somebody else meanwhile, or cannot be written.
     """
     patch = patch_from_text(text, path)
-    save_patch(patch, dict(zip(ADDRESSES, values, strict=True)), path)
-    return patch.text
+    save_patch(patch, dict(zip(ADDRESSES, values, strict=True)), to or path, saved)
+    return patch.text, _shown(patch_from_text(patch.text, patch.path), values)
 
 
 def _loaded(path: Path, patch: Patch) -> LoadedPatch:
@@ -107,10 +162,11 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
         for control in patch.control
     )
     drawings = read_drawings(patch)
+    program = build_program(patch, drawings)
     return LoadedPatch(
         path,
         patch.text,
-        build_program(patch, drawings),
+        program,
         patch.title or path.stem,
         len(patch.layer),
         controls,
@@ -118,4 +174,10 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
         drawn=tuple(drawn.key for drawn in drawings.values()),
         corners=tuple((k + 1, drawn.corners) for k, drawn in drawings.items()),
         warnings=tuple(word for drawn in drawings.values() for word in drawn.warnings),
+        shown=_shown(patch, base_values(program).tolist()),
     )
+
+
+def _shown(patch: Patch, base: list[float]) -> Shown:
+    names = tuple(snapshot.name or f"snapshot {k + 1}" for k, snapshot in enumerate(patch.snapshot))
+    return Shown(document_of(patch.text), parameters_of(patch, base), names)

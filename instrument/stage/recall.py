@@ -57,6 +57,13 @@ class Recall:
             self._engine.record["set_slots"][place] = -1
             self._stale.add(place)
 
+    def inserted(self, place: int, count: int) -> None:
+        """Forget what is held from a place on, behind the one that plays, as patches were put in there."""
+        self._engine.record["set_slots"][place:] = -1
+        self._engine.record["set_count"] = min(count, SETLIST)
+        self._stale |= set(range(place, min(count, HELD)))
+        self.refresh()
+
     def refresh(self) -> None:
         """Hold what is not held yet, unless its slot still plays."""
         for place in sorted(self._stale):

@@ -3,23 +3,30 @@
 from __future__ import annotations
 
 import time
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from instrument.engine.engine import EngineFullError
+from instrument.stage.history import step_between
 from instrument.stage.morph import morph_to
 from instrument.stage.recall import Recall
 from instrument.stage.watch import Watch
-from instrument.stage.worker import Worker
+from instrument.stage.worker import Job, Worker
+from instrument.stage.working import Working
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    import numpy.typing as npt
+
     from instrument.engine.engine import Engine
     from instrument.engine.program import Program
     from instrument.stage.loading import LoadedPatch
     from instrument.stage.worker import Answer
+
+    Values = npt.NDArray[np.float64]
 
 
 WATCH_SECONDS = 0.04
@@ -42,21 +49,26 @@ class Setlist:
     ----------
     trouble : str
         Why the file of the latest reload or save was refused; empty when all is well again.
+    worker : Worker
+        Does the heavy work, for whoever else needs some.
+    others : callable
+        Takes the worker's answers to what was not asked for here.
     """
 
     def __init__(self, engine: Engine, patches: list[LoadedPatch], say: Callable[[str], None]) -> None:
         self._engine = engine
-        self._patches = patches
+        self._patches = [Working(patch) for patch in patches]
         self._say = say
-        self._worker = Worker()
+        self.worker = Worker()
+        self.others: Callable[[Answer], None] = lambda _: None
         self._watch = Watch()
         self._recall = Recall(engine, lambda place: self._patches[place].program)
         self._watch_again = 0.0
         self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
-        self._watch_files()
+        self.watch_files()
         if any(patch.files for patch in patches):
-            self._worker.warm_up()
+            self.worker.warm_up()
 
     @property
     def position(self) -> int:
@@ -64,9 +76,24 @@ class Setlist:
         return self._recall.position
 
     @property
-    def current(self) -> LoadedPatch:
-        """The patch that plays."""
+    def patches(self) -> list[Working]:
+        """The working copies, in their order."""
+        return self._patches
+
+    @property
+    def working(self) -> Working:
+        """The working copy of the patch that plays."""
         return self._patches[self.position]
+
+    @property
+    def current(self) -> LoadedPatch:
+        """The patch that plays, as it is now."""
+        return self.working.loaded
+
+    def patch_of(self, program: Program) -> LoadedPatch | None:
+        """Return whose drawings a program plays; None if nobody's here."""
+        mine = (working.loaded for working in self._patches if working.loaded.program.paths is program.paths)
+        return next(mine, None)
 
     def begin(self) -> None:
         """Hold the patches ready and play the first one from its start.
@@ -86,42 +113,94 @@ class Setlist:
 
     def step(self, by: int) -> None:
         """Change to another patch, counted in a circle; it starts afresh, with a cross-fade."""
-        place = (self.position + by) % len(self._patches)
+        self.go_to((self.position + by) % len(self._patches))
+
+    def go_to(self, place: int) -> None:
+        """Change to the patch of a place, from 0; it starts afresh, with a cross-fade.
+
+        Raises
+        ------
+        ValueError
+            If there is no such place.
+        """
+        if not 0 <= place < len(self._patches):
+            raise ValueError(f"there is no patch {place + 1}; the set has {len(self._patches)}.")
         try:
             self._recall.go_to(place)
         except EngineFullError as error:
-            self._complain(f"{self._patches[place].path}: {error}")
+            self.complain(f"{self._patches[place].path}: {error}")
         else:
             self.trouble = ""
 
+    def add(self, patches: tuple[LoadedPatch, ...]) -> None:
+        """Put patches behind the one that plays, and change to the first of them."""
+        place = self.position + 1
+        self._patches[place:place] = [Working(patch) for patch in patches]
+        self._recall.inserted(place, len(self._patches))
+        self.watch_files()
+        self.go_to(place)
+
+    def sounding(self, working: Working) -> Values | None:
+        """Return what the parameters of a patch are set to, where a ramp under way ends; None unless it plays."""
+        record = self._engine.record
+        if working is not self.working or int(record["set_at"]) != self.position:
+            return None
+        instance = record["instances"][int(record["active"])]
+        return np.array(instance["target"]) if int(instance["slot"]) >= 0 else None
+
+    def become(self, working: Working, loaded: LoadedPatch, values: Values, sounding: Values) -> None:
+        """Go on with another text of a patch; if it plays, phases go on.
+
+        Parameters
+        ----------
+        working : Working
+        loaded : LoadedPatch
+            What it becomes.
+        values : np.ndarray [shape=(COUNT,)]
+            What its parameters are set to from now on ...
+        sounding : np.ndarray [shape=(COUNT,)]
+            ... and what they sound as, where controls have moved them.
+
+        Raises
+        ------
+        EngineFullError
+            If it finds no room; everything is as it was then.
+        """
+        if working is self.working:
+            self._engine.play(Working(loaded).program_with(sounding), carry=True)
+        working.become(loaded, values)
+        self.changed(working)
+        self.watch_files()
+
+    def changed(self, working: Working) -> None:
+        """Hold a patch anew whose values have changed."""
+        self._recall.changed(self._patches.index(working))
+
     def reload(self) -> None:
         """Read the current patch's file again, whether it was saved or not."""
-        self._worker.read(self.current.path)
-
-    def save(self) -> None:
-        """Write the values that play now into the current patch's file."""
-        values = list(self._engine.values().values())
-        self._worker.save(self.current.path, self.current.text, values)
+        self.worker.read(self.current.path)
 
     def look(self) -> bool:
         """See to saved files and to what the worker has done; True if something to show has changed."""
         now = time.monotonic()
         if now >= self._watch_again:
             self._watch_again = now + WATCH_SECONDS
-            for path in self._patches_made_from(self._watch.changed()):
-                self._worker.read(path)
-        answers = [answer for answer in self._worker.answers() if answer.do != "warm" or answer.trouble]
+            self._read_changed(self._watch.changed())
+        answers = [answer for answer in self.worker.answers() if answer.do != "warm" or answer.trouble]
         for answer in answers:
-            self._take(answer)
+            if answer.do in {"read", "redraw", "warm"}:
+                self._take(answer)
+            else:
+                self.others(answer)
         if answers:
-            self._watch_files()
+            self.watch_files()
         return self._recalled() or bool(answers)
 
     def _recalled(self) -> bool:
         try:
             changed = self._recall.look(len(self._patches))
         except EngineFullError as error:
-            self._complain(f"{self.current.path}: {error}")
+            self.complain(f"{self.current.path}: {error}")
             return True
         if changed:
             self.trouble = ""
@@ -129,22 +208,28 @@ class Setlist:
 
     def close(self) -> None:
         """End the worker."""
-        self._worker.close()
+        self.worker.close()
 
-    def _watch_files(self) -> None:
-        drawings = [path for patch in self._patches for path in patch.files]
+    def watch_files(self) -> None:
+        """Watch the files that the patches are made from, and no others."""
+        drawings = [path for working in self._patches for path in working.loaded.files]
         named = [path for paths in self._broken.values() for path in paths]
-        self._watch.keep_to([patch.path for patch in self._patches] + drawings + named)
+        self._watch.keep_to([working.path for working in self._patches] + drawings + named)
 
-    def _patches_made_from(self, changed: list[Path]) -> list[Path]:
+    def written(self, path: Path) -> None:
+        """Take a file as it is now: our own writing is no reason to load it again."""
+        self._watch.add(path)
+
+    def _read_changed(self, changed: list[Path]) -> None:
         if not changed:
-            return []
+            return
         # The one that plays comes first.
-        patches = [*self._patches[self.position :], *self._patches[: self.position]]
-        files = {
-            patch.path: {patch.path, *patch.files, *self._broken.get(patch.path, ())} for patch in patches
-        }
-        return [path for path, made_from in files.items() if made_from & set(changed)]
+        for working in [*self._patches[self.position :], *self._patches[: self.position]]:
+            made_from = {*working.loaded.files, *self._broken.get(working.path, ())}
+            if working.path in changed or (made_from & set(changed) and working.text == working.saved.text):
+                self.worker.read(working.path)
+            elif made_from & set(changed):
+                self.worker.ask(Job("redraw", working.path, working.text))
 
     def _take(self, answer: Answer) -> None:
         if answer.trouble:
@@ -152,49 +237,47 @@ class Setlist:
             if answer.do == "read":
                 self._broken[answer.path] = answer.files
             if answer.trouble != self.trouble:
-                self._complain(answer.trouble)
+                self.complain(answer.trouble)
             return
-        if answer.do == "read":
-            self._broken.pop(answer.path, None)
-        for place, patch in enumerate(self._patches):
-            if patch.path != answer.path:
-                continue
-            if answer.do == "save":
-                self._saved(place, answer)
-            elif answer.patch is not None and (answer.patch.text, answer.patch.drawn) != (
-                patch.text,
-                patch.drawn,
-            ):
-                self._replaced(place, answer.patch)
-            else:
-                self.trouble = ""
+        self._broken.pop(answer.path, None)
+        for working in self._patches:
+            if working.path == answer.path and answer.patch is not None:
+                self._taken(working, answer.patch)
 
-    def _saved(self, place: int, answer: Answer) -> None:
-        # Our own writing is no reason to load the file again.
-        self._watch.add(answer.path)
-        self._patches[place] = replace(self._patches[place], text=answer.text)
-        self.trouble = ""
-        self._say(f"saved {answer.path}")
-
-    def _replaced(self, place: int, patch: LoadedPatch) -> None:
-        before = self._patches[place]
-        self._patches[place] = patch
-        self._recall.changed(place)
-        if place == self.position:
-            try:
-                if patch.text == before.text:
+    def _taken(self, working: Working, patch: LoadedPatch) -> None:
+        redrawn = patch.text == working.text and patch.drawn != working.loaded.drawn
+        if not redrawn and patch.text in {working.saved.text, working.text}:
+            self.trouble = ""
+            return
+        sounding = self.sounding(working)
+        before = working.values if sounding is None else sounding
+        try:
+            if redrawn:
+                if working is self.working:
                     morph_to(self._engine, patch.program)
-                else:
-                    self._engine.play(patch.program, carry=True)
-            except EngineFullError as error:
-                self._patches[place] = before
-                self._complain(f"{patch.path}: {error}")
-                return
+                working.become(patch, working.values)
+                self.changed(working)
+                self._say(f"loaded {patch.path} again")
+            else:
+                self._replace(working, patch, before)
+        except EngineFullError as error:
+            self.complain(f"{patch.path}: {error}")
+            return
         self.trouble = ""
-        self._say(f"loaded {patch.path} again")
         for warning in patch.warnings:
             self._say(f"{patch.path}: {warning}")
 
-    def _complain(self, trouble: str) -> None:
+    def _replace(self, working: Working, patch: LoadedPatch, before: Values) -> None:
+        unsaved = working.is_unsaved()
+        after = Working(patch).values
+        step = step_between("loading the file again", (working.text, patch.text), before, after)
+        self.become(working, patch, after, after)
+        working.saved = patch
+        working.history.add(step, time.monotonic())
+        kept = "; undo brings back what was not saved" if unsaved else ""
+        self._say(f"loaded {patch.path} again{kept}")
+
+    def complain(self, trouble: str) -> None:
+        """Note and say what has become wrong."""
         self.trouble = trouble
         self._say(trouble)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import gc
 import signal
 import sys
@@ -21,14 +22,18 @@ from instrument.patch.routing import wind_down
 from instrument.patch.set_list import patches_named
 from instrument.shapes.report import highest_legible
 from instrument.stage.choose import choose_driver
+from instrument.stage.fault_log import GOES_ON, FaultLog
 from instrument.stage.feeder import Feeder
 from instrument.stage.jack import JackDriver
 from instrument.stage.listen import Listening
 from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
+from instrument.stage.opening import Opening
+from instrument.stage.outputs import outputs_of
 from instrument.stage.recording import ShowRecording
+from instrument.stage.recovery import Recovery
 from instrument.stage.setlist import Setlist
-from instrument.stage.silent import SilentClock
+from instrument.stage.standstill import Standstill
 from instrument.stage.window_process import WindowProcess
 from instrument.takes.recording import RecordedEngine
 
@@ -73,12 +78,16 @@ class ShowOptions:
         End after so long; None plays until it is told to end.
     perform : Path or None
         Standard MIDI File to play into the instrument.
+    outputs : str
+        Channels that the device gets, as in `outputs_of`.
     record : Path or None
         Folder into which a take of the whole show is recorded.
     keep : float
         Seconds of sound that are kept for a take after the fact; 0 starts no recorder until it is wanted.
     tags : mapping of str to str
         Title, artist and date of takes, where they are not to follow from the patch and the day.
+    opening : bool
+        Play each patch's own performance until a hand takes over.
     """
 
     patches: tuple[Path, ...]
@@ -90,9 +99,11 @@ class ShowOptions:
     seconds: float | None = None
     perform: Path | None = None
     input: str | None = None
+    outputs: str = "xy"
     record: Path | None = None
     keep: float = 0.0
     tags: Mapping[str, str] = field(default_factory=dict)
+    opening: bool = False
 
 
 def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
@@ -136,6 +147,8 @@ class Show:
         self._over = threading.Event()
         self._window: WindowProcess | None = None
         self._trouble = ""
+        self._faults = FaultLog()
+        self._opening: Opening | None = None
 
     def run(self) -> None:
         """Start everything, look after it, and return when it is over.
@@ -145,6 +158,7 @@ class Show:
         ValueError, OSError
             If something that was asked for cannot be used.
         """
+        self._ending.callback(self._faults.close)
         self._ending.enter_context(_ended_by_signals(self._over))
         self._ending.enter_context(_quiet_python())
         self._prepare()
@@ -159,7 +173,14 @@ class Show:
         patches = [read_patch(path) for named in options.patches for path in patches_named(named)]
         wind_down()
         self._heard = any(hears_input(patch.program) for patch in patches)
-        choice = choose_driver(options.audio, options.rate, options.block, options.input, hears=self._heard)
+        choice = choose_driver(
+            options.audio,
+            options.rate,
+            options.block,
+            options.input,
+            hears=self._heard,
+            outputs=outputs_of(options.outputs),
+        )
         events = read_performance(options.perform, choice.rate, self._say) if options.perform else []
         memory = allocate(choice.rate, shared=True)
         self._ending.callback(memory.close)
@@ -173,6 +194,8 @@ class Show:
         self._feeder = Feeder(self._engine, events) if events else None
         self._driver: Driver = choice.open(self._engine)
         self._ending.callback(self._close_driver)
+        self._recovery = Recovery(self._engine, choice)
+        self._ending.callback(self._recovery.close)
         if choice.trouble:
             self._complain(choice.trouble)
         self._tell_block()
@@ -213,6 +236,9 @@ class Show:
         if self._feeder is not None:
             self._feeder.start()
             self._ending.callback(self._feeder.close)
+        if self._options.opening and self._feeder is None:
+            again = functools.partial(self._setlist.step, 0)
+            self._opening = Opening(self._engine, lambda: self._setlist.current.path, again)
         self._began = time.monotonic()
         self._say(
             f"playing {self._setlist.current.title} through {self._driver.name}, {self._engine.rate:g} Hz"
@@ -228,17 +254,21 @@ class Show:
         changed, trouble = self._recording.look()
         if trouble:
             self._trouble = trouble
+            self._faults.note(trouble)
             self._show_state()
         elif changed and self._window is not None:
             self._window.send(self._recording.state)
 
     def _look_after(self) -> None:
         look_again = 0.0
+        self._standstill = Standstill()
         while not self._over.is_set() and not self._time_is_up():
             for request in self._window.requests() if self._window else ():
                 self._do(request)
             self._look_at_files()
             self._recording.send_on()
+            if self._opening is not None:
+                self._opening.look()
             now = time.monotonic()
             if now >= look_again:
                 look_again = now + LOOK_SECONDS
@@ -255,27 +285,43 @@ class Show:
         return first and played >= seconds
 
     def _look(self) -> None:
-        if not self._driver.running:
-            self._replace_driver()
-        elif (trouble := self._driver.trouble) and trouble != self._trouble:
-            self._complain(trouble)
-            self._show_state()
+        if (stood := self._standstill.look()) > 0:
+            self._complain(
+                f"everything stood still for {stood:.1f} s (suspended, or no time to run)", GOES_ON
+            )
+        self._look_at_device()
         self._look_at_ports()
         self._look_at_recording()
         if self._window is not None and (ended := self._window.mourn()):
             # A key held on its keyboard can no longer be let go of there.
             self._engine.push(panic_event(), RING_COMMAND)
             self._say(ended)
+            self._faults.note(ended)
+            self._show_state()
+
+    def _look_at_device(self) -> None:
+        change = self._recovery.look(self._driver, self._midi)
+        if change is not None:
+            self._driver = change.driver
+            self._complain(change.cause, change.done)
+            self._trouble = self._trouble if change.lost else change.driver.trouble
+            self._show_state()
+        elif (trouble := self._driver.trouble) and trouble != self._trouble:
+            self._complain(trouble)
+            self._show_state()
 
     def _look_at_ports(self) -> None:
         changes = self._midi.look() if self._midi is not None else []
         for change in changes:
             self._say(change)
+            self._faults.note(change)
         if changes:
             self._show_state()
 
     def _look_at_files(self) -> None:
         if self._setlist.look():
+            if self._setlist.trouble not in {"", self._trouble}:
+                self._faults.note(self._setlist.trouble, "what played before plays on")
             self._trouble = self._setlist.trouble
             self._look_at_input()
             self._show_state()
@@ -287,18 +333,10 @@ class Show:
             self._complain("this patch takes from the live input, which is not open: start again to hear it.")
         self._heard = hears
 
-    def _replace_driver(self) -> None:
-        lost = self._driver
-        self._driver = SilentClock(self._engine, max(lost.block, 64))
-        lost.close()
-        if self._midi is not None:
-            self._midi.lose_driver()
-        self._driver.start()
-        self._complain(f"{lost.name} has stopped: playing on a silent clock.")
-        self._show_state()
-
     def _do(self, request: dict[str, Any]) -> None:
         do = request["do"]
+        if self._opening is not None and do not in {"next", "previous"}:
+            self._opening.end()
         if do == "quit":
             self._over.set()
         elif do in {"next", "previous"}:
@@ -325,9 +363,10 @@ class Show:
             return
         self._engine.push(event, RING_COMMAND)
 
-    def _complain(self, trouble: str) -> None:
-        self._trouble = trouble
-        self._say(trouble)
+    def _complain(self, cause: str, done: str = "") -> None:
+        self._trouble = f"{cause}: {done}." if done else cause
+        self._say(self._trouble)
+        self._faults.note(cause, done or GOES_ON)
 
     def _show_state(self) -> None:
         if self._window is None:
@@ -346,6 +385,7 @@ class Show:
                     for layer, corners in patch.corners
                 ],
                 "trouble": self._trouble,
+                "faults": self._faults.lines,
                 **self._recording.state,
             }
         )
@@ -357,7 +397,7 @@ def _ended_by_signals(over: threading.Event) -> Iterator[None]:
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    kinds = [signal.SIGINT, signal.SIGTERM]
+    kinds = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
     before = [signal.signal(kind, lambda *_: over.set()) for kind in kinds]
     try:
         yield

@@ -1,4 +1,4 @@
-"""A process of its own for reading and saving patches, so that no heavy Python runs beside the MIDI thread."""
+"""A process of its own for reading, editing and saving patches, so that no heavy Python runs beside the MIDI thread."""
 
 from __future__ import annotations
 
@@ -7,15 +7,30 @@ import os
 import signal
 import time
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from instrument.patch.errors import PatchError, Problem
 from instrument.patch.routing import stop_reading, warm_up
-from instrument.stage.loading import LoadedPatch, files_named_in, read_patch, write_patch
+from instrument.patch.set_list import patches_named
+from instrument.stage.kept import keep_unsaved
+from instrument.stage.loading import (
+    LoadedPatch,
+    Shown,
+    build_text,
+    edit_patch,
+    files_named_in,
+    read_patch,
+    write_patch,
+)
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from multiprocessing.connection import Connection
+
+    from instrument.engine.engine import Event
+    from instrument.patch.rewrite import Change
 
 PATIENCE = 120.0
 """Seconds after which a patch is given up; a large drawing takes one or two, and each has its own limit."""
@@ -26,22 +41,70 @@ _ENDING = 1.0
 
 
 @dataclass(frozen=True)
+class Job:
+    """One request.
+
+    Attributes
+    ----------
+    do : str
+        ``read`` a patch file, ``build`` a text, ``redraw`` one whose drawings have changed, ``edit`` a text and build it, ``save``, ``keep`` what is not saved in a
+        recovery file, ``open`` whatever patches a file names, ``perform`` a MIDI file, ``warm`` up.
+    path : Path
+    text : str
+        The patch as it is now.
+    values : list of float
+        What its parameters are set to now.
+    changes : tuple of Change
+    saved : str or None
+        What the file held when it was read or written last.
+    to : Path or None
+        File to write instead.
+    rate : float
+        Sample rate in hertz of a performance's events.
+    number : int
+        Given by the worker, the same in the answer.
+    """
+
+    do: str
+    path: Path = field(default_factory=Path)
+    text: str = ""
+    values: list[float] = field(default_factory=list)
+    changes: tuple[Change, ...] = ()
+    saved: str | None = None
+    to: Path | None = None
+    rate: float = 0.0
+    number: int = 0
+
+
+@dataclass(frozen=True)
 class Answer:
     """What became of one request.
 
     Attributes
     ----------
     do : str
-        ``read``, ``save`` or ``warm``.
+        As in `Job`.
     path : Path
     patch : LoadedPatch or None
-        The patch that was read.
+        The patch that was read, built or edited.
     text : str
         The text that was saved.
     trouble : str
         Why nothing came of it; otherwise empty.
     files : tuple of Path
         Drawings of a patch that could not be read, which may be mended before the patch is.
+    shown : Shown or None
+        What the window is told of the patch that was saved.
+    problem : Problem or None
+        The first mistake of a patch, where that is the trouble.
+    patches : tuple of LoadedPatch
+        What was opened.
+    events : tuple of Event
+        Of a performance.
+    warnings : tuple of str
+        Sentences to say.
+    number : int
+        Of the job.
     """
 
     do: str
@@ -50,6 +113,12 @@ class Answer:
     text: str = ""
     trouble: str = ""
     files: tuple[Path, ...] = ()
+    shown: Shown | None = None
+    problem: Problem | None = None
+    patches: tuple[LoadedPatch, ...] = ()
+    events: tuple[Event, ...] = ()
+    warnings: tuple[str, ...] = ()
+    number: int = 0
 
 
 class Worker:
@@ -58,27 +127,36 @@ class Worker:
     def __init__(self) -> None:
         self._process: Any = None
         self._connection: Connection | None = None
-        self._waiting: list[tuple[str, Path, str, list[float]]] = []
+        self._waiting: list[Job] = []
         self._since = 0.0
+        self._numbers = 0
 
     def warm_up(self) -> None:
         """Start the process, and the one that reads drawings, so that the first saved drawing finds them ready."""
-        self._ask("warm", Path(), "", [])
+        self.ask(Job("warm"))
 
     def read(self, path: Path) -> None:
         """Ask for a patch file to be read; a request for the same file that still waits is enough."""
-        if ("read", path) not in [(do, other) for do, other, _, _ in self._waiting[1:]]:
-            self._ask("read", path, "", [])
+        if ("read", path) not in [(job.do, job.path) for job in self._waiting[1:]]:
+            self.ask(Job("read", path))
 
-    def save(self, path: Path, text: str, values: list[float]) -> None:
+    def save(self, path: Path, text: str, values: Sequence[float]) -> None:
         """Ask for a patch to be saved with other values; see `write_patch`."""
-        self._ask("save", path, text, values)
+        self.ask(Job("save", path, text, list(values)))
+
+    def ask(self, job: Job) -> int:
+        """Ask for something; return the number that its answer will have."""
+        self._numbers += 1
+        self._waiting.append(replace(job, number=self._numbers))
+        if len(self._waiting) == 1:
+            self._hand_on()
+        return self._numbers
 
     def answers(self) -> list[Answer]:
         """Return what has been done since the last call; never waits."""
         found: list[Answer] = []
         while self._waiting and self._connection is not None:
-            do, path, _, _ = self._waiting[0]
+            job = self._waiting[0]
             try:
                 if self._connection.poll():
                     found.append(self._connection.recv())
@@ -91,7 +169,8 @@ class Worker:
                 why = (
                     f"took longer than {PATIENCE:g} s" if slow else "ended the process that works on patches"
                 )
-                found.append(Answer(do, path, trouble=f"{path}: this file {why}; the old one plays on."))
+                said = f"{job.path}: this file {why}; the old one plays on."
+                found.append(Answer(job.do, job.path, trouble=said, number=job.number))
                 self.close()
             self._waiting.pop(0)
             self._hand_on()
@@ -110,11 +189,6 @@ class Worker:
             self._process.join()
             self._process.close()
             self._process = None
-
-    def _ask(self, do: str, path: Path, text: str, values: list[float]) -> None:
-        self._waiting.append((do, path, text, values))
-        if len(self._waiting) == 1:
-            self._hand_on()
 
     def _hand_on(self) -> None:
         if not self._waiting:
@@ -143,7 +217,8 @@ def _work(connection: Connection) -> None:
         os.nice(_NICENESS)
     with suppress(EOFError, OSError):
         while True:
-            connection.send(_answer(*connection.recv()))
+            job = connection.recv()
+            connection.send(replace(_answer(job), number=job.number))
     stop_reading()
 
 
@@ -152,15 +227,40 @@ def _end(*_: object) -> None:
     os._exit(0)
 
 
-def _answer(do: str, path: Path, text: str, values: list[float]) -> Answer:
+def _answer(job: Job) -> Answer:
     # Patch errors are sentences already; whatever else a file provokes must not end the process.
     try:
-        if do == "warm":
-            warm_up()
-            return Answer(do, path)
-        if do == "save":
-            return Answer(do, path, text=write_patch(path, text, values))
-        return Answer(do, path, read_patch(path))
+        return _done(job)
     except Exception as error:  # noqa: BLE001
-        files = files_named_in(path) if do == "read" else ()
-        return Answer(do, path, trouble=str(error) or f"{path}: {type(error).__name__}", files=files)
+        files = files_named_in(job.path) if job.do == "read" else ()
+        problem = error.problems[0] if isinstance(error, PatchError) else None
+        said = str(error) or f"{job.path}: {type(error).__name__}"
+        return Answer(job.do, job.path, trouble=said, files=files, problem=problem)
+
+
+def _done(job: Job) -> Answer:
+    do, path = job.do, job.path
+    match do:
+        case "read":
+            return Answer(do, path, read_patch(path))
+        case "build" | "redraw":
+            return Answer(do, path, build_text(path, job.text))
+        case "edit":
+            return Answer(do, path, edit_patch(path, job.text, job.changes))
+        case "save":
+            text, shown = write_patch(path, job.text, job.values, job.saved, job.to)
+            return Answer(do, job.to or path, text=text, shown=shown)
+        case "keep" if job.to is not None:
+            keep_unsaved(job.to, path, job.text, job.values)
+        case "open":
+            return Answer(do, path, patches=tuple(read_patch(one) for one in patches_named(path)))
+        case "perform":
+            # Only here, as it brings the whole compiled engine with it.
+            from instrument.midi.file import read_performance  # noqa: PLC0415
+
+            warnings: list[str] = []
+            events = tuple(read_performance(path, job.rate, warnings.append))
+            return Answer(do, path, events=events, warnings=tuple(warnings))
+        case "warm":
+            warm_up()
+    return Answer(do, path)

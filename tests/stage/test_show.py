@@ -74,7 +74,7 @@ class TestBeginAndEnd:
         assert run_show(ShowOptions((patch,), audio="off", window=False, seconds=0.5), lambda _: None) == 0
         assert 0.5 <= time.monotonic() - began < 5
 
-    @pytest.mark.parametrize("by", [signal.SIGINT, signal.SIGTERM])
+    @pytest.mark.parametrize("by", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
     def test_a_signal_ends_it_cleanly(self, patch: Path, by: signal.Signals) -> None:
         with Playing([patch], **SILENT) as show:
             show.engine()
