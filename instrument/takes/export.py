@@ -26,6 +26,9 @@ FORMATS = {".wav": ("WAV", "FLOAT"), ".flac": ("FLAC", "PCM_24")}
 PICTURES = (".gif", ".png", ".webp")
 """File endings that are no sound (`instrument.takes.picture`, `instrument.takes.loop`)."""
 
+FILMS = (".mkv", ".mp4")
+"""File endings of films, with sound as it was and with lossy sound (`instrument.takes.film`)."""
+
 _PIECE = 1 << 15
 """Frames between two writes."""
 
@@ -48,7 +51,7 @@ def sound_format(path: Path) -> tuple[str, str]:
     try:
         return FORMATS[path.suffix.lower()]
     except KeyError:
-        known = ", ".join(sorted([*FORMATS, *PICTURES]))
+        known = ", ".join(sorted([*FORMATS, *PICTURES, *FILMS]))
         raise ExportError(
             f"{path}: cannot write {path.suffix or 'a file without ending'}; use {known}"
         ) from None
