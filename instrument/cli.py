@@ -189,16 +189,26 @@ def render(
 
     .wav (float), .flac (24 bits), .mkv or .mp4 (a film), .png (a still), .gif or .webp (one round).
     """
-    from instrument.takes.sound import is_sound
-
-    if not is_sound(patch):
-        from instrument.engine.warm import warm
-
-        warm()
     from instrument.progress import working
+    from instrument.takes.sound import is_sound
+    from instrument.takes.sound_file import tags_from
+
+    looks, named = (*(look or ()), phosphor), tags_from(tags or ())
+    if is_sound(patch):
+        from instrument.takes.render_sound import render_sound
+
+        if rate is not None or perform is not None or settings:
+            raise ValueError(f"{patch}: a sound file has its own rate, and takes no --perform and no --set")
+        with working("rendering") as progress:
+            said = render_sound(patch, output, seconds, size, exposure, looks, fps, named, progress)
+        for sentence in said:
+            say(sentence)
+        return
+    from instrument.engine.warm import warm
+
+    warm()
     from instrument.takes.rendering import Rendering
     from instrument.takes.rendering import render as render_to_file
-    from instrument.takes.sound_file import tags_from
 
     wanted = Rendering(
         patch,
@@ -209,9 +219,9 @@ def render(
         perform,
         tuple(settings or ()),
         size,
-        tags_from(tags or ()),
+        named,
         exposure,
-        (*(look or ()), phosphor),
+        looks,
         fps,
     )
     with working("rendering") as progress:

@@ -114,6 +114,37 @@ def test_a_look_that_cannot_be_is_one_sentence(tmp_path: Path, extra: list[str],
     assert said in refused("render", PATCH, "-o", tmp_path / "x.png", "--seconds", "0.1", *extra)
 
 
+def test_a_film_of_a_patch_and_one_of_a_sound_file(tmp_path: Path) -> None:
+    out, sound = tmp_path / "knot.mp4", tmp_path / "tide.wav"
+    small = ["--size", "33", "--fps", "29.97"]
+    run = beamhand("render", PATCH, "-o", out, "--seconds", "0.1", *small, "--tag", "title=Low tide")
+    assert run.returncode == 0, run.stderr
+    assert "no longer draws cleanly on a real tube" in run.stderr
+    assert "H.264 takes even numbers only" in run.stderr
+    assert b"ftyp" in out.read_bytes()[:16]
+    assert b"Low tide" in out.read_bytes()
+    soundfile.write(sound, np.zeros((4800, 2)), 48_000)
+    run = beamhand("render", sound, "-o", tmp_path / "tide.mkv", *small, "--seconds", "0.05")
+    assert run.returncode == 0, run.stderr
+    assert "0.05 s at 48000 Hz" in run.stderr
+    assert (tmp_path / "tide.mkv").read_bytes().startswith(b"\x1a\x45\xdf\xa3")
+    assert "something of this name already" in refused("render", sound, "-o", out)
+
+
+@pytest.mark.parametrize(
+    ("extra", "said"),
+    [
+        (["--fps", "fast"], "1 to 240 frames a second"),
+        (["--size", "5000"], "use --size 16 to 4096"),
+        (["--rate", "96001"], "FLAC cannot hold 96001 Hz"),
+        (["--seconds", "0"], "there is no sound to make a film of"),
+    ],
+)
+def test_a_film_that_cannot_be_is_one_sentence(tmp_path: Path, extra: list[str], said: str) -> None:
+    assert said in refused("render", PATCH, "-o", tmp_path / "x.mkv", *extra)
+    assert not list(tmp_path.iterdir())
+
+
 @pytest.mark.parametrize("extra", [["--rate", "48000"], ["--set", "layer.1.level=0"]])
 def test_a_sound_file_takes_nothing_that_belongs_to_a_patch(tmp_path: Path, extra: list[str]) -> None:
     sound = tmp_path / "tide.wav"

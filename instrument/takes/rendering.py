@@ -1,4 +1,4 @@
-"""One door for rendering: a patch, a take or a sound, into whatever the name of the file asks for."""
+"""One door for rendering: a patch or a take, into whatever the name of the file asks for."""
 
 from __future__ import annotations
 
@@ -10,13 +10,12 @@ from instrument.engine.engine import Engine
 from instrument.midi.file import read_performance
 from instrument.patch.changed import load_program
 from instrument.takes.errors import TakeError
-from instrument.takes.export import PICTURES, ExportError, check_rate, export_sound, render_frames
+from instrument.takes.export import PICTURES, check_rate, export_sound, render_frames
 from instrument.takes.export_take import export_take
 from instrument.takes.film import FilmOptions, check_film, is_film, read_pace, write_film
 from instrument.takes.folder import is_take
 from instrument.takes.loop import export_loop
-from instrument.takes.picture import EXPOSURE, STILL, export_still, still_of_file
-from instrument.takes.sound import is_sound, open_sound
+from instrument.takes.picture import EXPOSURE, STILL, export_still
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -40,7 +39,7 @@ class Rendering:
     Attributes
     ----------
     source : Path
-        Patch file, folder of a take, or sound file to look at.
+        Patch file, or folder of a take.
     output : Path
     rate : float or None
         Sample rate in hertz; None for the take's own, or `DEFAULT_RATE`.
@@ -103,8 +102,6 @@ def render(wanted: Rendering, progress: Callable[[float], None] | None = None) -
     ValueError
         If what is asked for is refused.
     """
-    if is_sound(wanted.source):
-        return _render_sound(wanted, progress)
     if is_take(wanted.source):
         if wanted.perform is not None or wanted.settings or wanted.seconds is not None:
             raise TakeError(
@@ -123,21 +120,6 @@ def render(wanted: Rendering, progress: Callable[[float], None] | None = None) -
             wanted.film if is_film(wanted.output) else None,
         )
     return _render_patch(wanted, progress)
-
-
-def _render_sound(wanted: Rendering, progress: Callable[[float], None] | None) -> list[str]:
-    source, output = wanted.source, wanted.output
-    if wanted.rate is not None or wanted.perform is not None or wanted.settings:
-        raise ExportError(f"{source}: a sound file has its own rate, and takes no --perform and no --set")
-    if not is_film(output):
-        return [
-            still_of_file(source, output, wanted.seconds, wanted.size, wanted.exposure, list(wanted.looks))
-        ]
-    sound = open_sound(source)
-    frames = sound.frames if wanted.seconds is None else min(round(wanted.seconds * sound.rate), sound.frames)
-    said = write_film(output, sound.rate, sound.pieces(0, frames), frames, wanted.film, wanted.tags, progress)
-    said += [f"{source}: {sound.remark}"] if sound.remark else []
-    return [*said, f"{output}: {frames / sound.rate:g} s at {sound.rate} Hz"]
 
 
 def _render_patch(wanted: Rendering, progress: Callable[[float], None] | None) -> list[str]:

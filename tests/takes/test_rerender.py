@@ -14,6 +14,7 @@ from instrument.takes.export_take import export_take
 from instrument.takes.folder import FACTS, read_facts
 from instrument.takes.rendering import Rendering, render
 from instrument.takes.rerender import open_take
+from tests.takes.films import pictures_in, sound_in
 from tests.takes.playing import studio
 
 
@@ -162,3 +163,15 @@ def test_a_folder_that_is_no_take_is_one_sentence(tmp_path: Path) -> None:
 def test_the_sound_may_be_left_out(take: Path, tmp_path: Path) -> None:
     (take / "sound.wav").unlink()
     assert "the same bytes as the recording" in export_take(take, tmp_path / "again.wav")[-1]
+
+
+def test_a_film_of_a_take_holds_the_sound_that_was_recorded(recorded: Path, tmp_path: Path) -> None:
+    film = tmp_path / "film.mkv"
+    said = render(Rendering(recorded, film, size=32, fps="50", tags={"artist": "Night shift"}))
+    played, rate = soundfile.read(recorded / "sound.wav", always_2d=True)
+    expected = np.clip(np.rint(played * 2**23), -(2**23), 2**23 - 1)
+    np.testing.assert_array_equal(sound_in(film)[1] >> 8, expected)
+    assert len(pictures_in(film)[0]) == -(-len(played) * 50 // rate)
+    assert "the same bytes as the recording" in said[-1]
+    with pytest.raises(ValueError, match="something of this name already"):
+        render(Rendering(recorded, film))
