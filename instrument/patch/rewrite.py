@@ -91,7 +91,9 @@ def _check_value(value: Any, depth: int) -> None:
         for below in value:
             _check_value(below, depth + 1)
     elif not isinstance(value, str | bool | int | float):
-        raise EditError(f"a value is {value!r}; a patch holds numbers, texts, true and false, lists and tables.")
+        raise EditError(
+            f"a value is {value!r}; a patch holds numbers, texts, true and false, lists and tables."
+        )
 
 
 def rewritten(text: str, changes: Iterable[Change]) -> str:
@@ -147,7 +149,15 @@ def _changed(text: str, change: Change) -> str:
             new = tomlkit.dumps(document)
             if _words(tomllib.loads(new)) == _words(wanted):
                 return new
-        except (TOMLKitError, tomllib.TOMLDecodeError, KeyError, IndexError, TypeError, ValueError, AttributeError):
+        except (
+            TOMLKitError,
+            tomllib.TOMLDecodeError,
+            KeyError,
+            IndexError,
+            TypeError,
+            ValueError,
+            AttributeError,
+        ):
             continue
     raise EditError(
         f"{named(change.path)} cannot be changed in this text. Write each table under a [header] of its own."
@@ -194,11 +204,11 @@ def _apply(data: Any, change: Change, make: Any) -> None:
     *way, last = change.path
     here = above = data
     for k, step in enumerate(way):
-        if change.do != "remove" and isinstance(step, str) and isinstance(here, MutableMapping):
-            if step not in here:
-                if step in TABLES or isinstance(change.path[k + 1], int):
-                    raise EditError(f"the patch has no {named(change.path[: k + 1])}.")
-                here[step] = make({}, here, step, None)
+        missing = isinstance(step, str) and isinstance(here, MutableMapping) and step not in here
+        if missing and change.do != "remove":
+            if step in TABLES or isinstance(change.path[k + 1], int):
+                raise EditError(f"the patch has no {named(change.path[: k + 1])}.")
+            here[step] = make({}, here, step, None)
         above, here = here, _below(here, (step,))
     if change.do == "remove":
         _below(here, (last,))
@@ -300,5 +310,3 @@ def _rows(value: list[Any], *, in_line: bool) -> Item:
         array.append(_item(row, array, None, None))
     nested = any(isinstance(row, dict | list) for row in value)
     return array.multiline(nested and len(value) > 2)
-
-

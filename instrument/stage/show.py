@@ -11,7 +11,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from instrument.engine.engine import panic_event, set_event
+from instrument.engine.engine import panic_event
 from instrument.engine.layout import RING_COMMAND
 from instrument.engine.memory import allocate
 from instrument.midi.errors import MidiError
@@ -19,7 +19,6 @@ from instrument.midi.file import read_performance
 from instrument.midi.priority import TENDING, raised_priority
 from instrument.patch.routing import wind_down
 from instrument.patch.set_list import patches_named
-from instrument.shapes.report import highest_legible
 from instrument.stage.choose import choose_driver
 from instrument.stage.feeder import Feeder
 from instrument.stage.jack import JackDriver
@@ -29,7 +28,9 @@ from instrument.stage.loading import read_patch
 from instrument.stage.recording import ShowRecording
 from instrument.stage.setlist import Setlist
 from instrument.stage.silent import SilentClock
+from instrument.stage.state import News
 from instrument.stage.window_process import WindowProcess
+from instrument.stage.workbench import Workbench
 from instrument.takes.recording import RecordedEngine
 
 if TYPE_CHECKING:
@@ -136,6 +137,7 @@ class Show:
         self._over = threading.Event()
         self._window: WindowProcess | None = None
         self._trouble = ""
+        self._news = News()
 
     def run(self) -> None:
         """Start everything, look after it, and return when it is over.
@@ -170,7 +172,11 @@ class Show:
         self._recording.follow(self._setlist)
         self._ending.callback(self._setlist.close)
         self._setlist.begin()
-        self._feeder = Feeder(self._engine, events) if events else None
+        self._bench = Workbench(
+            self._engine, self._setlist, self._recording, self._over, self._say, self._complain
+        )
+        self._ending.callback(self._bench.close)
+        self._performance = Feeder(self._engine, events) if events else None
         self._driver: Driver = choice.open(self._engine)
         self._ending.callback(self._close_driver)
         if choice.trouble:
@@ -210,14 +216,15 @@ class Show:
         self._driver.start()
         for refused in self._midi.start() if self._midi is not None else ():
             self._complain(refused)
-        if self._feeder is not None:
-            self._feeder.start()
-            self._ending.callback(self._feeder.close)
+        if self._performance is not None:
+            self._bench.perform(self._performance)
         self._began = time.monotonic()
         self._say(
             f"playing {self._setlist.current.title} through {self._driver.name}, {self._engine.rate:g} Hz"
         )
-        if self._options.window:
+        if not self._options.window:
+            self._bench.tell_kept()
+        else:
             window = WindowProcess(self._engine.memory.name, self._engine.rate)
             self._ending.callback(window.close)
             window.start()
@@ -229,8 +236,8 @@ class Show:
         if trouble:
             self._trouble = trouble
             self._show_state()
-        elif changed and self._window is not None:
-            self._window.send(self._recording.state)
+        elif changed:
+            self._show_state()
 
     def _look_after(self) -> None:
         look_again = 0.0
@@ -238,6 +245,7 @@ class Show:
             for request in self._window.requests() if self._window else ():
                 self._do(request)
             self._look_at_files()
+            self._bench.farewell.look()
             self._recording.send_on()
             now = time.monotonic()
             if now >= look_again:
@@ -262,7 +270,13 @@ class Show:
             self._show_state()
         self._look_at_ports()
         self._look_at_recording()
-        if self._window is not None and (ended := self._window.mourn()):
+        self._bench.look(time.monotonic())
+        self._show_state()
+        self._look_at_window()
+
+    def _look_at_window(self) -> None:
+        needed = self._bench.farewell.question is not None
+        if self._window is not None and (ended := self._window.mourn(needed=needed)):
             # A key held on its keyboard can no longer be let go of there.
             self._engine.push(panic_event(), RING_COMMAND)
             self._say(ended)
@@ -298,32 +312,14 @@ class Show:
         self._show_state()
 
     def _do(self, request: dict[str, Any]) -> None:
-        do = request["do"]
-        if do == "quit":
-            self._over.set()
-        elif do in {"next", "previous"}:
-            self._setlist.step(1 if do == "next" else -1)
-            self._trouble = self._setlist.trouble
-            self._show_state()
-        elif do == "panic":
-            self._engine.push(panic_event(), RING_COMMAND)
-        elif do == "save":
-            self._setlist.save()
-        elif do == "reload":
-            self._setlist.reload()
-        elif do in {"record", "keep"}:
-            self._recording.ask(do, request.get("on"))
-            self._look_at_recording()
-        elif do == "set":
-            self._set(request)
-
-    def _set(self, request: dict[str, Any]) -> None:
-        try:
-            event = set_event(0, str(request["address"]), float(request["value"]))
-        except (KeyError, TypeError, ValueError) as error:
-            self._complain(f"this parameter cannot be set ({error.args[0]}).")
+        self._setlist.trouble = ""
+        before, self._trouble = self._trouble, ""
+        if not self._bench.do(request):
+            self._trouble = before
             return
-        self._engine.push(event, RING_COMMAND)
+        self._trouble = self._trouble or self._setlist.trouble
+        self._look_at_recording()
+        self._show_state()
 
     def _complain(self, trouble: str) -> None:
         self._trouble = trouble
@@ -332,23 +328,16 @@ class Show:
     def _show_state(self) -> None:
         if self._window is None:
             return
-        patch = self._setlist.current
-        self._window.send(
-            {
-                "title": patch.title,
-                "patch": patch.path.name,
-                "layers": patch.layers,
-                "device": self._driver.name,
-                "midi": self._midi.names if self._midi is not None else [],
-                "controls": list(patch.controls),
-                "legible": [
-                    {"layer": layer, "corners": corners, "hertz": highest_legible(corners, self._engine.rate)}
-                    for layer, corners in patch.corners
-                ],
-                "trouble": self._trouble,
-                **self._recording.state,
-            }
-        )
+        state = {
+            **self._bench.state,
+            "device": self._driver.name,
+            "latency": self._driver.latency,
+            "midi": self._midi.names if self._midi is not None else [],
+            "trouble": self._trouble,
+            **self._recording.state,
+        }
+        if news := self._news.of(state):
+            self._window.send(news)
 
 
 @contextmanager
