@@ -98,7 +98,7 @@ def rounds(engine: Engine, layer: int) -> float:
     frequency, key, bend = (
         engine.value(f"layer.{layer}.pen.{name}") for name in ("frequency", "key", "bend")
     )
-    return abs(frequency) * 2.0 ** ((key + bend - 69.0) / 12.0)
+    return float(abs(frequency) * 2.0 ** ((key + bend - 69.0) / 12.0))
 
 
 def picture(name: str, samples: npt.NDArray[np.float32]) -> npt.NDArray[np.uint8]:

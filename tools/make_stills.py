@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PIL import Image
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     Samples = npt.NDArray[np.float32]
-    Picture = npt.NDArray[np.integer[npt.NBitBase]]
+    Picture = npt.NDArray[np.integer[Any]]
 
 ROOT = Path(__file__).resolve().parents[1]
 FOLDER = ROOT / "tests" / "reference" / "stills"

@@ -22,8 +22,8 @@ def _may_run_realtime() -> bool:
 
 
 @contextmanager
-def jack_server(rate: int, block: int) -> Iterator[str]:
-    """Run a JACK server on the dummy driver, paced in real time; yield its name.
+def jack_server(rate: int, block: int, name: str = "") -> Iterator[str]:
+    """Run a JACK server on the dummy driver, paced in real time; yield its name, which it has a usual one for.
 
     Clients find it by the environment variable ``JACK_DEFAULT_SERVER``, which is set meanwhile.
 
@@ -32,7 +32,7 @@ def jack_server(rate: int, block: int) -> Iterator[str]:
     RuntimeError
         If jackd is missing or does not come up.
     """
-    name = f"bench{os.getpid()}_{rate}"
+    name = name or f"bench{os.getpid()}_{rate}"
     realtime = ["-R", "-P", "70"] if _may_run_realtime() else ["-r"]
     command = ["jackd", "-n", name, *realtime, "-d", "dummy", "-r", str(rate), "-p", str(block)]
     server = _start(command)

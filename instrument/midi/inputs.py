@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from instrument.engine.engine import midi_event
 from instrument.midi.errors import MidiError
-from instrument.midi.plugs import Plug, check_wanted, choose_plugs
+from instrument.midi.plugs import Plug, check_wanted, choose_plugs, those_there
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -76,6 +76,9 @@ class Inputs:
         Hands an event to the engine, by a ring that belongs to the calling thread.
     own_name : str
         What our own port is called.
+    remembered : sequence of str, optional
+        Names or parts of names that are wanted where nothing else is, for as long as something has one of them; while
+        nothing has, every controller plays.
     """
 
     def __init__(
@@ -84,19 +87,28 @@ class Inputs:
         wanted: Sequence[str],
         push: Callable[[Event], object],
         own_name: str,
+        remembered: Sequence[str] = (),
     ) -> None:
         self._systems = list(systems)
         self._wanted = tuple(wanted)
         self._push = push
         self._own_name = own_name
+        self._remembered = tuple(remembered)
         self._numbers: dict[tuple[MidiSystem, str], int] = {}
         self._open: dict[tuple[MidiSystem, str], OpenInput] = {}
         self._refused: dict[str, str] = {}
+        self._forgotten: MidiSystem | None = None
 
     @property
     def names(self) -> list[str]:
         """Names of what is open, our own port once."""
         return list(dict.fromkeys(name for _, name in self._open))
+
+    @property
+    def ports(self) -> list[tuple[MidiSystem, str, int]]:
+        """System, name and number of each controller that is open; our own port is not among them."""
+        open_now = [place for place in self._open if place[1] != self._own_name]
+        return [(system, name, self._numbers[system, name]) for system, name in open_now]
 
     def check(self) -> None:
         """Check that everything that is wanted is there.
@@ -123,7 +135,8 @@ class Inputs:
 
     def look(self) -> list[str]:
         """See to what was plugged in or out since the last look; return a sentence for each."""
-        chosen = choose_plugs(self._wanted, [system.plugs() for system in self._systems])
+        plugs = [system.plugs() for system in self._systems]
+        chosen = choose_plugs(self._wanted or those_there(self._remembered, plugs), plugs)
         meant = {
             (system, plug.name): plug
             for system, plugs in zip(self._systems, chosen, strict=True)
@@ -144,6 +157,27 @@ class Inputs:
         for place in [place for place in self._open if place[0] is system]:
             self._let_go(place)
         self._systems.remove(system)
+        self._forgotten = system
+
+    def add(self, system: MidiSystem) -> None:
+        """Listen to a system in the place of the one forgotten last; what comes back has the number that it had.
+
+        Raises
+        ------
+        MidiError
+            If it refuses a port of our own.
+        """
+        self._systems.insert(0, system)
+        if self._forgotten is not None:
+            before = self._forgotten
+            self._numbers = {
+                (system if other is before else other, name): number
+                for (other, name), number in self._numbers.items()
+            }
+            self._forgotten = None
+        port = system.own(self._number(system, self._own_name))
+        if port is not None:
+            self._open[system, self._own_name] = port
 
     def close(self) -> None:
         """Close everything."""

@@ -85,14 +85,18 @@ class MidiPoll:
     def drop(self, port: InputPort) -> None:
         """Poll a port no more; returns when the thread has let go of it."""
         self._inputs = tuple(kept for kept in self._inputs if kept.port is not port)
+        self._wait_for_a_pass()
+
+    def _wait_for_a_pass(self) -> None:
         passes = self._passes
         deadline = time.monotonic() + _PATIENCE_SECONDS
         while self._thread.is_alive() and self._passes < passes + 2 and time.monotonic() < deadline:
             time.sleep(INTERVAL_SECONDS)
 
     def pour_into(self, ring: Ring) -> None:
-        """Push into another ring from now on, once what used to read the one before has ended."""
+        """Push into another ring from now on; returns when the thread has let go of the one before."""
         self._outbox = Outbox(ring)
+        self._wait_for_a_pass()
 
     def start(self) -> None:
         """Begin to poll."""

@@ -9,6 +9,7 @@ from instrument.stage.devices import NATIVE, AudioDevice, audio_devices, find_in
 from instrument.stage.driver import RATES, USUAL_RATE, DeviceError, Driver, check_block, check_rate
 from instrument.stage.jack import JackDriver, jack_device
 from instrument.stage.live import NO_INPUT
+from instrument.stage.outputs import XY, Outputs
 from instrument.stage.silent import USUAL_BLOCK, SilentClock
 
 if TYPE_CHECKING:
@@ -34,6 +35,8 @@ class Choice:
         Why nothing will be heard, or nothing listened to, although nobody asked for that; otherwise empty.
     live : AudioDevice, str or None
         Live input: a device, or part of the name of JACK's ports (empty for the machine's own); None opens none.
+    outputs : Outputs
+        Channels that the device gets.
     """
 
     device: AudioDevice | None
@@ -41,6 +44,7 @@ class Choice:
     block: int | None = None
     trouble: str = ""
     live: AudioDevice | str | None = None
+    outputs: Outputs = XY
 
     @property
     def jack(self) -> bool:
@@ -58,11 +62,12 @@ class Choice:
         if self.device is None:
             return SilentClock(engine, self.block or USUAL_BLOCK)
         if self.device.native:
-            return JackDriver(engine, self.device, self.live if isinstance(self.live, str) else None)
+            heard = self.live if isinstance(self.live, str) else None
+            return JackDriver(engine, self.device, heard, self.outputs)
         from instrument.stage.portaudio import PortAudioDriver  # noqa: PLC0415 - as in load_portaudio
 
         live = self.live if isinstance(self.live, AudioDevice) else None
-        return PortAudioDriver(engine, self.device, self.block, live)
+        return PortAudioDriver(engine, self.device, self.block, live, self.outputs)
 
 
 def choose_driver(
@@ -72,6 +77,7 @@ def choose_driver(
     live: str | None = None,
     *,
     hears: bool = False,
+    outputs: Outputs = XY,
 ) -> Choice:
     """Decide what will play.
 
@@ -88,6 +94,8 @@ def choose_driver(
         Live input by name or part of it; `OFF` for none; None for the usual one where something hears it.
     hears : bool
         Whether a program hears the live input.
+    outputs : Outputs
+        Channels that the device gets.
 
     Raises
     ------
@@ -99,6 +107,7 @@ def choose_driver(
     if block is not None:
         check_block(block)
     choice, devices = _choose_output(audio, rate, block)
+    choice = replace(choice, outputs=outputs)
     wanted = live if live is not None else "" if hears else OFF
     if wanted.casefold() == OFF:
         return choice

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,7 +17,8 @@ from instrument.stage.jack_library import (
     MIDI,
     JackClient,
 )
-from instrument.stage.quiet import quiet_libraries
+from instrument.stage.outlet import Outlet
+from instrument.stage.outputs import XY, Outputs
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -29,14 +31,16 @@ CLIENT = "Beamhand"
 OWN_INPUT = 0
 """Place of our own MIDI input among the sources."""
 
+_PATIENCE = 2.0
+
 _abandoned: list[Any] = []
 """What a server that died may still write to; nobody can say when it has stopped."""
 
 
-def jack_device() -> AudioDevice | None:
-    """Return the JACK server as a device, or None where none answers."""
+def jack_device(silence: int | None = None) -> AudioDevice | None:
+    """Return the JACK server as a device, or None where none answers; `silence` as in `JackClient`."""
     try:
-        client = JackClient(CLIENT)
+        client = JackClient(CLIENT, silence)
     except DeviceError:
         return None
     try:
@@ -60,11 +64,16 @@ class JackDriver(Driver):
         From `jack_device`.
     live : str or None
         Live input to open: part of a port's name, or empty for the machine's own; None opens none.
+    outputs : Outputs
+        Channels that the server gets.
+    returning : bool
+        Whether a performance goes on with it: what it gets is faded in, and resampled where the server runs at
+        another rate, without live input then.
 
     Raises
     ------
     DeviceError
-        If no server answers, it runs at another rate, or it refuses a port.
+        If no server answers, it runs at another rate and a performance is only to begin, or it refuses a port.
 
     Attributes
     ----------
@@ -76,25 +85,41 @@ class JackDriver(Driver):
     jack = True
     silent = False
 
-    def __init__(self, engine: Engine, device: AudioDevice, live: str | None = None) -> None:
+    def __init__(
+        self,
+        engine: Engine,
+        device: AudioDevice,
+        live: str | None = None,
+        outputs: Outputs = XY,
+        *,
+        returning: bool = False,
+    ) -> None:
         from instrument.stage import jack_process  # noqa: PLC0415 - compiled against the library, which may be missing
 
         self._compiled = jack_process
         self.name = device.label
         self._engine = engine
-        self.client = JackClient(CLIENT)
+        # JACK prints what it notices; what matters of it is counted in the state.
+        self.client = JackClient(CLIENT, jack_process.be_quiet.address)
         self.rate = check_rate(engine.rate)
+        self._outputs = outputs
+        self._outlet: Outlet | None = None
         self._began = False
         self._closed = False
         try:
-            if self.client.rate != engine.rate:
+            if returning or outputs != XY:
+                self._outlet = Outlet(engine, outputs, self.client.rate)
+            if returning:
+                self.rate = self.client.rate
+            if self.client.rate != self.rate:
                 raise DeviceError(
                     f"{self.name} refuses {engine.rate:g} Hz; it runs at {self.client.rate:g} "
                     f"(--rate {self.client.rate:g})."
                 )
             self._make_state()
             self._set_callbacks()
-            self._live = self._live_ports(live) if live is not None else []
+            resamples = self.rate != engine.rate
+            self._live = self._live_ports(live) if live is not None and not resamples else []
         except DeviceError:
             self.client.close()
             raise
@@ -105,14 +130,14 @@ class JackDriver(Driver):
         self.state["memory"] = self._engine.memory.address
         self.state["rate"] = round(self.client.rate)
         self.state["period"] = self.client.period
-        _abandoned.append(self.state)
+        self.state["n_outputs"] = self._outputs.channels
+        self.state["outlet"] = self._outlet.address if self._outlet is not None else 0
+        self.state["per_frame"] = self._engine.rate / self.client.rate
+        _abandoned.append((self.state, self._outlet))
 
     def _set_callbacks(self) -> None:
         library, handle, address = self.client.library, self.client.handle, self.state.ctypes.data
         compiled = self._compiled
-        # JACK prints what it notices; what matters of it is counted in the state.
-        library.jack_set_error_function(compiled.be_quiet.address)
-        library.jack_set_info_function(compiled.be_quiet.address)
         for set_callback, callback in (
             (library.jack_set_process_callback, compiled.process),
             (library.jack_set_xrun_callback, compiled.count_xrun),
@@ -126,13 +151,12 @@ class JackDriver(Driver):
 
     def _make_ports(self) -> None:
         # Only once the client is active: a port that can be seen but not connected is a trap for other programs.
-        for k in range(CHANNELS):
-            self.state["outputs"][k] = self.client.register(f"out_{k + 1}", AUDIO, IS_OUTPUT)
+        for k, name in enumerate(self._outputs.names):
+            self.state["outputs"][k] = self.client.register(name, AUDIO, IS_OUTPUT)
         self.add_source(CLIENT, OWN_INPUT)
         for k in range(len(self._live)):
             self.state["inputs"][k] = self.client.register(f"in_{k + 1}", AUDIO, IS_INPUT)
         self.state["n_inputs"] = len(self._live)
-        self.state["ready"] = 1
 
     def _live_ports(self, live: str) -> list[str]:
         # Without a name, both inputs are made even if nothing can be connected to them yet.
@@ -183,10 +207,18 @@ class JackDriver(Driver):
         """What has become wrong while playing, in one sentence; otherwise empty."""
         now = int(self.state["rate"])
         if now == round(self.rate):
-            return ""
+            return self._resampling()
         return (
             f"{self.name} has changed from {self.rate:g} to {now} Hz, which makes everything {now / self.rate:.3g} "
             "times as fast; start again to play at the new rate."
+        )
+
+    def _resampling(self) -> str:
+        if self.rate == self._engine.rate:
+            return ""
+        return (
+            f"{self.name} runs at {self.rate:g} Hz: what is played at {self._engine.rate:g} Hz is resampled, and the "
+            "live input is silent; start again to play at the new rate."
         )
 
     def start(self) -> None:
@@ -197,18 +229,33 @@ class JackDriver(Driver):
         DeviceError
             If the server refuses.
         """
-        with quiet_libraries():
-            if self.gone or self.client.library.jack_activate(self.client.handle) != 0:
-                raise DeviceError(f"{self.name} does not start.")
+        self.join()
+        self.state["ready"] = 1
+
+    def join(self) -> None:
+        """Make and connect the ports, and let somebody else call the engine until `start`.
+
+        Raises
+        ------
+        DeviceError
+            If the server refuses.
+        """
+        if self.running:
+            return
+        if self.gone or self.client.library.jack_activate(self.client.handle) != 0:
+            raise DeviceError(f"{self.name} does not start.")
         self._began = True
-        if not self.state["ready"]:
+        if not self.state["outputs"][0]:
             self._make_ports()
         plugs = self.client.ports(AUDIO, IS_INPUT | IS_PHYSICAL)
-        for port, plug in zip(self.state["outputs"].tolist(), plugs, strict=False):
+        for port, plug in zip(self._output_ports(), plugs, strict=False):
             self.client.connect(self.client.port_name(port), plug.name)
         for port, source in zip(self.state["inputs"].tolist(), self._live, strict=False):
             if source:
                 self.client.connect(source, self.client.port_name(port))
+
+    def _output_ports(self) -> list[int]:
+        return [int(port) for port in self.state["outputs"][: self._outputs.channels]]
 
     def stop(self) -> None:
         """Stop being called; returns when the last call has ended."""
@@ -221,12 +268,19 @@ class JackDriver(Driver):
         if self._closed:
             return
         self._closed = True
-        if self.gone:
-            return  # closing would wait for a server that does not answer any more
+        gone = self.gone
+        # Of a server that has died, JACK's library tidies up as well, so that another can be joined; but whoever
+        # waits for it must not wait for ever, and what its threads write to is kept.
+        ending = threading.Thread(target=self._end, name="jack ends", daemon=True)
+        ending.start()
+        ending.join(_PATIENCE if gone else None)
+        if not gone:
+            # By identity: comparing records compares their fields.
+            _abandoned[:] = [kept for kept in _abandoned if kept[0] is not self.state]
+
+    def _end(self) -> None:
         self.stop()
         self.client.close()
-        # By identity: comparing records compares their fields.
-        _abandoned[:] = [kept for kept in _abandoned if kept is not self.state]
 
     def add_source(self, name: str, number: int) -> int:
         """Make a MIDI input of our own, whose messages carry a number from 0 to 255; return its place.
@@ -292,6 +346,19 @@ class JackDriver(Driver):
         """Disconnect a port from one of our MIDI inputs, if it still is."""
         if self.is_fed(place, source):
             self.client.disconnect(source, self.client.port_name(int(self.state["sources"][place])))
+
+    def connect_target(self, place: int, target: str) -> bool:
+        """Connect one of our MIDI outputs to a port; return whether it is connected."""
+        return self.client.connect(self.client.port_name(int(self.state["targets"][place])), target)
+
+    def feeds(self, place: int, target: str) -> bool:
+        """Return whether one of our MIDI outputs is connected to a port."""
+        return self.running and self.client.is_connected(int(self.state["targets"][place]), target)
+
+    def disconnect_target(self, place: int, target: str) -> None:
+        """Disconnect one of our MIDI outputs from a port, if it still is connected."""
+        if self.feeds(place, target):
+            self.client.disconnect(self.client.port_name(int(self.state["targets"][place])), target)
 
     def push(self, event: npt.NDArray[np.void]) -> None:
         """Hand an event (`layout.EVENT`) of another system's port to the callback, which has room for it."""

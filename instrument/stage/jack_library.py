@@ -6,6 +6,7 @@ import ctypes
 import ctypes.util
 import functools
 import sys
+from contextlib import nullcontext
 from typing import Any, NamedTuple
 
 from instrument.stage.driver import DeviceError
@@ -130,6 +131,9 @@ class JackClient:
     ----------
     name : str
         The server numbers it where the name is taken.
+    silence : int, optional
+        Address of a C function that takes, from now on, each text that JACK would print. By default standard error
+        goes nowhere while the client is opened, and with it what other threads say meanwhile.
 
     Raises
     ------
@@ -137,9 +141,12 @@ class JackClient:
         If no server answers, or the library is not installed.
     """
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, silence: int | None = None) -> None:
         self.library = load_jack()
-        with quiet_libraries():
+        if silence is not None:
+            self.library.jack_set_error_function(silence)
+            self.library.jack_set_info_function(silence)
+        with quiet_libraries() if silence is None else nullcontext():
             self.handle = self.library.jack_client_open(name.encode(), _NO_START_SERVER, None)
         if not self.handle:
             raise DeviceError("no JACK server answers; start one, or choose another device.")

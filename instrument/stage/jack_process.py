@@ -25,9 +25,13 @@ from instrument.engine.event import copy_event
 from instrument.engine.layout import EVENT, EVENT_MIDI, RING, RING_EVENTS, RING_MIDI
 from instrument.engine.machine import as_event, as_memory, fence
 from instrument.stage.jack_library import PROCESS_FUNCTIONS, process_function
+from instrument.stage.outlet import FEED_ADDRESS
 
 PORTS = 32
 """MIDI inputs, and MIDI outputs, open at once."""
+
+CHANNELS = 5
+"""As in outlet."""
 
 OUT_EVENTS = 1024
 """Messages that wait to be sent: a second of a MIDI cable's 31,250 baud (MIDI 1.0, Hardware)."""
@@ -52,7 +56,10 @@ STATE = np.dtype(
         ("own", "u8"),  # address of this record
         ("memory", "u8"),  # address of the engine's memory
         ("ready", "i8"),  # 1 once both outputs are there
-        ("outputs", "u8", (2,)),
+        ("outputs", "u8", (CHANNELS,)),
+        ("n_outputs", "i8"),  # 2, or more where an outlet makes them
+        ("outlet", "u8"),  # address of an outlet's state, or 0
+        ("per_frame", "f8"),  # samples of the engine for each frame of the server
         ("inputs", "u8", (2,)),
         ("n_inputs", "i8"),  # channels of live input: 0, 1 or 2
         ("sources", "u8", (PORTS,)),  # MIDI inputs ...
@@ -80,7 +87,7 @@ STATE = np.dtype(
         ("out_head", "i8"),
         ("out_tail", "i8"),
         ("outbox", OUT_EVENT, (OUT_EVENTS,)),
-        ("rendered", "f4", (2 * SLICE,)),
+        ("rendered", "f4", (CHANNELS * SLICE,)),
         ("taken", "f4", (2 * SLICE,)),
     ],
     align=True,
@@ -109,6 +116,7 @@ _ALL_SOUND_OFF, _RESET_CONTROLLERS, _FIRST_MODE = 120, 121, 123
 for _name in PROCESS_FUNCTIONS:
     llvmlite.binding.add_symbol(f"beamhand_{_name}", process_function(_name))
 llvmlite.binding.add_symbol("beamhand_stream", CALLBACK_ADDRESS)
+llvmlite.binding.add_symbol("beamhand_feed", FEED_ADDRESS)
 llvmlite.binding.add_symbol("beamhand_push", int(push_callback.address))
 
 # Named symbols, unlike addresses, may be kept in the compile cache.
@@ -124,6 +132,7 @@ _event_write = types.ExternalFunction(
     "beamhand_jack_midi_event_write", types.int32(types.voidptr, types.uint32, types.voidptr, types.uint64)
 )
 _stream = types.ExternalFunction("beamhand_stream", STREAM_SIGNATURE)
+_feed = types.ExternalFunction("beamhand_feed", STREAM_SIGNATURE)
 _push = types.ExternalFunction("beamhand_push", PUSH_SIGNATURE)
 
 
@@ -269,14 +278,14 @@ def _take_midi(s, now, frames):
                 best = k
         if n == 0 or s.due[best] == NONE:
             break
-        time = now + s.due[best]
+        time = now + np.int64(s.due[best] * s.per_frame)
         _take_inbox(s, time + 1)
         event = _untyped(s.own + np.uint64(_EVENT))
         if _event_get(event, _untyped(s.buffers[best]), np.uint32(s.next[best])) == 0:
             _decode(s, best, time, _bytes(s.event[2]), np.int64(s.event[1]))
         s.next[best] += 1
         _look_at_next(s, best, frames)
-    _take_inbox(s, now + frames)
+    _take_inbox(s, now + np.int64(frames * s.per_frame))
 
 
 @compiled
@@ -289,7 +298,7 @@ def _send_midi(s, now, frames):
     while s.out_head < s.out_tail:
         slot = s.out_head % OUT_EVENTS
         event = s.outbox[slot]
-        at = max(at, event.time - now)
+        at = max(at, np.int64((event.time - now) / s.per_frame))
         if at >= frames:
             return
         if 0 <= event.port < s.n_targets:
@@ -304,13 +313,13 @@ def _send_midi(s, now, frames):
 
 @compiled
 def _render(s, frames, flags):
-    # JACK has a buffer for each channel, the engine one for both.
+    # JACK has a buffer for each channel, the engine one for all.
     channels = s.n_inputs
+    outputs = s.n_outputs
     taken = _floats(s.own + np.uint64(_TAKEN))
     rendered = _floats(s.own + np.uint64(_RENDERED))
-    left = _floats(_address(_get_buffer(_untyped(s.outputs[0]), np.uint32(frames))))
-    right = _floats(_address(_get_buffer(_untyped(s.outputs[1]), np.uint32(frames))))
     as_memory(_untyped(s.memory)).input_channels = channels
+    nothing = _untyped(np.uint64(0))
     done = np.int64(0)
     while done < frames:
         n = min(np.int64(SLICE), frames - done)
@@ -318,11 +327,15 @@ def _render(s, frames, flags):
             live = _floats(_address(_get_buffer(_untyped(s.inputs[channel]), np.uint32(frames))))
             for i in range(n):
                 taken[channels * i + channel] = live[done + i]
-        _stream(taken, rendered, np.uint64(n), _untyped(np.uint64(0)), flags, _untyped(s.memory))
+        if s.outlet != 0:
+            _feed(taken, rendered, np.uint64(n), nothing, flags, _untyped(s.outlet))
+        else:
+            _stream(taken, rendered, np.uint64(n), nothing, flags, _untyped(s.memory))
         flags = np.uint64(0)
-        for i in range(n):
-            left[done + i] = rendered[2 * i]
-            right[done + i] = rendered[2 * i + 1]
+        for channel in range(outputs):
+            out = _floats(_address(_get_buffer(_untyped(s.outputs[channel]), np.uint32(frames))))
+            for i in range(n):
+                out[done + i] = rendered[outputs * i + channel]
         done += n
 
 

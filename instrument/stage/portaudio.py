@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import atexit
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.engine import CALLBACK_ADDRESS
-from instrument.stage.devices import CHANNELS, AudioDevice, load_portaudio
+from instrument.stage.devices import CHANNELS, AudioDevice, find_input, find_output, load_portaudio
 from instrument.stage.driver import DeviceError, Driver, check_block, check_rate
+from instrument.stage.outlet import FEED_ADDRESS, Outlet
+from instrument.stage.outputs import XY, Outputs
+from instrument.stage.probe import devices_anew
 from instrument.stage.quiet import quiet_libraries
 
 if TYPE_CHECKING:
@@ -32,6 +36,11 @@ class PortAudioDriver(Driver):
         Frames, 16 to 2048; by default what suits the device.
     live : AudioDevice, optional
         Live input, one or two channels of which are handed to the engine; none by default.
+    outputs : Outputs
+        Channels that the device gets.
+    rate : float, optional
+        Where a performance goes on with a device that has returned: the rate at which it is opened. What it gets is
+        faded in, and resampled if that is not the engine's, without live input then.
 
     Raises
     ------
@@ -47,16 +56,25 @@ class PortAudioDriver(Driver):
         device: AudioDevice,
         block: int | None = None,
         live: AudioDevice | None = None,
+        outputs: Outputs = XY,
+        rate: float | None = None,
     ) -> None:
         self.name = device.label
         self.jack = device.jack
-        self.rate = check_rate(engine.rate)
+        self.rate = check_rate(engine.rate if rate is None else rate)
+        if outputs.channels > device.outputs:
+            raise DeviceError(
+                f"{device.label} has {device.outputs} outputs; for --outputs {outputs} there have to be "
+                f"{outputs.channels}."
+            )
+        self._outlet = Outlet(engine, outputs, self.rate) if rate is not None or outputs != XY else None
+        live = None if self.rate != engine.rate else live
         self._engine = engine
         self._block = check_block(block) if block is not None else USUAL_BLOCK
         if block is None and device.jack:
             self._block = _SERVER_PERIOD
         self._channels = min(live.inputs, CHANNELS) if live is not None else 0
-        self._stream = _open(engine, device, self._block, live, self._channels)
+        self._stream = self._open(device, live)
         engine.record["input_channels"] = self._channels
 
     @property
@@ -68,6 +86,15 @@ class PortAudioDriver(Driver):
     def block(self) -> int:
         """Frames of one block; where the server chooses, the largest so far (0 before the first)."""
         return self._block or int(self._engine.record["counters"]["largest_block"])
+
+    @property
+    def trouble(self) -> str:
+        """What has become wrong while playing, in one sentence; otherwise empty."""
+        if self.rate == self._engine.rate:
+            return ""
+        return (
+            f"{self.name} runs at {self.rate:g} Hz: what is played at {self._engine.rate:g} Hz is resampled."
+        )
 
     @property
     def latency(self) -> float:
@@ -108,35 +135,75 @@ class PortAudioDriver(Driver):
         self._stream.stop(ignore_errors=True)
         self._stream.close(ignore_errors=True)
 
+    def _open(self, device: AudioDevice, live: AudioDevice | None) -> Any:
+        sounddevice = load_portaudio()
+        # Documented for authors of libraries who bring a callback of machine code and its user data.
+        open_stream = sounddevice._StreamBase  # noqa: SLF001
+        cast = sounddevice._ffi.cast  # noqa: SLF001
+        callback, data = CALLBACK_ADDRESS, self._engine.memory.address
+        channels = CHANNELS
+        if self._outlet is not None:
+            callback, data = FEED_ADDRESS, self._outlet.address
+            channels = self._outlet.outputs.channels
+        ends: dict[str, Any] = {"kind": "output", "device": device.index, "channels": channels}
+        if live is not None:
+            ends = {
+                "kind": "duplex",
+                "device": (live.index, device.index),
+                "channels": (self._channels, channels),
+            }
+        try:
+            with quiet_libraries():
+                return open_stream(
+                    **ends,
+                    samplerate=self.rate,
+                    blocksize=self._block,
+                    dtype="float32",
+                    latency="low",
+                    # The samples are within full scale already, and bits are not to be changed on the way out.
+                    clip_off=True,
+                    dither_off=True,
+                    callback=cast("PaStreamCallback*", callback),
+                    userdata=cast("void*", data),
+                )
+        except sounddevice.PortAudioError as error:
+            raise DeviceError(_refusal(self.rate, device, self._block, error)) from None
 
-def _open(engine: Engine, device: AudioDevice, block: int, live: AudioDevice | None, channels: int) -> Any:
-    sounddevice = load_portaudio()
-    # Documented for authors of libraries who bring a callback of machine code and its user data.
-    open_stream = sounddevice._StreamBase  # noqa: SLF001
-    cast = sounddevice._ffi.cast  # noqa: SLF001
-    ends: dict[str, Any] = {"kind": "output", "device": device.index, "channels": CHANNELS}
-    if live is not None:
-        ends = {
-            "kind": "duplex",
-            "device": (live.index, device.index),
-            "channels": (channels, CHANNELS),
-        }
+
+def reopened(
+    engine: Engine,
+    device: AudioDevice,
+    block: int | None,
+    live: AudioDevice | str | None,
+    outputs: Outputs = XY,
+) -> PortAudioDriver:
+    """Open a device again that was plugged in again, by its name; no other stream may be open.
+
+    Parameters
+    ----------
+    engine : Engine
+    device : AudioDevice
+        As it was before.
+    block : int or None
+    live : AudioDevice, str or None
+        Live input as it was before; it is left out if it is not back.
+    outputs : Outputs
+
+    Raises
+    ------
+    DeviceError
+        If it is not there, or refuses.
+    """
+    found = devices_anew()
+    same = find_output(device.label, found)
+    heard = None
+    if isinstance(live, AudioDevice):
+        with suppress(DeviceError):
+            heard = find_input(live.label, found, same)
     try:
-        with quiet_libraries():
-            return open_stream(
-                **ends,
-                samplerate=engine.rate,
-                blocksize=block,
-                dtype="float32",
-                latency="low",
-                # The samples are within full scale already, and bits are not to be changed on the way out.
-                clip_off=True,
-                dither_off=True,
-                callback=cast("PaStreamCallback*", CALLBACK_ADDRESS),
-                userdata=cast("void*", engine.memory.address),
-            )
-    except sounddevice.PortAudioError as error:
-        raise DeviceError(_refusal(engine.rate, device, block, error)) from None
+        return PortAudioDriver(engine, same, block, heard, outputs, engine.rate)
+    except DeviceError:
+        return PortAudioDriver(engine, same, block, heard, outputs, same.rate)
 
 
 def _refusal(rate: float, device: AudioDevice, block: int, error: Exception) -> str:

@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+_lock = threading.Lock()
+_depth = 0
+_kept = -1
+"""Who is quiet at the moment, and where standard error goes otherwise: threads that overlap must not keep nothing."""
 
 
 @contextmanager
@@ -18,16 +24,37 @@ def quiet_libraries() -> Iterator[None]:
     ALSA and JACK report every device and server that is not there. What matters of it comes back as an error that
     is shown in one sentence.
     """
+    _enter()
+    try:
+        yield
+    finally:
+        _leave()
+
+
+def _enter() -> None:
+    global _depth, _kept  # noqa: PLW0603 - standard error is one for the whole process
+    with _lock:
+        if _depth == 0:
+            _kept = _silence()
+        _depth += 1
+
+
+def _leave() -> None:
+    global _depth  # noqa: PLW0603 - as above
+    with _lock:
+        _depth -= 1
+        if _depth == 0 and _kept >= 0:
+            os.dup2(_kept, 2)
+            os.close(_kept)
+
+
+def _silence() -> int:
+    # Where standard error went, or -1 for a process that has none.
     try:
         kept = os.dup(2)
     except OSError:
-        yield
-        return
-    try:
-        sys.stderr.flush()
-        with open(os.devnull, "wb") as nothing:  # noqa: PTH123 - a device, not a path
-            os.dup2(nothing.fileno(), 2)
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(kept)
+        return -1
+    sys.stderr.flush()
+    with open(os.devnull, "wb") as nothing:  # noqa: PTH123 - a device, not a path
+        os.dup2(nothing.fileno(), 2)
+    return kept

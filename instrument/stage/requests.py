@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from instrument.stage.autosave import Autosave
     from instrument.stage.desk import Desk
     from instrument.stage.farewell import Farewell
+    from instrument.stage.learn import Learning
     from instrument.stage.recording import ShowRecording
     from instrument.stage.setlist import Setlist
 
@@ -41,6 +42,7 @@ class Requests:
     setlist : Setlist
     desk : Desk
     recording : ShowRecording
+    learning : Learning
     autosave : Autosave
     farewell : Farewell
     complain : callable
@@ -53,6 +55,7 @@ class Requests:
         setlist: Setlist,
         desk: Desk,
         recording: ShowRecording,
+        learning: Learning,
         autosave: Autosave,
         farewell: Farewell,
         complain: Callable[[str], None],
@@ -68,8 +71,10 @@ class Requests:
             "discard": lambda _: autosave.discard(),
             "drop": self._drop,
             "edit": lambda request: desk.edit([request]),
+            "forget": learning.ask,
             "freeze": self._switch,
             "keep": lambda _: recording.ask("keep"),
+            "learn": learning.ask,
             "morph": self._morph,
             "next": lambda _: setlist.step(1),
             "panic": lambda _: self._push(panic_event()),
@@ -94,6 +99,7 @@ class Requests:
             "store": self._store,
             "tap": self._tap,
             "undo": lambda _: desk.undo(),
+            "unlearn": learning.ask,
         }
         """Name of each request, and what it does."""
 

@@ -72,7 +72,7 @@ class Setlist:
         self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
         self.watch_files()
-        if any(patch.files for patch in patches):
+        if any(patch.corners for patch in patches):
             self.worker.warm_up()
 
     @property
@@ -168,6 +168,7 @@ class Setlist:
             If it finds no room; everything is as it was then.
         """
         before = working.loaded, working.values
+        # First, since who records asks whose program is being loaded.
         working.become(loaded, values)
         if working is self.working:
             try:

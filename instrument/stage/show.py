@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import gc
-import signal
-import sys
 import threading
 import time
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -20,21 +19,29 @@ from instrument.midi.priority import TENDING, raised_priority
 from instrument.patch.routing import wind_down
 from instrument.patch.set_list import patches_named
 from instrument.stage.choose import choose_driver
+from instrument.stage.controls_file import use_controls_file
+from instrument.stage.fault_log import GOES_ON, FaultLog
 from instrument.stage.feeder import Feeder
 from instrument.stage.jack import JackDriver
+from instrument.stage.learn import Learning
 from instrument.stage.listen import Listening
 from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
+from instrument.stage.opening import Opening
+from instrument.stage.outputs import outputs_of
+from instrument.stage.process import ended_by_signals, quiet_python
 from instrument.stage.recording import ShowRecording
+from instrument.stage.recovery import Recovery
+from instrument.stage.remembered import remembered_ports
 from instrument.stage.setlist import Setlist
-from instrument.stage.silent import SilentClock
+from instrument.stage.standstill import Standstill
 from instrument.stage.state import News
-from instrument.stage.window_process import WindowProcess
+from instrument.stage.window_process import ALIVE, WindowProcess
 from instrument.stage.workbench import Workbench
 from instrument.takes.recording import RecordedEngine
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from instrument.stage.driver import Driver
@@ -46,9 +53,6 @@ TICK_SECONDS = 0.02
 """Time between two looks at what the window asks for and what was saved: a key there acts within this."""
 
 FIRST_BLOCK_SECONDS = 5.0
-
-SWITCH_SECONDS = 0.0005
-"""How soon a thread that computes lets the MIDI thread have Python's lock."""
 
 
 @dataclass(frozen=True)
@@ -74,12 +78,20 @@ class ShowOptions:
         End after so long; None plays until it is told to end.
     perform : Path or None
         Standard MIDI File to play into the instrument.
+    controls : Path or None
+        Controller file that serves every patch; None for the usual one.
+    feedback : bool
+        Whether values are sent back to controllers.
+    outputs : str
+        Channels that the device gets, as in `outputs_of`.
     record : Path or None
         Folder into which a take of the whole show is recorded.
     keep : float
         Seconds of sound that are kept for a take after the fact; 0 starts no recorder until it is wanted.
     tags : mapping of str to str
         Title, artist and date of takes, where they are not to follow from the patch and the day.
+    opening : bool
+        Play each patch's own performance until a hand takes over.
     """
 
     patches: tuple[Path, ...]
@@ -91,9 +103,13 @@ class ShowOptions:
     seconds: float | None = None
     perform: Path | None = None
     input: str | None = None
+    controls: Path | None = None
+    feedback: bool = True
+    outputs: str = "xy"
     record: Path | None = None
     keep: float = 0.0
     tags: Mapping[str, str] = field(default_factory=dict)
+    opening: bool = False
 
 
 def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
@@ -137,6 +153,8 @@ class Show:
         self._over = threading.Event()
         self._window: WindowProcess | None = None
         self._trouble = ""
+        self._faults = FaultLog()
+        self._opening: Opening | None = None
         self._news = News()
 
     def run(self) -> None:
@@ -147,8 +165,9 @@ class Show:
         ValueError, OSError
             If something that was asked for cannot be used.
         """
-        self._ending.enter_context(_ended_by_signals(self._over))
-        self._ending.enter_context(_quiet_python())
+        self._ending.callback(self._faults.close)
+        self._ending.enter_context(ended_by_signals(self._over))
+        self._ending.enter_context(quiet_python())
         self._prepare()
         self._ending.enter_context(raised_priority(TENDING))
         self._start()
@@ -158,10 +177,19 @@ class Show:
         options = self._options
         if not options.patches:
             raise ValueError("there is no patch to play; name a patch file.")
+        if options.controls is not None:
+            use_controls_file(options.controls)
         patches = [read_patch(path) for named in options.patches for path in patches_named(named)]
         wind_down()
         self._heard = any(hears_input(patch.program) for patch in patches)
-        choice = choose_driver(options.audio, options.rate, options.block, options.input, hears=self._heard)
+        choice = choose_driver(
+            options.audio,
+            options.rate,
+            options.block,
+            options.input,
+            hears=self._heard,
+            outputs=outputs_of(options.outputs),
+        )
         events = read_performance(options.perform, choice.rate, self._say) if options.perform else []
         memory = allocate(choice.rate, shared=True)
         self._ending.callback(memory.close)
@@ -172,33 +200,43 @@ class Show:
         self._recording.follow(self._setlist)
         self._ending.callback(self._setlist.close)
         self._setlist.begin()
-        self._bench = Workbench(
-            self._engine, self._setlist, self._recording, self._over, self._say, self._complain
-        )
-        self._ending.callback(self._bench.close)
         self._performance = Feeder(self._engine, events) if events else None
         self._driver: Driver = choice.open(self._engine)
         self._ending.callback(self._close_driver)
+        self._recovery = Recovery(self._engine, choice)
+        self._ending.callback(self._recovery.close)
         if choice.trouble:
             self._complain(choice.trouble)
         self._tell_block()
-        self._midi = self._listen()
+        self._midi = self._listen(remembered_ports(options.patches, patches))
+        self._learning = Learning(self._engine, lambda: self._setlist.current, self._do, self._say)
+        self._bench = Workbench(
+            self._engine,
+            self._setlist,
+            self._recording,
+            self._learning,
+            self._over,
+            self._say,
+            self._complain,
+        )
+        self._ending.callback(self._bench.close)
 
     def _tell_block(self) -> None:
         asked = self._options.block
         if asked is not None and isinstance(self._driver, JackDriver) and asked != self._driver.block:
             self._say(f"{self._driver.name} plays in its own blocks of {self._driver.block} frames.")
 
-    def _listen(self) -> Listening | None:
+    def _listen(self, remembered: list[str]) -> Listening | None:
         names = list(self._options.midi)
         try:
-            listening = Listening(self._engine, names, self._driver, self._block_seconds)
+            listening = Listening(self._engine, names, self._driver, self._block_seconds, remembered)
         except MidiError as error:
             if names:
                 raise
             self._complain(str(error))
             return None
         self._ending.callback(listening.close)
+        listening.feedback.on = lambda: self._options.feedback and self._setlist.current.feedback
         return listening
 
     def _close_driver(self) -> None:
@@ -218,6 +256,9 @@ class Show:
             self._complain(refused)
         if self._performance is not None:
             self._bench.perform(self._performance)
+        elif self._options.opening:
+            again = functools.partial(self._setlist.step, 0)
+            self._opening = Opening(self._engine, lambda: self._setlist.current.path, again)
         self._began = time.monotonic()
         self._say(
             f"playing {self._setlist.current.title} through {self._driver.name}, {self._engine.rate:g} Hz"
@@ -235,18 +276,24 @@ class Show:
         changed, trouble = self._recording.look()
         if trouble:
             self._trouble = trouble
+            self._faults.note(trouble)
             self._show_state()
         elif changed:
             self._show_state()
 
     def _look_after(self) -> None:
         look_again = 0.0
+        self._standstill = Standstill()
         while not self._over.is_set() and not self._time_is_up():
             for request in self._window.requests() if self._window else ():
                 self._do(request)
             self._look_at_files()
-            self._bench.farewell.look()
             self._recording.send_on()
+            self._bench.farewell.look()
+            if self._learning.look():
+                self._show_state()
+            if self._opening is not None:
+                self._opening.look()
             now = time.monotonic()
             if now >= look_again:
                 look_again = now + LOOK_SECONDS
@@ -263,11 +310,11 @@ class Show:
         return first and played >= seconds
 
     def _look(self) -> None:
-        if not self._driver.running:
-            self._replace_driver()
-        elif (trouble := self._driver.trouble) and trouble != self._trouble:
-            self._complain(trouble)
-            self._show_state()
+        if (stood := self._standstill.look()) > 0:
+            self._complain(
+                f"everything stood still for {stood:.1f} s (suspended, or no time to run)", GOES_ON
+            )
+        self._look_at_device()
         self._look_at_ports()
         self._look_at_recording()
         self._bench.look(time.monotonic())
@@ -280,16 +327,32 @@ class Show:
             # A key held on its keyboard can no longer be let go of there.
             self._engine.push(panic_event(), RING_COMMAND)
             self._say(ended)
+            self._faults.note(ended)
+            self._show_state()
+
+    def _look_at_device(self) -> None:
+        change = self._recovery.look(self._driver, self._midi)
+        if change is not None:
+            self._driver = change.driver
+            self._complain(change.cause, change.done)
+            self._trouble = self._trouble if change.lost else change.driver.trouble
+            self._show_state()
+        elif (trouble := self._driver.trouble) and trouble != self._trouble:
+            self._complain(trouble)
+            self._show_state()
 
     def _look_at_ports(self) -> None:
         changes = self._midi.look() if self._midi is not None else []
         for change in changes:
             self._say(change)
+            self._faults.note(change)
         if changes:
             self._show_state()
 
     def _look_at_files(self) -> None:
         if self._setlist.look():
+            if self._setlist.trouble not in {"", self._trouble}:
+                self._faults.note(self._setlist.trouble, "what played before plays on")
             self._trouble = self._setlist.trouble
             self._look_at_input()
             self._show_state()
@@ -301,17 +364,10 @@ class Show:
             self._complain("this patch takes from the live input, which is not open: start again to hear it.")
         self._heard = hears
 
-    def _replace_driver(self) -> None:
-        lost = self._driver
-        self._driver = SilentClock(self._engine, max(lost.block, 64))
-        lost.close()
-        if self._midi is not None:
-            self._midi.lose_driver()
-        self._driver.start()
-        self._complain(f"{lost.name} has stopped: playing on a silent clock.")
-        self._show_state()
-
     def _do(self, request: dict[str, Any]) -> None:
+        do = request["do"]
+        if self._opening is not None and do not in {"next", "previous", ALIVE}:
+            self._opening.end()
         self._setlist.trouble = ""
         before, self._trouble = self._trouble, ""
         if not self._bench.do(request):
@@ -321,9 +377,10 @@ class Show:
         self._look_at_recording()
         self._show_state()
 
-    def _complain(self, trouble: str) -> None:
-        self._trouble = trouble
-        self._say(trouble)
+    def _complain(self, cause: str, done: str = "") -> None:
+        self._trouble = f"{cause}: {done}." if done else cause
+        self._say(self._trouble)
+        self._faults.note(cause, done or GOES_ON)
 
     def _show_state(self) -> None:
         if self._window is None:
@@ -334,33 +391,9 @@ class Show:
             "latency": self._driver.latency,
             "midi": self._midi.names if self._midi is not None else [],
             "trouble": self._trouble,
+            "faults": self._faults.lines,
             **self._recording.state,
+            **self._learning.state,
         }
         if news := self._news.of(state):
             self._window.send(news)
-
-
-@contextmanager
-def _ended_by_signals(over: threading.Event) -> Iterator[None]:
-    # Only the main thread may choose what signals do; elsewhere somebody else has.
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    kinds = [signal.SIGINT, signal.SIGTERM]
-    before = [signal.signal(kind, lambda *_: over.set()) for kind in kinds]
-    try:
-        yield
-    finally:
-        for kind, handler in zip(kinds, before, strict=True):
-            signal.signal(kind, handler)
-
-
-@contextmanager
-def _quiet_python() -> Iterator[None]:
-    before = sys.getswitchinterval()
-    sys.setswitchinterval(SWITCH_SECONDS)
-    try:
-        yield
-    finally:
-        sys.setswitchinterval(before)
-        gc.unfreeze()

@@ -16,12 +16,15 @@ if TYPE_CHECKING:
 USUAL_BLOCK = 256
 """Frames where nobody asked for a size: 190 wake-ups a second at 48 kHz."""
 
+CATCH_UP_SECONDS = 1.0
+
 
 class SilentClock(Driver):
     """Renders as much as a device would have asked for by now.
 
     Each block has its moment, counted from the start and never from the block before, so lateness does not add
-    up: a late thread renders all that is due at once.
+    up: a late thread renders all that is due at once. After a standstill of more than `CATCH_UP_SECONDS` it goes on
+    from now instead, because readers of the output would lose what is rendered faster than they read.
 
     Parameters
     ----------
@@ -91,3 +94,5 @@ class SilentClock(Driver):
             wait = began + done * seconds - time.monotonic()
             if wait > 0:
                 time.sleep(wait)
+            elif wait < -CATCH_UP_SECONDS:
+                began -= wait

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from instrument.engine.engine import Engine
+    from instrument.stage.learn import Learning
     from instrument.stage.recording import ShowRecording
     from instrument.stage.setlist import Setlist
     from instrument.stage.worker import Answer
@@ -34,6 +35,7 @@ class Workbench:
         Its `RING_COMMAND` belongs to the thread that calls this object.
     setlist : Setlist
     recording : ShowRecording
+    learning : Learning
     over : threading.Event
         Set when the show is to end.
     say, complain : callable
@@ -49,6 +51,7 @@ class Workbench:
         engine: Engine,
         setlist: Setlist,
         recording: ShowRecording,
+        learning: Learning,
         over: threading.Event,
         say: Callable[[str], None],
         complain: Callable[[str], None],
@@ -63,7 +66,7 @@ class Workbench:
         self._pictures = Pictures()
         self._waited_on = False
         self._requests = Requests(
-            engine, setlist, self._desk, recording, self._autosave, self.farewell, complain
+            engine, setlist, self._desk, recording, learning, self._autosave, self.farewell, complain
         )
 
     @property

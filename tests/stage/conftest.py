@@ -15,6 +15,7 @@ from instrument.engine.program import Program, new_program
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
 PERIOD = 64
 RATE = 48_000
@@ -30,6 +31,19 @@ def jack() -> Iterator[str]:
         if os.environ.get("CI") == "true":
             raise
         pytest.skip(str(error))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def logs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Folder of logs of their own for the shows of these tests."""
+    folder = tmp_path_factory.mktemp("state")
+    before = os.environ.get("XDG_STATE_HOME")
+    os.environ["XDG_STATE_HOME"] = str(folder)
+    yield folder / "beamhand" / "log"
+    if before is None:
+        del os.environ["XDG_STATE_HOME"]
+    else:
+        os.environ["XDG_STATE_HOME"] = before
 
 
 @pytest.fixture

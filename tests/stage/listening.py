@@ -70,6 +70,10 @@ class Listener:
         wait_until(lambda: len(self._ports(client)) >= 2, f"outputs of {client}")
         for port, own in zip(self._ports(client), self._inputs, strict=False):
             self._client.connect(port, own)
+        self.record()
+
+    def record(self) -> None:
+        """Record what the inputs are connected to."""
         self._recording = True
 
     def play_into(self, port: str = "Beamhand:Beamhand") -> None:

@@ -111,7 +111,11 @@ def client() -> Client:
 @pytest.mark.parametrize("name", CALLBACKS)
 def test_no_callback_allocates_raises_waits_or_knows_python(texts: dict[str, str], name: str) -> None:
     text = texts[name]
-    known = {f"beamhand_{function}" for function in PROCESS_FUNCTIONS} | {"beamhand_stream", "beamhand_push"}
+    known = {f"beamhand_{function}" for function in PROCESS_FUNCTIONS} | {
+        "beamhand_stream",
+        "beamhand_feed",
+        "beamhand_push",
+    }
     assert called_outside(text) <= known
     assert called_by_pointer(text) == []
     assert forbidden_names(text) == []
@@ -123,6 +127,7 @@ def test_the_text_of_the_process_callback_is_all_of_it(texts: dict[str, str]) ->
     assert called_outside(texts["process"]) == {
         *(f"beamhand_{function}" for function in PROCESS_FUNCTIONS),
         "beamhand_stream",
+        "beamhand_feed",
         "beamhand_push",
     }
 

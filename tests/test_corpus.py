@@ -1,0 +1,45 @@
+"""Files from strangers: each reader accepts them or refuses them with a sentence, and does nothing else.
+
+The seeds in tests/corpus are read as they are and damaged; `tools/fuzz.py` goes on from them for as long as one likes.
+Drawings have a fuzz test of their own, with all their kinds (tests/shapes/test_fuzz.py), and so have raw bytes of MIDI
+files (tests/midi/test_file.py) and of sound files (tests/measure/test_sound.py).
+"""
+
+from __future__ import annotations
+
+import random
+from typing import TYPE_CHECKING
+
+import pytest
+from fuzz import READERS, damaged, seeds_of, try_file
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+SEEDS = [(reader, path) for reader in READERS for path in seeds_of(reader)]
+
+
+@pytest.mark.parametrize(("reader", "path"), SEEDS, ids=[f"{reader}/{path.name}" for reader, path in SEEDS])
+def test_a_file_of_the_corpus_is_accepted_or_refused_in_one_sentence(reader: str, path: Path) -> None:
+    refused = try_file(reader, path)
+    if path.stem == "good":
+        assert refused == ""
+
+
+@pytest.mark.parametrize("reader", [name for name in READERS if name != "drawing"])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_a_damaged_file_is_accepted_or_refused(tmp_path: Path, reader: str, data: st.DataObject) -> None:
+    seed = data.draw(st.sampled_from(seeds_of(reader)))
+    path = tmp_path / f"damaged{seed.suffix}"
+    path.write_bytes(damaged(seed.read_bytes(), random.Random(data.draw(st.integers(0, 2**32)))))
+    try_file(reader, path)
+
+
+def test_every_reader_has_seeds_good_and_bad() -> None:
+    for reader in READERS:
+        names = [path.stem for path in seeds_of(reader)]
+        assert "good" in names
+        assert len(names) >= 4
