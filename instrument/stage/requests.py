@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.engine import action_event, panic_event
-from instrument.engine.layout import ACTIONS, RING_COMMAND
+from instrument.engine.layout import CHANGE_OVER, RING_COMMAND, SWITCH_OFF, SWITCH_ON
 from instrument.engine.parameters import ADDRESSES, index_of
 from instrument.patch.describe import plain
 from instrument.stage.desk import index_named
@@ -97,7 +97,7 @@ class Requests:
             "snapshot": self._snapshot,
             "stay": lambda _: farewell.stay(),
             "store": self._store,
-            "tap": self._tap,
+            "tap": lambda _: self._act("tap"),
             "undo": lambda _: desk.undo(),
             "unlearn": learning.ask,
         }
@@ -149,25 +149,12 @@ class Requests:
         self._act("morph", place + 1)
 
     def _act(self, action: str, value: float = 0.0) -> None:
-        if action not in ACTIONS:
-            raise ValueError(f"this engine has no {action} yet.")
         self._push(action_event(0, action, value))
 
-    def _tap(self, request: Request) -> None:
-        del request
-        if "tap" in ACTIONS:
-            self._act("tap")
-            return
-        # A tap is the parameter's turning on; it is no change of the patch.
-        for value in (1.0, 0.0):
-            self._engine.set("tempo.tap", value, at_once=True)
-
     def _switch(self, request: Request) -> None:
-        name, on = str(request["do"]), request.get("on")
-        record = self._engine.record
-        now = bool(record[name]) if name in (record.dtype.names or ()) else None
-        if not isinstance(on, bool) or now is None or on != now:
-            self._act(name)
+        on = request.get("on")
+        value = (SWITCH_ON if on else SWITCH_OFF) if isinstance(on, bool) else CHANGE_OVER
+        self._act(str(request["do"]), value)
 
     def _save_as(self, request: Request) -> None:
         name = request["name"]

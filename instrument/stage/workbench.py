@@ -72,9 +72,14 @@ class Workbench:
     @property
     def state(self) -> dict[str, Any]:
         """What the window shows of it."""
-        return state_of(
-            self._setlist, self._desk, self._autosave, self.farewell, self._pictures, self._engine.rate
-        )
+        record = self._engine.record
+        return {
+            **state_of(
+                self._setlist, self._desk, self._autosave, self.farewell, self._pictures, self._engine.rate
+            ),
+            "blackout": bool(record["blackout"]),
+            "frozen": bool(record["frozen"]),
+        }
 
     def tell_kept(self) -> None:
         """Say where unsaved changes of an earlier start lie."""

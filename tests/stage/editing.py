@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.engine import Engine
+from instrument.stage.learn import Learning
 from instrument.stage.loading import read_patch
 from instrument.stage.setlist import Setlist
 from instrument.stage.workbench import Workbench
@@ -92,6 +93,12 @@ class Bench:
             self.engine,
             self.setlist,
             NoRecording(),  # type: ignore[arg-type]
+            Learning(
+                self.engine,
+                lambda: self.setlist.current,
+                lambda request: self.bench.do(request),  # noqa: PLW0108 - it is not there yet
+                self.said.append,
+            ),
             self.over,
             self.said.append,
             self.troubles.append,
