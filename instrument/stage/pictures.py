@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import os
 import subprocess
@@ -79,8 +80,7 @@ class Pictures:
             self._process = None
 
     def _path(self, patch: LoadedPatch) -> Path:
-        words = "\0".join([str(SIZE), patch.text, *patch.drawn])
-        return self._folder / f"{hashlib.sha256(words.encode()).hexdigest()[:32]}.png"
+        return self._folder / _name(patch.text, patch.drawn)
 
     def _start(self, patch: Path, picture: Path) -> None:
         with suppress(OSError):
@@ -92,6 +92,12 @@ class Pictures:
                 stderr=subprocess.DEVNULL,
                 start_new_session=True,
             )
+
+
+@functools.lru_cache(1024)
+def _name(text: str, drawn: tuple[str, ...]) -> str:
+    words = "\0".join([str(SIZE), text, *drawn])
+    return f"{hashlib.sha256(words.encode()).hexdigest()[:32]}.png"
 
 
 def make_picture(patch: Path, picture: Path) -> None:
