@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from instrument.patch.locate import Path as Place
 
@@ -74,6 +74,12 @@ def renumbered(data: dict[str, Any], stem: str, place: int, by: int) -> Iterator
         number = row.get("modulator")
         if stem == "modulator" and isinstance(number, int) and number >= first:
             yield ("link", k, "modulator"), number + by
+    yield from _renamed(data, moved)
+    if stem == "layer":
+        yield from _followers(data, first, by)
+
+
+def _renamed(data: dict[str, Any], moved: Callable[[Any], Any]) -> Iterator[tuple[Place, Any]]:
     tables: list[tuple[Place, Any]] = [(("values",), data.get("values"))]
     tables += [
         (("snapshot", k, "values"), row.get("values")) for k, row in enumerate(data.get("snapshot", []))
@@ -82,9 +88,12 @@ def renumbered(data: dict[str, Any], stem: str, place: int, by: int) -> Iterator
         values = dict(_flat(table, "")) if isinstance(table, dict) else {}
         if (renamed := {moved(address): value for address, value in values.items()}) != values:
             yield path, renamed
+
+
+def _followers(data: dict[str, Any], first: int, by: int) -> Iterator[tuple[Place, Any]]:
     for k, row in enumerate(data.get("modulator", [])):
         followed = row.get("of")
-        if stem == "layer" and isinstance(followed, str) and followed.startswith(_FOLLOWED):
+        if isinstance(followed, str) and followed.startswith(_FOLLOWED):
             number = int(followed.removeprefix(_FOLLOWED))
             if number >= first:
                 yield ("modulator", k, "of"), f"{_FOLLOWED}{number + by}"

@@ -204,13 +204,15 @@ def _apply(data: Any, change: Change, make: Any) -> None:
     *way, last = change.path
     here = above = data
     for k, step in enumerate(way):
-        if change.do != "remove" and isinstance(step, str) and isinstance(here, MutableMapping):
-            if step not in here:
-                if step in TABLES or isinstance(change.path[k + 1], int):
-                    raise EditError(f"the patch has no {named(change.path[: k + 1])}.")
-                here[step] = make({}, here, step, None)
+        missing = isinstance(step, str) and isinstance(here, MutableMapping) and step not in here
+        if missing and change.do != "remove":
+            if step in TABLES or isinstance(change.path[k + 1], int):
+                raise EditError(f"the patch has no {named(change.path[: k + 1])}.")
+            here[step] = make({}, here, step, None)
         above, here = here, _below(here, (step,))
     if change.do == "remove":
+        if not isinstance(here, MutableMapping | list):
+            raise EditError(f"{named(change.path[:-1])} is no table and no list.")
         _below(here, (last,))
         del here[last]
         if not here and isinstance(here, list) and way[-1] in TABLES:
@@ -309,4 +311,5 @@ def _rows(value: list[Any], *, in_line: bool) -> Item:
     for row in value:
         array.append(_item(row, array, None, None))
     nested = any(isinstance(row, dict | list) for row in value)
-    return array.multiline(nested and len(value) > 2)
+    array.multiline(nested and len(value) > 2)
+    return array

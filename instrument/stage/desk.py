@@ -142,7 +142,7 @@ class Desk:
             event = set_event(0, ADDRESSES[index], number)
             if working is self._setlist.working and not self._engine.push(event, RING_COMMAND):
                 raise ValueError("the engine takes no more changes at the moment; is it running?")
-        self._setlist.changed(working)
+        self._setlist.changed(working, soon=False)
 
     # Everything else, built by the worker
 

@@ -44,6 +44,12 @@ class Feeder:
         self.start_sample = 0
         """Sample time on which the file begins."""
 
+    @property
+    def over(self) -> bool:
+        """Whether its last event has had its time."""
+        last = self.start_sample + self._events[-1].time if self._events else 0
+        return self._engine.time > last
+
     def start(self) -> None:
         """Begin the file a moment from now."""
         self.start_sample = self._engine.time + round(LEAD_SECONDS * self._engine.rate)

@@ -73,7 +73,8 @@ class Shift:
 
 def same_bits(one: Values, other: Values) -> npt.NDArray[np.bool_]:
     """Return where values are the same; one nan is like another."""
-    return (one.view(np.int64) == other.view(np.int64)) | (np.isnan(one) & np.isnan(other))
+    same: npt.NDArray[np.bool_] = one.view(np.int64) == other.view(np.int64)
+    return same | (np.isnan(one) & np.isnan(other))
 
 
 @dataclass

@@ -36,11 +36,14 @@ class Shown:
         See `patch.describe.parameters_of`.
     snapshots : tuple of str
         Their names.
+    played : str
+        The text with the controls of the controller file.
     """
 
     document: dict[str, Any] = field(default_factory=dict)
     parameters: list[dict[str, Any]] = field(default_factory=list)
     snapshots: tuple[str, ...] = ()
+    played: str = ""
 
 
 @dataclass(frozen=True)
@@ -197,4 +200,4 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
 
 def _shown(patch: Patch, base: list[float]) -> Shown:
     names = tuple(snapshot.name or f"snapshot {k + 1}" for k, snapshot in enumerate(patch.snapshot))
-    return Shown(document_of(patch.text), parameters_of(patch, base), names)
+    return Shown(document_of(patch.text), parameters_of(patch, base), names, serve(patch).text)

@@ -57,6 +57,11 @@ class ShowRecording:
         """What the window shows of it."""
         return self._recording.state
 
+    @property
+    def wanted(self) -> bool:
+        """Whether a take is under way."""
+        return self._recording.wanted
+
     def follow(self, setlist: Setlist) -> None:
         """Let the recorder know of every program that the set list loads from now on."""
 

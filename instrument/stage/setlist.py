@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from typing import TYPE_CHECKING
 
@@ -31,6 +32,9 @@ if TYPE_CHECKING:
 
 WATCH_SECONDS = 0.04
 """Time between two looks at files; one that was saved is taken when it has kept still for so long."""
+
+SETTLED_SECONDS = 1.0
+"""How long values must rest before a patch is held anew with them."""
 
 
 class Setlist:
@@ -64,6 +68,7 @@ class Setlist:
         self._watch = Watch()
         self._recall = Recall(engine, lambda place: self._patches[place].program)
         self._watch_again = 0.0
+        self._changed: dict[int, float] = {}
         self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
         self.watch_files()
@@ -130,6 +135,7 @@ class Setlist:
     def add(self, patches: tuple[LoadedPatch, ...]) -> None:
         """Put patches behind the one that plays, and change to the first of them."""
         place = self.position + 1
+        self._hold_changed(math.inf)
         self._patches[place:place] = [Working(patch) for patch in patches]
         self._recall.inserted(place, len(self._patches))
         self.watch_files()
@@ -173,9 +179,15 @@ class Setlist:
         self.changed(working)
         self.watch_files()
 
-    def changed(self, working: Working) -> None:
-        """Hold a patch anew whose values have changed."""
-        self._recall.changed(self._patches.index(working))
+    def changed(self, working: Working, *, soon: bool = True) -> None:
+        """Hold a patch anew that has changed: soon, or once no more changes of its values follow."""
+        self._changed[self._patches.index(working)] = 0.0 if soon else time.monotonic() + SETTLED_SECONDS
+
+    def _hold_changed(self, now: float) -> None:
+        for place, when in list(self._changed.items()):
+            if now >= when or place != self.position:
+                del self._changed[place]
+                self._recall.changed(place)
 
     def reload(self) -> None:
         """Read the current patch's file again, whether it was saved or not."""
@@ -195,6 +207,7 @@ class Setlist:
                 self.others(answer)
         if answers:
             self.watch_files()
+        self._hold_changed(now)
         return self._recalled() or bool(answers)
 
     def _recalled(self) -> bool:
@@ -255,7 +268,6 @@ class Setlist:
         try:
             if redrawn:
                 self._redraw(working, patch)
-                self._say(f"loaded {patch.path} again")
             else:
                 self._replace(working, patch, before)
         except EngineFullError as error:
@@ -274,7 +286,10 @@ class Setlist:
             except EngineFullError:
                 working.become(before, working.values)
                 raise
+        if working.saved is before:
+            working.saved = patch
         self.changed(working)
+        self._say(f"loaded {patch.path} again")
 
     def _replace(self, working: Working, patch: LoadedPatch, before: Values) -> None:
         unsaved = working.is_unsaved()

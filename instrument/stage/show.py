@@ -10,7 +10,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from instrument.engine.engine import panic_event, set_event
+from instrument.engine.engine import panic_event
 from instrument.engine.layout import RING_COMMAND
 from instrument.engine.memory import allocate
 from instrument.midi.errors import MidiError
@@ -18,7 +18,6 @@ from instrument.midi.file import read_performance
 from instrument.midi.priority import TENDING, raised_priority
 from instrument.patch.routing import wind_down
 from instrument.patch.set_list import patches_named
-from instrument.shapes.report import highest_legible
 from instrument.stage.choose import choose_driver
 from instrument.stage.controls_file import use_controls_file
 from instrument.stage.fault_log import GOES_ON, FaultLog
@@ -36,7 +35,9 @@ from instrument.stage.recovery import Recovery
 from instrument.stage.remembered import remembered_ports
 from instrument.stage.setlist import Setlist
 from instrument.stage.standstill import Standstill
-from instrument.stage.window_process import WindowProcess
+from instrument.stage.state import News
+from instrument.stage.window_process import ALIVE, WindowProcess
+from instrument.stage.workbench import Workbench
 from instrument.takes.recording import RecordedEngine
 
 if TYPE_CHECKING:
@@ -154,6 +155,7 @@ class Show:
         self._trouble = ""
         self._faults = FaultLog()
         self._opening: Opening | None = None
+        self._news = News()
 
     def run(self) -> None:
         """Start everything, look after it, and return when it is over.
@@ -198,7 +200,7 @@ class Show:
         self._recording.follow(self._setlist)
         self._ending.callback(self._setlist.close)
         self._setlist.begin()
-        self._feeder = Feeder(self._engine, events) if events else None
+        self._performance = Feeder(self._engine, events) if events else None
         self._driver: Driver = choice.open(self._engine)
         self._ending.callback(self._close_driver)
         self._recovery = Recovery(self._engine, choice)
@@ -208,6 +210,16 @@ class Show:
         self._tell_block()
         self._midi = self._listen(remembered_ports(options.patches, patches))
         self._learning = Learning(self._engine, lambda: self._setlist.current, self._do, self._say)
+        self._bench = Workbench(
+            self._engine,
+            self._setlist,
+            self._recording,
+            self._learning,
+            self._over,
+            self._say,
+            self._complain,
+        )
+        self._ending.callback(self._bench.close)
 
     def _tell_block(self) -> None:
         asked = self._options.block
@@ -242,17 +254,18 @@ class Show:
         self._driver.start()
         for refused in self._midi.start() if self._midi is not None else ():
             self._complain(refused)
-        if self._feeder is not None:
-            self._feeder.start()
-            self._ending.callback(self._feeder.close)
-        if self._options.opening and self._feeder is None:
+        if self._performance is not None:
+            self._bench.perform(self._performance)
+        elif self._options.opening:
             again = functools.partial(self._setlist.step, 0)
             self._opening = Opening(self._engine, lambda: self._setlist.current.path, again)
         self._began = time.monotonic()
         self._say(
             f"playing {self._setlist.current.title} through {self._driver.name}, {self._engine.rate:g} Hz"
         )
-        if self._options.window:
+        if not self._options.window:
+            self._bench.tell_kept()
+        else:
             window = WindowProcess(self._engine.memory.name, self._engine.rate)
             self._ending.callback(window.close)
             window.start()
@@ -265,8 +278,8 @@ class Show:
             self._trouble = trouble
             self._faults.note(trouble)
             self._show_state()
-        elif changed and self._window is not None:
-            self._window.send(self._recording.state)
+        elif changed:
+            self._show_state()
 
     def _look_after(self) -> None:
         look_again = 0.0
@@ -276,8 +289,9 @@ class Show:
                 self._do(request)
             self._look_at_files()
             self._recording.send_on()
-            if self._learning.look() and self._window is not None:
-                self._window.send(self._learning.state)
+            self._bench.farewell.look()
+            if self._learning.look():
+                self._show_state()
             if self._opening is not None:
                 self._opening.look()
             now = time.monotonic()
@@ -303,7 +317,13 @@ class Show:
         self._look_at_device()
         self._look_at_ports()
         self._look_at_recording()
-        if self._window is not None and (ended := self._window.mourn()):
+        self._bench.look(time.monotonic())
+        self._show_state()
+        self._look_at_window()
+
+    def _look_at_window(self) -> None:
+        needed = self._bench.farewell.question is not None
+        if self._window is not None and (ended := self._window.mourn(needed=needed)):
             # A key held on its keyboard can no longer be let go of there.
             self._engine.push(panic_event(), RING_COMMAND)
             self._say(ended)
@@ -346,35 +366,16 @@ class Show:
 
     def _do(self, request: dict[str, Any]) -> None:
         do = request["do"]
-        if self._opening is not None and do not in {"next", "previous"}:
+        if self._opening is not None and do not in {"next", "previous", ALIVE}:
             self._opening.end()
-        if do == "quit":
-            self._over.set()
-        elif do in {"next", "previous"}:
-            self._setlist.step(1 if do == "next" else -1)
-            self._trouble = self._setlist.trouble
-            self._show_state()
-        elif do == "panic":
-            self._engine.push(panic_event(), RING_COMMAND)
-        elif do == "save":
-            self._setlist.save()
-        elif do == "reload":
-            self._setlist.reload()
-        elif do in {"learn", "unlearn", "forget"}:
-            self._learning.ask(request)
-        elif do in {"record", "keep"}:
-            self._recording.ask(do, request.get("on"))
-            self._look_at_recording()
-        elif do == "set":
-            self._set(request)
-
-    def _set(self, request: dict[str, Any]) -> None:
-        try:
-            event = set_event(0, str(request["address"]), float(request["value"]))
-        except (KeyError, TypeError, ValueError) as error:
-            self._complain(f"this parameter cannot be set ({error.args[0]}).")
+        self._setlist.trouble = ""
+        before, self._trouble = self._trouble, ""
+        if not self._bench.do(request):
+            self._trouble = before
             return
-        self._engine.push(event, RING_COMMAND)
+        self._trouble = self._trouble or self._setlist.trouble
+        self._look_at_recording()
+        self._show_state()
 
     def _complain(self, cause: str, done: str = "") -> None:
         self._trouble = f"{cause}: {done}." if done else cause
@@ -384,22 +385,15 @@ class Show:
     def _show_state(self) -> None:
         if self._window is None:
             return
-        patch = self._setlist.current
-        self._window.send(
-            {
-                "title": patch.title,
-                "patch": patch.path.name,
-                "layers": patch.layers,
-                "device": self._driver.name,
-                "midi": self._midi.names if self._midi is not None else [],
-                "controls": list(patch.controls),
-                "legible": [
-                    {"layer": layer, "corners": corners, "hertz": highest_legible(corners, self._engine.rate)}
-                    for layer, corners in patch.corners
-                ],
-                "trouble": self._trouble,
-                "faults": self._faults.lines,
-                **self._recording.state,
-                **self._learning.state,
-            }
-        )
+        state = {
+            **self._bench.state,
+            "device": self._driver.name,
+            "latency": self._driver.latency,
+            "midi": self._midi.names if self._midi is not None else [],
+            "trouble": self._trouble,
+            "faults": self._faults.lines,
+            **self._recording.state,
+            **self._learning.state,
+        }
+        if news := self._news.of(state):
+            self._window.send(news)

@@ -12,8 +12,17 @@ import time
 from contextlib import suppress
 from typing import IO, Any
 
+ALIVE = "alive"
+"""Request by which a window says each second that it goes on."""
+
 RESTARTS = 3
 """How often a window that crashed is started again."""
+
+SILENCE = 10.0
+"""Seconds without a word after which a window that has said that it is alive stands still."""
+
+_STEP = 0.5
+"""Seconds of silence that one look counts at most: while the stage itself stood still, nobody could be heard."""
 
 _GOOD_RUN = 60.0
 """Seconds after which a crash is a new one and not the last one again."""
@@ -44,6 +53,9 @@ class WindowProcess:
         self._latest: dict[str, Any] = {}
         self._began = 0.0
         self._restarts = 0
+        self._alive = False
+        self._silent = 0.0
+        self._looked = 0.0
 
     @property
     def running(self) -> bool:
@@ -67,8 +79,9 @@ class WindowProcess:
         self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and module
             self._command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True
         )
-        self._began = time.monotonic()
+        self._began = self._looked = time.monotonic()
         self._unsent = b""
+        self._alive, self._silent = False, 0.0
         if self._process.stdin is not None:
             with suppress(OSError, AttributeError):  # a window that stalls must not stall the stage
                 os.set_blocking(self._process.stdin.fileno(), False)
@@ -86,29 +99,51 @@ class WindowProcess:
             self._write()
 
     def requests(self) -> list[dict[str, Any]]:
-        """Return what the window has asked for since the last call; lines that are no request are passed over."""
+        """Return what the window has asked for since the last call; a line that is no request asks for nothing known."""
         self._write()
         found = []
         while not self._said.empty():
-            with suppress(ValueError):
-                message = json.loads(self._said.get())
-                if isinstance(message, dict) and "do" in message:
-                    found.append(message)
+            line = self._said.get()
+            self._silent = 0.0
+            try:
+                message = json.loads(line)
+            except (ValueError, RecursionError):
+                message = None
+            if not isinstance(message, dict) or "do" not in message:
+                message = {"do": line.decode(errors="replace").strip()}
+            self._alive = self._alive or message["do"] == ALIVE
+            found.append(message)
         return found
 
-    def mourn(self) -> str:
-        """Return one sentence if the window has ended since the last call, and start another if it crashed."""
+    def mourn(self, *, needed: bool = False) -> str:
+        """Return one sentence if the window has ended since the last call, and start another if it did not want to.
+
+        A window that has begun to say that it is alive, and says nothing any more, is ended first.
+
+        Parameters
+        ----------
+        needed : bool
+            Whether there is a question, so that even a window that was closed is opened again.
+        """
+        stalled = self._has_stalled()
+        if stalled and self._process is not None:
+            self._process.kill()
+            self._process.wait()
         if self._process is None or (status := self._process.poll()) is None:
             return ""
         lived = time.monotonic() - self._began
         self._let_go()
-        if status == _CLOSED:
+        if status == _CLOSED and not needed:
             return "the window has closed; the sound plays on."
         # An exception that nobody caught has the same status, but comes later.
         if status == _NO_DISPLAY and lived < _SOON:
             return "playing without a window."
         self._restarts = 0 if lived > _GOOD_RUN else self._restarts
         how = f"was ended by signal {-status}" if status < 0 else f"ended with status {status}"
+        if stalled:
+            how = f"stood still for {SILENCE:g} s"
+        elif status == _CLOSED:
+            how = "was closed with a question open"
         if self._restarts >= RESTARTS:
             return f"the window {how} once more; playing without it."
         self._restarts += 1
@@ -117,6 +152,14 @@ class WindowProcess:
         except OSError as error:
             return f"the window {how} and does not start again ({error}); playing without it."
         return f"the window {how}; opened it again."
+
+    def _has_stalled(self) -> bool:
+        now = time.monotonic()
+        passed, self._looked = now - self._looked, now
+        if not self._alive or not self.running:
+            return False
+        self._silent += min(passed, _STEP)
+        return self._silent > SILENCE
 
     def close(self) -> None:
         """End the conversation, which ends the window; one that does not listen is ended."""

@@ -238,7 +238,7 @@ def _answer(job: Job) -> Answer:
         return Answer(job.do, job.path, trouble=said, files=files, problem=problem)
 
 
-def _done(job: Job) -> Answer:
+def _done(job: Job) -> Answer:  # noqa: PLR0911 - one for each kind of job
     do, path = job.do, job.path
     match do:
         case "read":
@@ -250,17 +250,21 @@ def _done(job: Job) -> Answer:
         case "save":
             text, shown = write_patch(path, job.text, job.values, job.saved, job.to)
             return Answer(do, job.to or path, text=text, shown=shown)
-        case "keep" if job.to is not None:
-            keep_unsaved(job.to, path, job.text, job.values)
         case "open":
             return Answer(do, path, patches=tuple(read_patch(one) for one in patches_named(path)))
         case "perform":
-            # Only here, as it brings the whole compiled engine with it.
-            from instrument.midi.file import read_performance  # noqa: PLC0415
-
-            warnings: list[str] = []
-            events = tuple(read_performance(path, job.rate, warnings.append))
-            return Answer(do, path, events=events, warnings=tuple(warnings))
+            return _performance(job)
+        case "keep" if job.to is not None:
+            keep_unsaved(job.to, path, job.text, job.values)
         case "warm":
             warm_up()
     return Answer(do, path)
+
+
+def _performance(job: Job) -> Answer:
+    # Only here, as it brings the whole compiled engine with it.
+    from instrument.midi.file import read_performance  # noqa: PLC0415
+
+    warnings: list[str] = []
+    events = tuple(read_performance(job.path, job.rate, warnings.append))
+    return Answer(job.do, job.path, events=events, warnings=tuple(warnings))

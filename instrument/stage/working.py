@@ -50,12 +50,14 @@ class Working:
         What the file holds, built.
     values : np.ndarray [shape=(COUNT,), dtype=float64]
         What its parameters are set to: those of the text, save where others were typed.
+    base : np.ndarray
+        Those of the text.
     history : History
     """
 
     def __init__(self, loaded: LoadedPatch) -> None:
         self.loaded = self.saved = loaded
-        self.values = base_values(loaded.program)
+        self.base = self.values = base_values(loaded.program)
         self.history = History()
 
     @property
@@ -67,11 +69,6 @@ class Working:
     def text(self) -> str:
         """Its text as it is now, without what was typed."""
         return self.loaded.text
-
-    @property
-    def base(self) -> Values:
-        """The values of the text."""
-        return base_values(self.loaded.program)
 
     @property
     def program(self) -> Program:
@@ -111,6 +108,8 @@ class Working:
 
     def _moved(self, sounding: Values | None) -> npt.NDArray[np.intp]:
         base = self.base
+        if sounding is None and self.values is base:
+            return np.zeros(0, np.intp)
         moved = ~same_bits(self.values, base)
         if sounding is not None:
             played = ~same_bits(sounding, base)
@@ -127,13 +126,15 @@ class Working:
     def become(self, loaded: LoadedPatch, values: Values) -> None:
         """Go on with another text, built."""
         self.loaded = loaded
-        self.values = values
+        self.base, self.values = base_values(loaded.program), values
 
     def take_saved(self, path: Path, text: str, shown: Shown, values: Values) -> None:
         """Note what its file holds now."""
-        self.values = values
+        self.base = self.values = values
         program = self.program_with(values)
         title = str(shown.document.get("title") or path.stem)
-        self.loaded = replace(self.loaded, path=path, text=text, program=program, shown=shown, title=title)
+        self.loaded = replace(
+            self.loaded, path=path, text=text, played=shown.played, program=program, shown=shown, title=title
+        )
         self.saved = self.loaded
         self.history.close()

@@ -1,0 +1,130 @@
+"""Unsaved changes are kept in recovery files while the show goes on, and offered by the next one."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any
+
+from instrument.stage.kept import Kept, forget_kept, keep_unsaved, left_behind, record_for
+from instrument.stage.worker import Job
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from instrument.stage.desk import Desk
+    from instrument.stage.setlist import Setlist
+
+KEEP_SECONDS = 3.0
+"""Time between two looks at what is not saved."""
+
+
+class Autosave:
+    """Keeps what is not saved of a set list.
+
+    Parameters
+    ----------
+    setlist : Setlist
+    desk : Desk
+    """
+
+    def __init__(self, setlist: Setlist, desk: Desk) -> None:
+        self._setlist = setlist
+        self._desk = desk
+        self._kept: dict[Path, tuple[str, bytes]] = {}
+        self._again = 0.0
+        self._left = left_behind()
+
+    @property
+    def offered(self) -> Kept | None:
+        """What an earlier start has left of a patch that is in the set."""
+        ours = {working.path.absolute() for working in self._setlist.patches}
+        return next((kept for kept in self._left if kept.patch in ours), None)
+
+    @property
+    def state(self) -> dict[str, Any]:
+        """What the window shows of it, under ``recovery``."""
+        kept = self.offered
+        if kept is None:
+            return {"recovery": None}
+        return {"recovery": {"path": str(kept.patch), "age": kept.seconds, "file": str(kept.playable)}}
+
+    def tell(self, say: Callable[[str], None]) -> None:
+        """Say in one line for each where unsaved changes of an earlier start lie."""
+        for kept in self._left:
+            if kept.patch.exists() and kept.playable.exists():
+                say(
+                    f"unsaved changes of {kept.patch.name} from {kept.age} ago were kept; "
+                    f"open them with: beamhand play {kept.playable}"
+                )
+
+    def recover(self) -> None:
+        """Go on with what was kept.
+
+        Raises
+        ------
+        ValueError
+            If nothing was.
+        """
+        kept = self._take()
+        for working in self._setlist.patches:
+            if working.path.absolute() == kept.patch:
+                self._desk.recover(working, kept.text, kept.values)
+        # It is kept anew under our own name once it has been built; until then the old file stays.
+        self._setlist.trouble = ""
+
+    def discard(self) -> None:
+        """Throw away what was kept.
+
+        Raises
+        ------
+        ValueError
+            If nothing was.
+        """
+        forget_kept(self._take().record)
+
+    def _take(self) -> Kept:
+        kept = self.offered
+        if kept is None:
+            raise ValueError("there are no unsaved changes of an earlier start.")
+        self._left.remove(kept)
+        return kept
+
+    def look(self, now: float) -> None:
+        """Keep what has changed since the last time, and forget what is saved; the worker does the writing."""
+        if now < self._again:
+            return
+        self._again = now + KEEP_SECONDS
+        for path, text, values in self._due():
+            self._setlist.worker.ask(Job("keep", path, text, values, to=record_for(path)))
+
+    def _due(self) -> list[tuple[Path, str, list[float]]]:
+        due = []
+        for working in self._setlist.patches:
+            sounding = self._setlist.sounding(working)
+            values = working.values if sounding is None else sounding
+            if not working.is_unsaved(sounding):
+                if self._kept.pop(working.path, None) is not None:
+                    forget_kept(record_for(working.path))
+                continue
+            mark = (working.text, values.tobytes())
+            if self._kept.get(working.path) != mark:
+                self._kept[working.path] = mark
+                due.append((working.path, working.text, values.tolist()))
+        return due
+
+    def failed(self) -> None:
+        """Note that something could not be written, so that it is tried again."""
+        self._kept.clear()
+
+    def close(self, say: Callable[[str], None]) -> None:
+        """Keep what is still not saved at the end, and say where."""
+        due = self._due()
+        for path, text, values in due:
+            with suppress(OSError):
+                keep_unsaved(record_for(path), path, text, values)
+        for path in self._kept:
+            say(
+                f"unsaved changes of {path.name} are kept in {record_for(path).with_suffix('.toml')} and offered "
+                "the next time it is played."
+            )

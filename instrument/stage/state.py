@@ -1,0 +1,74 @@
+"""What the window is told: the whole state of the show, and of it only what has changed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from instrument.shapes.report import highest_legible
+
+if TYPE_CHECKING:
+    from instrument.stage.autosave import Autosave
+    from instrument.stage.desk import Desk
+    from instrument.stage.farewell import Farewell
+    from instrument.stage.pictures import Pictures
+    from instrument.stage.setlist import Setlist
+
+
+def state_of(
+    setlist: Setlist, desk: Desk, autosave: Autosave, farewell: Farewell, pictures: Pictures, rate: float
+) -> dict[str, Any]:
+    """Return the state of patches and desk, as JSON carries it."""
+    working = setlist.working
+    patch, history = working.loaded, working.history
+    sounding = setlist.sounding(working)
+    return {
+        "title": patch.title,
+        "patch": patch.path.name,
+        "layers": patch.layers,
+        "controls": list(patch.controls),
+        "legible": [
+            {"layer": layer, "corners": corners, "hertz": highest_legible(corners, rate)}
+            for layer, corners in patch.corners
+        ],
+        "document": patch.shown.document,
+        "parameters": patch.shown.parameters,
+        "snapshots": list(patch.shown.snapshots),
+        "unsaved": working.is_unsaved(sounding),
+        "changes": working.changes(sounding),
+        "undo": history.undo_label,
+        "redo": history.redo_label,
+        "refused": desk.refused,
+        "setlist": [
+            {
+                "title": other.loaded.title,
+                "path": str(other.path),
+                "index": place,
+                "unsaved": other.is_unsaved(setlist.sounding(other)),
+                "picture": pictures.of(other.saved),
+            }
+            for place, other in enumerate(setlist.patches)
+        ],
+        "current": setlist.position,
+        "question": farewell.question,
+        **autosave.state,
+    }
+
+
+class News:
+    """Tells one state from the next."""
+
+    def __init__(self) -> None:
+        self._told: dict[str, Any] = {}
+
+    def of(self, state: dict[str, Any]) -> dict[str, Any]:
+        """Return what is not as it was told last."""
+        news = {key: value for key, value in state.items() if not self._is_told(key, value)}
+        self._told.update(news)
+        return news
+
+    def _is_told(self, key: str, value: object) -> bool:
+        # A large document that is the very same need not be looked through.
+        if key not in self._told:
+            return False
+        told = self._told[key]
+        return told is value or bool(told == value)

@@ -1,0 +1,64 @@
+"""A window that stands still is ended and opened again; one that never said that it is alive is left in peace."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+from instrument.stage import window_process
+from instrument.stage.window_process import WindowProcess
+from tests.stage.listening import wait_until
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import pytest
+
+    from instrument.stage.window_process import WindowProcess as Process
+
+
+def opened(code: str) -> Process:
+    window = WindowProcess("none", 48_000.0)
+    window._command = [sys.executable, "-S", "-c", code]
+    window.start()
+    return window
+
+
+def test_one_that_falls_silent_is_opened_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(window_process, "SILENCE", 0.3)
+    window = opened("""import sys, time; print('{"do": "alive"}', flush=True); time.sleep(60)""")
+    try:
+        wait_until(lambda: bool(window.requests()), "its first word")
+        first = window.process_id
+        said: list[str] = []
+        wait_until(lambda: bool(said.append(window.mourn()) or said[-1]), "its end")
+        assert said[-1] == "the window stood still for 0.3 s; opened it again."
+        assert window.running
+        assert window.process_id != first
+    finally:
+        window.close()
+
+
+def test_one_that_was_closed_with_a_question_open_is_opened_again(tmp_path: Path) -> None:
+    mark = tmp_path / "mark"
+    window = opened(
+        f"import os, sys; there = os.path.exists({str(mark)!r}); open({str(mark)!r}, 'w').close()\n"
+        "if there: sys.stdin.read()"
+    )
+    try:
+        said: list[str] = []
+        wait_until(lambda: bool(said.append(window.mourn(needed=True)) or said[-1]), "its end")
+        assert said[-1] == "the window was closed with a question open; opened it again."
+        assert window.running
+    finally:
+        window.close()
+
+
+def test_a_line_that_is_no_request_is_handed_on_as_one_that_nobody_knows() -> None:
+    window = opened("print('low tide', flush=True); print('[1]', flush=True); import sys; sys.stdin.read()")
+    try:
+        found: list[dict[str, object]] = []
+        wait_until(lambda: bool(found.extend(window.requests()) or len(found) == 2), "both lines")
+        assert found == [{"do": "low tide"}, {"do": "[1]"}]
+    finally:
+        window.close()
