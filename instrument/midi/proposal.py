@@ -36,6 +36,11 @@ class Target:
     choose: int | None = None
 
     @property
+    def name(self) -> str:
+        """How it is called in a sentence."""
+        return self.address or f"{self.action} {self.choose or ''}".strip()
+
+    @property
     def unwanted(self) -> frozenset[str]:
         """Kinds of message that cannot do it: a program change chooses, and no action but a choice can use that."""
         chooses = self.action in COUNTED and self.choose is None
