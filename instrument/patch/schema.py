@@ -15,6 +15,7 @@ from instrument.patch.forms import FORM_FIELD, FormList
 from instrument.patch.modulators import Modulator
 from instrument.patch.ports import PortNames
 from instrument.patch.sources import Source
+from instrument.patch.tuning import Tuning
 
 SCHEMA = 1
 """Version of the file format; raised when an older Beamhand could misread a file."""
@@ -123,6 +124,7 @@ class Patch(parameter_fields("PatchFields", PATCH)):  # type: ignore[misc]  # ma
     )
     title: Text = Field("", description="name of the patch")
     about: Text = Field("", description="a sentence or two on what it is")
+    tuning: Tuning = Field(default_factory=Tuning)
     ramp: Seconds = Field(0.005, description="time that a control takes to reach a new value (s); 0 jumps")
     fade: Seconds = Field(0.005, description="time of the cross-fade when the patch is begun (s)")
     midi: PortNames = Field(

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import functools
 import gc
-import signal
-import sys
 import threading
 import time
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +30,7 @@ from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
 from instrument.stage.opening import Opening
 from instrument.stage.outputs import outputs_of
+from instrument.stage.process import ended_by_signals, quiet_python
 from instrument.stage.recording import ShowRecording
 from instrument.stage.recovery import Recovery
 from instrument.stage.remembered import remembered_ports
@@ -41,7 +40,7 @@ from instrument.stage.window_process import WindowProcess
 from instrument.takes.recording import RecordedEngine
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from instrument.stage.driver import Driver
@@ -53,9 +52,6 @@ TICK_SECONDS = 0.02
 """Time between two looks at what the window asks for and what was saved: a key there acts within this."""
 
 FIRST_BLOCK_SECONDS = 5.0
-
-SWITCH_SECONDS = 0.0005
-"""How soon a thread that computes lets the MIDI thread have Python's lock."""
 
 
 @dataclass(frozen=True)
@@ -168,8 +164,8 @@ class Show:
             If something that was asked for cannot be used.
         """
         self._ending.callback(self._faults.close)
-        self._ending.enter_context(_ended_by_signals(self._over))
-        self._ending.enter_context(_quiet_python())
+        self._ending.enter_context(ended_by_signals(self._over))
+        self._ending.enter_context(quiet_python())
         self._prepare()
         self._ending.enter_context(raised_priority(TENDING))
         self._start()
@@ -407,29 +403,3 @@ class Show:
                 **self._learning.state,
             }
         )
-
-
-@contextmanager
-def _ended_by_signals(over: threading.Event) -> Iterator[None]:
-    # Only the main thread may choose what signals do; elsewhere somebody else has.
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    kinds = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
-    before = [signal.signal(kind, lambda *_: over.set()) for kind in kinds]
-    try:
-        yield
-    finally:
-        for kind, handler in zip(kinds, before, strict=True):
-            signal.signal(kind, handler)
-
-
-@contextmanager
-def _quiet_python() -> Iterator[None]:
-    before = sys.getswitchinterval()
-    sys.setswitchinterval(SWITCH_SECONDS)
-    try:
-        yield
-    finally:
-        sys.setswitchinterval(before)
-        gc.unfreeze()

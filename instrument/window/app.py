@@ -2,33 +2,37 @@
 
 from __future__ import annotations
 
-import signal
-import sys
 import time
 from typing import TYPE_CHECKING, Any
 
 import pygame
 
-from instrument.beam.look import Look
-from instrument.beam.warm import warm
-from instrument.engine.memory import attach
-from instrument.window.channel import standard_channel
+from instrument.measure.live import FlashWatch
+from instrument.window.context import Context
+from instrument.window.desk import Desk
 from instrument.window.help_page import help_page
-from instrument.window.keys import COMMANDS, action_for, note_name
+from instrument.window.keys import COMMANDS, held_keys, note_name
 from instrument.window.legible import legibility
-from instrument.window.lettering import GROUND, Letters
-from instrument.window.looks import Looks, usual_look
+from instrument.window.live import Live
+from instrument.window.looks import Looks
 from instrument.window.notes import NoteKeys
-from instrument.window.picture import Picture
 from instrument.window.reader import OutputReader
-from instrument.window.readings import CallbackLoad, Levels, MidiActivity
-from instrument.window.text_line import Figures, TextLine
+from instrument.window.readings import CallbackLoad, Meters, PortActivity
+from instrument.window.said import Said
+from instrument.window.settings import Settings
+from instrument.window.strip import Readings
+from instrument.window.text_line import Figures
+from instrument.window.theme import DIM, NIGHT
+from instrument.window.thumbs import Thumbs
+from instrument.window.views import DeskView, StageView
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
+    from instrument.beam.look import Look
     from instrument.window.channel import Channel
+    from instrument.window.second import SecondDisplay
 
 FRAMES_PER_SECOND = 60
 TEXTS_PER_SECOND = 15
@@ -39,8 +43,8 @@ PATIENCE = 5.0
 """Seconds in which closing the window a second time ends the performance."""
 
 _QUESTION = "Close the window once more to end the performance and its sound, or go on playing."
-_UNSEEN = ("dummy", "offscreen")
-"""Video drivers without a screen, which the library falls back to in some versions."""
+_ALIVE_SECONDS = 1.0
+"""Time between two words that this window goes on, by which the stage tells one that stands still."""
 
 
 class Window:
@@ -50,30 +54,49 @@ class Window:
     ----------
     record : np.ndarray [shape=(), dtype=layout.memory_dtype(...)]
     rate : float
-        Sample rate in hertz.
     channel : Channel
     look : Look, optional
+    settings : Settings, optional
+    second : SecondDisplay, optional
+        What shows the picture on another display; without one there is no such display.
+    size : tuple of int
+        Width and height that it opens with, if the display has room for it.
     """
 
     def __init__(
-        self, record: npt.NDArray[np.void], rate: float, channel: Channel, look: Look | None = None
+        self,
+        record: npt.NDArray[np.void],
+        rate: float,
+        channel: Channel,
+        look: Look | None = None,
+        settings: Settings | None = None,
+        second: SecondDisplay | None = None,
+        size: tuple[int, int] = FIRST_SIZE,
     ) -> None:
         self._record, self._rate, self._channel = record, rate, channel
+        self._settings = settings or Settings()
         self._reader = OutputReader(record, rate)
         self._notes = NoteKeys(record)
-        self._levels = Levels()
-        self._load = CallbackLoad(record, rate)
-        self._midi = MidiActivity(record)
-        self._said: dict[str, Any] = {}
-        self._size = self._windowed = _fitting(FIRST_SIZE)
-        self._fullscreen = self._done = False
+        self._meters, self._load = Meters(rate), CallbackLoad(record, rate)
+        self._midi, self._flashes = PortActivity(record), FlashWatch(rate)
+        self._said = Said()
+        self._context = Context(self._said, Live(record, rate), self._settings.keyboard)
+        self._desk = Desk(self._context, self._midi)
+        self._thumbs = Thumbs()
+        self._second = second
+        self._windowed = _fitting(size)
+        self._fullscreen = self._done = self._hidden = False
+        self._on_desk = self._settings.view == "desk"
+        self._theme = DIM if self._settings.dim else NIGHT
         self._looks = Looks(look)
         self._help: pygame.Surface | None = None
-        self._text = True
+        self._text = self._changed = True
+        self._last_click: tuple[float, tuple[int, int]] = (0.0, (0, 0))
         self._asked_at = -PATIENCE
-        self._text_at = 0.0
-        self._hidden = False
+        self._text_at = self._alive_at = 0.0
         self._open()
+        if second is not None and self._settings.second and pygame.display.get_num_displays() > 1:
+            self._show_second()
 
     def run(self) -> None:
         """Show and play until the stage is gone or the performance is ended."""
@@ -82,36 +105,58 @@ class Window:
         while not self._done:
             clock.tick(FRAMES_PER_SECOND)
             now = time.monotonic()
-            self._listen()
-            for event in pygame.event.get():
-                self._handle(event)
-            self._notes.flush()
-            if self._looks.settle():
-                self._lay_out()
-            self._follow(now - before)
-            if not self._hidden:
-                self._draw(now)
+            self.frame(now, now - before)
             before = now
         self._notes.release_all()
+        if self._second is not None:
+            self._second.close()
+
+    def frame(self, now: float, passed: float) -> None:
+        """Do what is to be done once a frame.
+
+        Parameters
+        ----------
+        now, passed : float
+            Monotonic clock, and what passed since the last frame, in seconds.
+        """
+        self._listen()
+        for event in [*pygame.event.get(), *(self._second.events() if self._second is not None else ())]:
+            self._handle(event)
+        self._notes.flush()
+        self._ask(now)
+        if self._looks.settle():
+            self._lay_out()
+        self._follow(passed)
+        if not self._hidden:
+            self._draw(now)
+
+    def end(self) -> None:
+        """Leave the loop after this frame."""
+        self._done = True
 
     def _listen(self) -> None:
         for message in self._channel.messages():
             self._said.update(message)
-            if "controls" in message and self._help is not None:
-                self._help = self._help_page()
-            pygame.display.set_caption(f"Beamhand - {self._title}" if self._title else "Beamhand")
+            if self._second is not None:
+                self._second.tell(message)
+            pygame.display.set_caption(f"Beamhand - {self._said.title}" if self._said.title else "Beamhand")
+            self._changed = True
         self._done = self._done or self._channel.ended
 
-    @property
-    def _title(self) -> str:
-        return str(self._said.get("title") or self._said.get("patch") or "")
+    def _ask(self, now: float) -> None:
+        for request in self._context.taken():
+            self._channel.send(**request)
+        if now - self._alive_at >= _ALIVE_SECONDS:
+            self._alive_at = now
+            self._channel.send("alive")
 
     def _follow(self, seconds: float) -> None:
         samples = self._reader.read(seconds)
-        self._levels.follow(samples, seconds)
+        self._meters.follow(samples, seconds)
         self._load.follow(seconds)
         self._midi.follow(seconds)
-        self._picture.follow(samples, seconds)
+        self._desk.trouble = self._flashes.hear(samples).warning
+        self._view.picture.follow(samples, seconds)
 
     # What the hands do
 
@@ -120,6 +165,8 @@ class Window:
             self._press(event)
         elif event.type == pygame.KEYUP:
             self._notes.release(event.scancode)
+        elif event.type == pygame.TEXTINPUT:
+            self._changed |= self._on_desk and self._desk.write(event.text)
         elif event.type == pygame.WINDOWFOCUSLOST:
             # The release of a key that is let go elsewhere never comes here.
             self._notes.release_all()
@@ -127,39 +174,108 @@ class Window:
             self._close()
         elif event.type == pygame.WINDOWSIZECHANGED:
             self._lay_out()
+        elif event.type == pygame.DROPFILE:
+            self._context.ask("drop", path=event.file)
         elif event.type in {pygame.WINDOWHIDDEN, pygame.WINDOWMINIMIZED}:
             self._hidden = True
         elif event.type in {pygame.WINDOWSHOWN, pygame.WINDOWRESTORED, pygame.WINDOWEXPOSED}:
             self._hidden = False
             self._draw_everything()
+        elif self._on_desk:
+            self._point(event)
+
+    def _point(self, event: pygame.event.Event) -> None:
+        held = held_keys(pygame.key.get_mods())
+        if event.type == pygame.MOUSEBUTTONDOWN and event.button in {pygame.BUTTON_LEFT, pygame.BUTTON_RIGHT}:
+            self._desk.press(*event.pos, event.button, self._clicks(event))
+        elif event.type == pygame.MOUSEMOTION and event.buttons[0]:
+            self._desk.move(*event.pos, held)
+        elif event.type == pygame.MOUSEBUTTONUP and event.button == pygame.BUTTON_LEFT:
+            self._desk.release(*event.pos)
+        elif event.type == pygame.MOUSEWHEEL:
+            self._desk.wheel(*pygame.mouse.get_pos(), event.y, held)
+        else:
+            return
+        self._do_wishes()
+
+    def _clicks(self, event: pygame.event.Event) -> int:
+        when, where = self._last_click
+        now = time.monotonic()
+        near = abs(where[0] - event.pos[0]) + abs(where[1] - event.pos[1]) < 8
+        twice = now - when < 0.4 and near and event.button == pygame.BUTTON_LEFT
+        self._last_click = (0.0, (0, 0)) if twice else (now, event.pos)
+        return 2 if twice else 1
 
     def _press(self, event: pygame.event.Event) -> None:
-        control = bool(event.mod & (pygame.KMOD_CTRL | pygame.KMOD_META))
-        action = action_for(event.key, event.scancode, control=control)
+        held = held_keys(event.mod)
+        if self._on_desk and self._desk.key(event.key, held):
+            self._do_wishes()
+            return
+        where = "desk" if self._on_desk else "stage"
+        action = self._context.keyboard.action_for(event.key, event.scancode, held, where)
         if action is not None:
             self._act(action)
-        elif not control and not event.mod & pygame.KMOD_ALT:
+            self._do_wishes()
+        elif not held & {"Ctrl", "Alt"}:
             self._notes.press(event.scancode)
+
+    def _do_wishes(self) -> None:
+        self._changed = True
+        for action in self._context.actions:
+            self._act(action)
+        self._context.actions.clear()
 
     def _act(self, action: str) -> None:
         if action in COMMANDS:
             if action in {"panic", "quit"}:
                 self._notes.release_all()
+            # Even the end is the stage's to decide: it may have a question first.
             self._channel.send(action)
-            self._done = self._done or action == "quit"
         elif action in {"octave_up", "octave_down"}:
             self._notes.shift(1 if action == "octave_up" else -1)
+        elif action == "leave" and self._help is None and self._on_desk and self._desk.act(action):
+            pass
         elif action == "fullscreen" or (action == "leave" and self._help is None and self._fullscreen):
             self._fullscreen = not self._fullscreen
             self._open()
         elif action == "help" or (action == "leave" and self._help is not None):
             self._help = self._help_page() if self._help is None else None
             self._draw_everything()
+        elif action in {"view", "text", "dim"}:
+            self._switch(action)
+        elif action == "second":
+            self._show_second()
+        elif not self._act_on_desk(action):
+            self._looks.wish(action)
+
+    def _act_on_desk(self, action: str) -> bool:
+        if action == "leave" or not self._desk.act(action):
+            return action == "leave"
+        if not self._on_desk and action in {"layers", "motion", "hands", "patches", "search", "save_as"}:
+            self._switch("view")
+        return True
+
+    def _switch(self, action: str) -> None:
+        if action == "view":
+            self._on_desk = not self._on_desk
+            pygame.mouse.set_visible(self._on_desk or not self._fullscreen)
         elif action == "text":
             self._text = not self._text
-            self._lay_out()
         else:
-            self._looks.wish(action)
+            self._theme = DIM if self._theme is NIGHT else NIGHT
+        self._lay_out()
+
+    def _show_second(self) -> None:
+        count = pygame.display.get_num_displays()
+        if self._second is None:
+            return
+        if self._second.running:
+            self._second.close()
+        elif count < 2:
+            self._desk.tell("There is no second display; F11 fills this one, F12 shows the picture alone.")
+        else:
+            self._second.open(1)
+            self._second.tell(self._said.all)
 
     def _close(self) -> None:
         if time.monotonic() - self._asked_at < PATIENCE:
@@ -177,64 +293,83 @@ class Window:
             # Without a window manager, the first call does no more than leave the whole screen.
             if pygame.display.get_window_size() != self._windowed:
                 pygame.display.set_mode(self._windowed, pygame.RESIZABLE)
-        pygame.mouse.set_visible(not self._fullscreen)
+        pygame.mouse.set_visible(self._on_desk or not self._fullscreen)
         self._lay_out()
 
     def _lay_out(self) -> None:
         self._screen = pygame.display.get_surface()
-        width, height = self._screen.get_size()
-        self._letter_height = max(min(height // 40, width // 40), 15)
-        self._line = TextLine(Letters(self._letter_height), width)
-        self._figures = self._figures_now()
-        self._line_height = self._line.height(self._figures) if self._text_shown else 0
-        room = pygame.Rect(0, 0, width, height - self._line_height)
-        self._picture = Picture(room, self._rate, self._looks.current)
+        look = self._looks.current
+        self._view: DeskView | StageView
+        if self._on_desk:
+            self._view = DeskView(
+                self._screen, self._rate, look, self._theme, self._desk, self._readings, self._thumbs
+            )
+        else:
+            self._view = StageView(
+                self._screen, self._rate, look, self._theme, self._figures, text=self._text
+            )
         if self._help is not None:
             self._help = self._help_page()
         self._draw_everything()
 
-    @property
-    def _text_shown(self) -> bool:
-        return self._text or bool(self._figures.trouble)
-
-    def _figures_now(self) -> Figures:
-        left, right = (round(level) for level in self._levels.decibels)
-        asked = time.monotonic() - self._asked_at < PATIENCE
-        return Figures(
-            title=self._title or "Beamhand",
-            device=str(self._said.get("device") or ""),
-            levels=(left, right),
+    def _readings(self) -> Readings:
+        left, right = self._meters.channels
+        return Readings(
+            levels=(left.decibels, right.decibels),
+            held=(left.held, right.held),
+            dc=(round(left.dc, 2), round(right.dc, 2)),
             load=round(100 * self._load.share),
             underflows=int(self._record["counters"]["underflows"]),
             missed=self._reader.missed,
-            midi=self._midi.message or _ports(self._said.get("midi")),
+            legible=legibility(self._record, self._rate, self._said.all.get("legible"))[0],
+            midi=self._midi.message,
             keyboard=note_name(self._notes.base),
-            legible=legibility(self._record, self._rate, self._said.get("legible")),
-            trouble=_QUESTION if asked else str(self._said.get("trouble") or ""),
         )
 
+    def _figures(self) -> Figures:
+        readings = self._readings()
+        ports = ", ".join(str(name) for name in self._said.rows("midi"))
+        return Figures(
+            title=self._said.title or "Beamhand",
+            device=self._said.text("device"),
+            levels=(round(readings.levels[0]), round(readings.levels[1])),
+            load=readings.load,
+            underflows=readings.underflows,
+            missed=readings.missed,
+            midi=readings.midi or ports or "no controller",
+            keyboard=readings.keyboard,
+            legible=legibility(self._record, self._rate, self._said.all.get("legible")),
+            trouble=self._trouble(),
+        )
+
+    def _trouble(self) -> str:
+        if time.monotonic() - self._asked_at < PATIENCE:
+            return _QUESTION
+        question = self._said.table("question").get("text")
+        asked = f"{question} F12 shows the answers." if question else ""
+        return asked or self._desk.trouble or self._said.text("trouble")
+
     def _draw(self, now: float) -> None:
-        changed = [self._picture.draw_changes(self._screen)]
-        if now - self._text_at >= 1 / TEXTS_PER_SECOND:
-            self._text_at = now
-            figures = self._figures_now()
-            if figures != self._figures:
-                self._figures = figures
-                if (self._line.height(figures) if self._text_shown else 0) != self._line_height:
-                    self._lay_out()
-                    return
-                if self._text_shown:
-                    changed.append(self._line.draw(self._screen, figures))
+        changed: list[Any] = [self._view.picture.draw_changes(self._screen)]
+        if self._changed or now - self._text_at >= 1 / TEXTS_PER_SECOND:
+            if now - self._text_at >= 1 / TEXTS_PER_SECOND:
+                self._desk.follow()
+            self._text_at, self._changed = now, False
+            self._desk.closing = _QUESTION if now - self._asked_at < PATIENCE else ""
+            texts = self._view.draw_texts()
+            if texts is None:
+                self._lay_out()
+                return
+            if self._desk.settle():
+                texts += self._view.draw_texts() or []
+            changed += texts
         areas = [area for area in changed if area is not None]
         if areas:
             self._draw_help()
             pygame.display.update(areas)
 
     def _draw_everything(self) -> None:
-        self._screen.fill(GROUND)
-        self._picture.draw_all(self._screen)
-        if self._text_shown:
-            self._line.draw(self._screen, self._figures)
+        self._view.draw_all()
         self._draw_help()
         pygame.display.flip()
 
@@ -243,80 +378,10 @@ class Window:
             self._screen.blit(self._help, self._help.get_rect(center=self._screen.get_rect().center))
 
     def _help_page(self) -> pygame.Surface:
-        controls = self._said.get("controls")
-        listed = controls if isinstance(controls, list) else []
-        return help_page(self._screen.get_size(), self._letter_height, listed)
-
-
-def _ports(ports: object) -> str:
-    names = [str(name) for name in ports] if isinstance(ports, list) else []
-    return ", ".join(names) if names else "no controller"
+        return help_page(self._screen.get_size(), self._view.sizes.em, self._context.keyboard, self._theme)
 
 
 def _fitting(size: tuple[int, int]) -> tuple[int, int]:
     # A window that starts larger than the display would have its text out of sight.
     width, height = pygame.display.get_desktop_sizes()[0]
     return min(size[0], width), min(size[1], height)
-
-
-def main(arguments: list[str]) -> int:
-    """Show the window of the engine whose memory has this name.
-
-    Parameters
-    ----------
-    arguments : list of str
-        Name of the shared memory and sample rate in hertz.
-
-    Returns
-    -------
-    int
-        0 at the end of the performance, 1 if there is no display or no such memory, 2 on wrong usage.
-    """
-    try:
-        name, rate = arguments
-        hertz = float(rate)
-    except ValueError:
-        hertz = 0.0
-    if not 0.0 < hertz < float("inf"):
-        return _fail("Usage: python -m instrument.window MEMORY_NAME RATE (the stage starts it).", 2)
-    # Ctrl-C in the terminal reaches both processes; the stage decides, and its end is ours.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        memory = attach(name)
-    except FileNotFoundError:
-        return _fail(f"The window finds no sound called {name}: its stage has ended.", 1)
-    except (OSError, ValueError) as error:
-        return _fail(f"The window cannot read the sound: {error}.", 1)
-    try:
-        # Only these two: the library's own audio would open the sound device.
-        pygame.display.init()
-        pygame.font.init()
-        if pygame.display.get_driver() in _UNSEEN:
-            raise pygame.error("no screen was found")
-        pygame.display.set_allow_screensaver(False)
-        pygame.display.set_caption("Beamhand")
-        look = _usual_look()
-        warm(look)
-        window = Window(memory.record, hertz, standard_channel(), look)
-    except pygame.error as error:
-        memory.close()
-        return _fail(f"No window can be opened on this display ({error}); the sound plays without it.", 1)
-    window.run()
-    pygame.quit()
-    del window
-    memory.close()
-    return 0
-
-
-def _usual_look() -> Look:
-    try:
-        return usual_look()
-    except (OSError, ValueError) as error:
-        # A mistake in a file of taste must not cost the window.
-        sys.stderr.write(f"The window opens with its common look: {error}\n")
-        return Look()
-
-
-def _fail(sentence: str, status: int) -> int:
-    sys.stderr.write(sentence + "\n")
-    return status

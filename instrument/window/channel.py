@@ -51,10 +51,10 @@ class Channel:
                 said.append(_parsed(line))
         return said
 
-    def send(self, do: str) -> None:
+    def send(self, do: str, **words: Any) -> None:
         """Ask the stage for something; if it is gone, the conversation has ended."""
         try:
-            self._outgoing.write(json.dumps({"do": do}) + "\n")
+            self._outgoing.write(json.dumps({"do": do, **words}) + "\n")
             self._outgoing.flush()
         except (OSError, ValueError):
             self.ended = True

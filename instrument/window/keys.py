@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import pygame
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 WHITE_KEYS = (
     pygame.KSCAN_A,
@@ -59,65 +63,241 @@ class Action:
         What the window calls it; commands to the stage have the same name there.
     about : str
         Words for the help overlay.
-    shown : str
-        The key, as printed on it.
-    code : int
-        Key code (`pygame.K_...`): for letters the one the player's own layout gives.
-    place : int
-        Scancode that counts where the layout has no Latin letters; 0 for keys that are not letters.
-    control : bool
-        Whether Control (or Command) is held with it.
+    key : str
+        The key as it is written in the settings and in the help, such as ``Ctrl S``; see `read_key`.
+    where : str
+        ``desk`` or ``stage`` where it counts in one of the views only.
     """
 
     name: str
     about: str
-    shown: str
-    code: int
-    place: int = 0
-    control: bool = False
+    key: str
+    where: str = ""
 
 
 ACTIONS = (
-    Action("next", "next patch", "Page Down", pygame.K_PAGEDOWN),
-    Action("previous", "previous patch", "Page Up", pygame.K_PAGEUP),
-    Action("panic", "panic: let go of every note", "Space", pygame.K_SPACE),
-    Action("octave_down", "keyboard one octave lower", "Left arrow", pygame.K_LEFT),
-    Action("octave_up", "keyboard one octave higher", "Right arrow", pygame.K_RIGHT),
-    Action("save", "save the patch as it sounds now", "Ctrl S", pygame.K_s, pygame.KSCAN_S, control=True),
-    Action("reload", "read the patch file again", "F5", pygame.K_F5),
-    Action("text", "hide or show the line of text", "Tab", pygame.K_TAB),
-    Action("graticule", "graticule: off, faint, bright", "F2", pygame.K_F2),
-    Action("phosphor", "next phosphor", "F3", pygame.K_F3),
-    Action("turn", "turn the picture by a quarter", "F4", pygame.K_F4),
-    Action("mirror", "mirror the picture, or back", "F6", pygame.K_F6),
-    Action("fullscreen", "whole screen, or back", "F11", pygame.K_F11),
-    Action("help", "this page", "F1", pygame.K_F1),
-    Action("leave", "close this page, leave whole screen", "Esc", pygame.K_ESCAPE),
-    Action("quit", "end the performance", "Ctrl Q", pygame.K_q, pygame.KSCAN_Q, control=True),
+    Action("view", "stage view or desk view", "F12"),
+    Action("fullscreen", "whole screen, or back", "F11"),
+    Action("second", "picture on the second display, or back", "Shift F11"),
+    Action("help", "this page", "F1"),
+    Action("leave", "stop typing, close this page, leave the whole screen", "Esc"),
+    Action("panic", "panic: let go of every note", "Space"),
+    Action("blackout", "blackout, or light again", "F10"),
+    Action("freeze", "freeze the picture, or let it go on", "Shift F10"),
+    Action("record", "record, or stop", "F9"),
+    Action("keep", "keep the last minutes", "Shift F9"),
+    Action("tap", "tap the tempo", "place \\"),
+    Action("next", "next patch", "Page Down"),
+    Action("previous", "previous patch", "Page Up"),
+    Action("octave_down", "keyboard one octave lower", "place ["),
+    Action("octave_up", "keyboard one octave higher", "place ]"),
+    Action("octave_down", "the same in the stage view", "Left", "stage"),
+    Action("octave_up", "the same in the stage view", "Right", "stage"),
+    Action("undo", "undo", "Ctrl Z"),
+    Action("redo", "redo", "Ctrl Y"),
+    Action("save", "save the patch as it sounds now", "Ctrl S"),
+    Action("save_as", "save it under another name", "Ctrl Shift S"),
+    Action("revert", "go back to the saved patch", "Ctrl R"),
+    Action("reload", "read the patch file again", "F5"),
+    Action("search", "search the set list", "Ctrl F"),
+    Action("layers", "page Layers", "Ctrl 1"),
+    Action("motion", "page Motion", "Ctrl 2"),
+    Action("hands", "page Hands", "Ctrl 3"),
+    Action("patches", "page Patches", "Ctrl 4"),
+    Action("reset", "reset the value to the patch's", "Backspace", "desk"),
+    Action("learn", "learn a control for the value", "Ctrl L", "desk"),
+    Action("link", "link a modulator to the value", "Ctrl K", "desk"),
+    Action("dim", "dim the window, or not", "F8"),
+    Action("text", "hide or show the line of text", "F7", "stage"),
+    Action("graticule", "graticule: off, faint, bright", "F2"),
+    Action("phosphor", "next phosphor", "F3"),
+    Action("turn", "turn the picture by a quarter", "F4"),
+    Action("mirror", "mirror the picture, or back", "F6"),
+    *(
+        Action(f"pad_{k + 1}", f"snapshot pad {k + 1}", f"place {letter}")
+        for k, letter in enumerate("ZXCVBNM,")
+    ),
+    *(
+        Action(f"store_{k + 1}", f"keep what sounds in pad {k + 1}", f"Shift place {letter}")
+        for k, letter in enumerate("ZXCVBNM,")
+    ),
+    Action("quit", "end the performance", "Ctrl Q"),
 )
 
-COMMANDS = frozenset({"quit", "next", "previous", "panic", "save", "reload"})
+COMMANDS = frozenset(
+    {
+        *("quit", "next", "previous", "panic", "save", "reload", "revert", "undo", "redo"),
+        *("blackout", "freeze", "record", "keep", "tap"),
+    }
+)
 """Actions that the stage carries out; the window does the others by itself."""
+
+PADS = 8
+"""Snapshots that have a key of their own."""
 
 _LATIN = range(0x80)
 
+_CODES = {
+    **{
+        chr(code).upper(): code
+        for code in (*range(pygame.K_a, pygame.K_z + 1), *range(pygame.K_0, pygame.K_9 + 1))
+    },
+    **{f"F{k + 1}": pygame.K_F1 + k for k in range(12)},
+    "Page Down": pygame.K_PAGEDOWN,
+    "Page Up": pygame.K_PAGEUP,
+    "Space": pygame.K_SPACE,
+    "Left": pygame.K_LEFT,
+    "Right": pygame.K_RIGHT,
+    "Up": pygame.K_UP,
+    "Down": pygame.K_DOWN,
+    "Esc": pygame.K_ESCAPE,
+    "Backspace": pygame.K_BACKSPACE,
+    "Delete": pygame.K_DELETE,
+    "Tab": pygame.K_TAB,
+    "Enter": pygame.K_RETURN,
+    "Home": pygame.K_HOME,
+    "End": pygame.K_END,
+    "Insert": pygame.K_INSERT,
+    "Pause": pygame.K_PAUSE,
+    "Print": pygame.K_PRINTSCREEN,
+}
+_PLACES = {
+    **{chr(ord("A") + k): pygame.KSCAN_A + k for k in range(26)},
+    "[": pygame.KSCAN_LEFTBRACKET,
+    "]": pygame.KSCAN_RIGHTBRACKET,
+    "\\": pygame.KSCAN_BACKSLASH,
+    ",": pygame.KSCAN_COMMA,
+    ".": pygame.KSCAN_PERIOD,
+    "/": pygame.KSCAN_SLASH,
+    "`": pygame.KSCAN_GRAVE,
+}
+_HELD = ("Ctrl", "Shift", "Alt")
 
-def action_for(code: int, place: int, *, control: bool) -> str | None:
-    """Return the name of the action of a key, or None if it has none.
+
+@dataclass(frozen=True)
+class Key:
+    """A key with what is held with it.
+
+    Attributes
+    ----------
+    code : int
+        Key code (`pygame.K_...`), for letters the one of the player's own layout; 0 where only the place counts.
+    place : int
+        Scancode; where a letter is named, it counts on layouts without Latin letters only. 0 for none.
+    held : frozenset of str
+        Of ``Ctrl``, ``Shift`` and ``Alt``.
+    """
+
+    code: int
+    place: int
+    held: frozenset[str]
+
+    def is_pressed(self, code: int, place: int, held: frozenset[str]) -> bool:
+        """Whether an event of the keyboard is this key."""
+        if held != self.held:
+            return False
+        by_place = self.place != 0 and place == self.place and (self.code == 0 or code not in _LATIN)
+        return by_place or (self.code != 0 and code == self.code)
+
+
+def read_key(words: str) -> Key:
+    """Return the key that words such as ``Ctrl Shift S``, ``F9`` or ``place [`` mean.
+
+    ``place`` before a sign of a US keyboard means the key at that place, whatever it prints.
+
+    Raises
+    ------
+    ValueError
+        If there is no such key.
+
+    Examples
+    --------
+    >>> read_key("Ctrl S").code == pygame.K_s, read_key("place [").place == pygame.KSCAN_LEFTBRACKET
+    (True, True)
+    """
+    rest, held = words.strip(), set()
+    while rest.split(" ", 1)[0] in _HELD and " " in rest:
+        first, rest = rest.split(" ", 1)
+        held.add(first)
+    if rest.startswith("place ") and rest[6:] in _PLACES:
+        return Key(0, _PLACES[rest[6:]], frozenset(held))
+    if rest in _CODES:
+        return Key(_CODES[rest], _PLACES.get(rest, 0), frozenset(held))
+    raise ValueError(
+        f"{words!r} is no key; keys are written like Ctrl S, Shift F10, Page Up, or place [ for the key at a place"
+    )
+
+
+class Keyboard:
+    """Which key does what.
 
     Parameters
     ----------
-    code, place : int
-        Key code and scancode of the key.
-    control : bool
-        Whether Control or Command is down.
+    changes : mapping of str to str, optional
+        Keys of some actions by name, in place of the usual ones; an empty text takes a key away.
+
+    Raises
+    ------
+    ValueError
+        If there is no such action or key, or two actions would have the same one.
     """
-    for action in ACTIONS:
-        by_place = action.place != 0 and place == action.place and code not in _LATIN
-        same = code == action.code or by_place
-        if same and control == action.control:
-            return action.name
-    return None
+
+    def __init__(self, changes: Mapping[str, str] | None = None) -> None:
+        changes = changes or {}
+        names = {action.name for action in ACTIONS}
+        for name in changes:
+            if name not in names:
+                raise ValueError(f"there is no action {name!r}; there are {', '.join(sorted(names))}")
+        found = [replace(action, key=changes.get(action.name, action.key)) for action in ACTIONS]
+        self.actions = tuple(dict.fromkeys(action for action in found if action.key))
+        self._keys = [(read_key(action.key), action) for action in self.actions]
+        taken: dict[tuple[Key, str], str] = {}
+        for key, action in self._keys:
+            _check_free(key, action)
+            for where in (action.where,) if action.where else ("desk", "stage"):
+                other = taken.setdefault((key, where), action.name)
+                if other != action.name:
+                    raise ValueError(f"{action.key} cannot be the key of both {other} and {action.name}")
+
+    def action_for(self, code: int, place: int, held: frozenset[str], where: str) -> str | None:
+        """Return the name of the action of a key, or None if it has none.
+
+        Parameters
+        ----------
+        code, place : int
+            Key code and scancode of the key.
+        held : frozenset of str
+        where : str
+            The view, ``desk`` or ``stage``.
+        """
+        for key, action in self._keys:
+            if action.where in {"", where} and key.is_pressed(code, place, held):
+                return action.name
+        return None
+
+    def shown(self, name: str) -> str:
+        """Return the key of an action as it is printed, or nothing."""
+        key = next((action.key for action in self.actions if action.name == name), "")
+        return key.replace("place ", "")
+
+
+def _check_free(key: Key, action: Action) -> None:
+    if not key.held & {"Ctrl", "Alt"} and key.place in SEMITONES:
+        raise ValueError(
+            f"{action.key} plays a note and cannot be the key of {action.name}; hold Ctrl with it"
+        )
+
+
+def held_keys(modifiers: int) -> frozenset[str]:
+    """Return which of Ctrl (or Command), Shift and Alt are down, from the bits of `pygame.key.get_mods`."""
+    held = set()
+    if modifiers & (pygame.KMOD_CTRL | pygame.KMOD_META):
+        held.add("Ctrl")
+    if modifiers & pygame.KMOD_SHIFT:
+        held.add("Shift")
+    if modifiers & pygame.KMOD_ALT:
+        held.add("Alt")
+    return frozenset(held)
 
 
 def note_name(key: int) -> str:

@@ -1,20 +1,21 @@
-"""Colours and letters of the window: legible in the dark, quiet beside the picture."""
+"""Letters of the window, drawn once and then kept."""
 
 from __future__ import annotations
 
-import pygame
+from bisect import bisect_left
+from functools import cache
+from importlib.util import find_spec
+from pathlib import Path
 
-GROUND = (9, 11, 10)
-QUIET = (158, 172, 165)
-PLAIN = (222, 230, 226)
-TROUBLE = (255, 196, 105)
-FAINT = (52, 60, 56)
-LIGHT = (120, 235, 160)
+import pygame
 
 SMALLEST = 8
 """Pixels below which letters are no longer drawn smaller."""
 
-_KEPT = 400
+_FACE = "DejaVuSans.ttf"
+"""Comes with matplotlib, so that it is the same on every system; it has figures of one width, and wide letters."""
+
+_KEPT = 1500
 """Pieces of text kept drawn; figures change all the time, and old ones are dropped together."""
 
 
@@ -28,14 +29,27 @@ class Letters:
     """
 
     def __init__(self, height: int) -> None:
-        self._font = pygame.font.Font(None, max(height, SMALLEST))
+        self._font = pygame.font.Font(font_file(), max(height, SMALLEST))
         self._drawn: dict[tuple[str, tuple[int, int, int]], pygame.Surface] = {}
-        self.line = round(1.15 * self._font.get_linesize())
-        self.em = self.width("m")
+        self._widths: dict[str, int] = {}
+        self.line = round(1.1 * self._font.get_linesize())
+        self.em = max(height, SMALLEST)
 
     def width(self, text: str) -> int:
         """Return the width of a text in pixels."""
-        return self._font.size(_printable(text))[0]
+        width = self._widths.get(text)
+        if width is None:
+            if len(self._widths) >= _KEPT:
+                self._widths.clear()
+            width = self._widths[text] = self._font.size(_printable(text))[0]
+        return width
+
+    def cut(self, text: str, width: int) -> str:
+        """Return a text that fits a width, with dots for what is left out."""
+        if self.width(text) <= width:
+            return text
+        kept = bisect_left(range(len(text)), True, key=lambda n: self.width(f"{text[:n]}…") > width)
+        return f"{text[: kept - 1]}…" if kept > 1 else ""
 
     def draw(
         self, target: pygame.Surface, text: str, at: tuple[int, int], colour: tuple[int, int, int]
@@ -68,6 +82,17 @@ class Letters:
                     lines.append("")
                 lines[-1] += letter
         return lines
+
+
+@cache
+def font_file() -> str | None:
+    """Return the file of the window's letters, or None for the library's own where it is missing."""
+    found = find_spec("matplotlib")
+    for folder in (found.submodule_search_locations or ()) if found is not None else ():
+        path = Path(folder) / "mpl-data" / "fonts" / "ttf" / _FACE
+        if path.exists():
+            return str(path)
+    return None
 
 
 def _printable(text: str) -> str:

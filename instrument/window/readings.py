@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,6 +23,15 @@ FLOOR = -60.0
 INTERVAL = 0.5
 """Seconds over which the callback load is averaged."""
 
+HOLD = 2.0
+"""Seconds for which a peak is held."""
+
+DC_SECONDS = 0.5
+"""Seconds over which the mean of a channel is taken."""
+
+LATEST = 256
+"""Messages that are looked at after a pause; of more, only the latest can be seen anyway."""
+
 GLOW = 1.0
 """Seconds that a MIDI message stays in sight."""
 
@@ -40,6 +50,58 @@ class Levels:
             if peak > 0.0:
                 level = max(20.0 * math.log10(peak), FLOOR)
             self.decibels[channel] = max(level, self.decibels[channel] - FALL * seconds, FLOOR)
+
+
+@dataclass
+class Channel:
+    """What one channel of the output does.
+
+    Attributes
+    ----------
+    decibels : float
+        Peak level below full scale, falling slowly.
+    held : float
+        Its highest value of late.
+    dc : float
+        Mean of the latest half second (of full scale).
+    """
+
+    decibels: float = FLOOR
+    held: float = FLOOR
+    dc: float = 0.0
+
+
+class Meters:
+    """Level with peak hold, and DC, of both channels.
+
+    Parameters
+    ----------
+    rate : float
+        Sample rate in hertz.
+    """
+
+    def __init__(self, rate: float) -> None:
+        self._rate = rate
+        self.channels = (Channel(), Channel())
+        self._since = [0.0, 0.0]
+        self._levels = Levels()
+
+    def follow(self, samples: npt.NDArray[np.float32], seconds: float) -> None:
+        """Take in samples [shape=(n, 2)] that cover `seconds`."""
+        self._levels.follow(samples, seconds)
+        share = min(len(samples) / (DC_SECONDS * self._rate), 1.0)
+        means = samples.mean(axis=0) if len(samples) else (0.0, 0.0)
+        for k, channel in enumerate(self.channels):
+            channel.decibels = self._levels.decibels[k]
+            self._since[k] += seconds
+            if channel.decibels >= channel.held or self._since[k] > HOLD:
+                channel.held, self._since[k] = channel.decibels, 0.0
+            channel.dc += share * (float(means[k]) - channel.dc)
+
+    @property
+    def headroom(self) -> float:
+        """Decibels from the highest level of late to full scale."""
+        return -max(channel.held for channel in self.channels)
 
 
 class CallbackLoad:
@@ -66,14 +128,22 @@ class CallbackLoad:
         return int(self._counters["total_ns"]), int(self._counters["frames"])
 
 
-class MidiActivity:
-    """The latest MIDI message that the engine applied, whatever it came from."""
+class PortActivity:
+    """The latest MIDI message that the engine applied, of all and of each port.
+
+    Parameters
+    ----------
+    record : np.ndarray
+        The engine's memory.
+    """
 
     def __init__(self, record: npt.NDArray[np.void]) -> None:
         self._record = record
         self._cursor = int(record["log_at"])
         self._age = GLOW
         self._latest = ""
+        self._ports: dict[int, tuple[str, float]] = {}
+        self._clock = 0.0
 
     @property
     def message(self) -> str:
@@ -83,14 +153,20 @@ class MidiActivity:
     def follow(self, seconds: float) -> None:
         """Let time pass and look at what was applied since."""
         self._age += seconds
+        self._clock += seconds
         end = int(self._record["log_at"])
-        for at in range(end - 1, max(self._cursor, end - LOG_EVENTS) - 1, -1):
+        for at in range(max(self._cursor, end - LATEST), end):
             event = self._record["log"][at % LOG_EVENTS]
             if event["kind"] == EVENT_MIDI:
                 status, first, second = (int(byte) for byte in event["data"])
                 self._latest, self._age = describe(status, first, second), 0.0
-                break
+                self._ports[int(event["port"])] = self._latest, self._clock
         self._cursor = end
+
+    def latest(self, port: int) -> tuple[str, bool]:
+        """Return the latest message of a port counted from 0, and whether it has just come."""
+        words, when = self._ports.get(port, ("", -GLOW))
+        return words, bool(words) and self._clock - when < GLOW
 
 
 def describe(status: int, first: int, second: int) -> str:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pygame
 
-from instrument.window.lettering import FAINT, GROUND, LIGHT, PLAIN, QUIET, TROUBLE, Letters
 from instrument.window.readings import FLOOR
+from instrument.window.theme import NIGHT
+
+if TYPE_CHECKING:
+    from instrument.window.lettering import Letters
+    from instrument.window.theme import Theme
 
 
 @dataclass(frozen=True)
@@ -49,15 +53,15 @@ class Figures:
 class _Piece:
     text: str
     width: int  # room kept for it, so that a changing figure moves nothing
-    colour: tuple[int, int, int]
+    tone: str
     bar: float | None = None  # filled share of a bar drawn before the text
 
 
 class TextLine:
     """Places and draws the line of text for one width of window."""
 
-    def __init__(self, letters: Letters, width: int) -> None:
-        self._letters = letters
+    def __init__(self, letters: Letters, width: int, theme: Theme = NIGHT) -> None:
+        self._letters, self._theme = letters, theme
         self._width = width
         self._edge = letters.em // 2 + 2
 
@@ -70,10 +74,10 @@ class TextLine:
         """Draw the text along the bottom of the window and return what it covers."""
         height = self.height(figures)
         area = pygame.Rect(0, target.get_height() - height, self._width, height)
-        target.fill(GROUND, area)
+        target.fill(self._theme.ground, area)
         y = area.top + self._edge // 2
         for line in self._trouble(figures):
-            self._letters.draw(target, line, (self._edge, y), TROUBLE)
+            self._letters.draw(target, line, (self._edge, y), self._theme.trouble)
             y += self._letters.line
         for row in self._placed(figures):
             for x, piece in row:
@@ -101,7 +105,7 @@ class TextLine:
     def _pieces(self, figures: Figures) -> list[_Piece]:
         room = self._width - 2 * self._edge
         pieces = [
-            self._plain(self._cut(figures.title, room), colour=PLAIN),
+            self._plain(self._cut(figures.title, room), tone="plain"),
             self._plain(self._cut(figures.device, room)),
             self._level("left", figures.levels[0]),
             self._level("right", figures.levels[1]),
@@ -115,16 +119,16 @@ class TextLine:
         ]
         return [piece for piece in pieces if piece.text]
 
-    def _plain(self, text: str, widest: str = "", colour: tuple[int, int, int] = QUIET) -> _Piece:
-        return _Piece(text, max(self._letters.width(text), self._letters.width(widest)), colour)
+    def _plain(self, text: str, widest: str = "", tone: str = "quiet") -> _Piece:
+        return _Piece(text, max(self._letters.width(text), self._letters.width(widest)), tone)
 
     def _count(self, name: str, count: int) -> _Piece:
-        return self._plain(f"{name} {count}", f"{name} 000", PLAIN if count else QUIET)
+        return self._plain(f"{name} {count}", f"{name} 000", "plain" if count else "quiet")
 
     def _legible(self, words: str, widest: str) -> _Piece:
         room = self._width - 2 * self._edge
-        colour = PLAIN if words.startswith("blurred") else QUIET
-        return self._plain(self._cut(words, room), self._cut(widest, room), colour)
+        tone = "plain" if words.startswith("blurred") else "quiet"
+        return self._plain(self._cut(words, room), self._cut(widest, room), tone)
 
     def _level(self, name: str, decibels: int) -> _Piece:
         silent = decibels <= FLOOR
@@ -132,21 +136,18 @@ class TextLine:
         width = (
             max(self._letters.width(f"{name} {end}") for end in ("-59 dB", "silent")) + 5 * self._letters.em
         )
-        return _Piece(text, width, QUIET, bar=1.0 - decibels / FLOOR)
+        return _Piece(text, width, "quiet", bar=1.0 - decibels / FLOOR)
 
     def _draw_piece(self, target: pygame.Surface, piece: _Piece, x: int, y: int) -> None:
         if piece.bar is not None:
             length, thick = 4 * self._letters.em, max(self._letters.line // 3, 2)
             bar = pygame.Rect(x, y + (self._letters.line - thick) // 2 - 1, length, thick)
-            target.fill(FAINT, bar)
-            target.fill(LIGHT, (*bar.topleft, round(length * min(max(piece.bar, 0.0), 1.0)), thick))
+            target.fill(self._theme.faint, bar)
+            target.fill(
+                self._theme.light, (*bar.topleft, round(length * min(max(piece.bar, 0.0), 1.0)), thick)
+            )
             x += 5 * self._letters.em - self._letters.em // 2
-        self._letters.draw(target, piece.text, (x, y), piece.colour)
+        self._letters.draw(target, piece.text, (x, y), self._theme.text(piece.tone))
 
     def _cut(self, text: str, width: int) -> str:
-        if self._letters.width(text) <= width:
-            return text
-        kept = bisect_left(
-            range(len(text)), True, key=lambda n: self._letters.width(f"{text[:n]}...") > width
-        )
-        return f"{text[: max(kept - 1, 0)]}..."
+        return self._letters.cut(text, width)

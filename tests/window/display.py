@@ -46,6 +46,11 @@ class Display:
         # The tests hold for the display server the window meets, not for one of another kind.
         for other in ("WAYLAND_DISPLAY", "SDL_VIDEODRIVER"):
             self.environment.pop(other, None)
+        # No settings of whoever runs the tests; the picture alone, unless a test turns to the desk.
+        settings = pixels.parent / "config" / "beamhand" / "window.toml"
+        settings.parent.mkdir(parents=True, exist_ok=True)
+        settings.write_text('view = "stage"\n')
+        self.environment["XDG_CONFIG_HOME"] = str(settings.parent.parent)
         self._pixels = pixels
 
     def do(self, *words: str) -> str:
@@ -106,7 +111,9 @@ class Running:
 
     def _listen(self, stream: IO[str]) -> None:
         for line in stream:
-            self._lines.put(line)
+            # That it is alive it says each second, whatever happens.
+            if json.loads(line) != {"do": "alive"}:
+                self._lines.put(line)
 
     def say(self, **message: Any) -> None:
         assert self.process.stdin is not None

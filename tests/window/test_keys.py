@@ -1,9 +1,22 @@
-"""The table of keys says one thing about each key."""
+"""The table of keys says one thing about each key, and a player may change it."""
 
 import pygame
 import pytest
 
-from instrument.window.keys import ACTIONS, BLACK_KEYS, COMMANDS, SEMITONES, WHITE_KEYS, action_for, note_name
+from instrument.window.keys import (
+    ACTIONS,
+    BLACK_KEYS,
+    COMMANDS,
+    SEMITONES,
+    WHITE_KEYS,
+    Keyboard,
+    held_keys,
+    note_name,
+    read_key,
+)
+
+NONE: frozenset[str] = frozenset()
+CTRL = frozenset({"Ctrl"})
 
 
 def test_the_home_row_is_a_c_major_scale() -> None:
@@ -18,35 +31,62 @@ def test_no_two_keys_play_the_same_note() -> None:
     assert sorted(SEMITONES.values()) == list(range(18))
 
 
-def test_no_two_actions_share_a_key() -> None:
-    assert len({(action.code, action.control) for action in ACTIONS}) == len(ACTIONS)
-
-
-def test_no_action_takes_a_key_from_the_piano() -> None:
+@pytest.mark.parametrize("where", ["desk", "stage"])
+def test_every_action_is_reached_by_its_own_key(where: str) -> None:
+    keyboard = Keyboard()
     for action in ACTIONS:
-        assert action.control or action.place == 0
-        assert action_for(action.code, 0, control=action.control) == action.name
+        if action.where in {"", where}:
+            key = read_key(action.key)
+            assert keyboard.action_for(key.code, key.place, key.held, where) == action.name
 
 
 @pytest.mark.parametrize("place", sorted(SEMITONES))
 def test_a_note_key_alone_is_no_action(place: int) -> None:
     for letter in (pygame.K_s, pygame.K_q, pygame.K_a):
-        assert action_for(letter, place, control=False) is None
+        assert Keyboard().action_for(letter, place, NONE, "desk") is None
 
 
 def test_letters_go_by_the_layout_where_it_is_latin() -> None:
     # On a French keyboard the key that prints Q is where a US keyboard has A, and the reverse.
-    assert action_for(pygame.K_q, pygame.KSCAN_A, control=True) == "quit"
-    assert action_for(pygame.K_a, pygame.KSCAN_Q, control=True) is None
+    assert Keyboard().action_for(pygame.K_q, pygame.KSCAN_A, CTRL, "desk") == "quit"
+    assert Keyboard().action_for(pygame.K_a, pygame.KSCAN_Q, CTRL, "desk") is None
 
 
 def test_letters_go_by_place_where_the_layout_is_not_latin() -> None:
     short_i_cyrillic = 0x0439
-    assert action_for(short_i_cyrillic, pygame.KSCAN_Q, control=True) == "quit"
+    assert Keyboard().action_for(short_i_cyrillic, pygame.KSCAN_Q, CTRL, "desk") == "quit"
 
 
 def test_every_command_has_a_key() -> None:
     assert {action.name for action in ACTIONS} >= COMMANDS
+
+
+def test_a_key_is_changed_and_taken_away() -> None:
+    keyboard = Keyboard({"blackout": "Pause", "reload": ""})
+    assert keyboard.action_for(pygame.K_PAUSE, 0, NONE, "stage") == "blackout"
+    assert keyboard.action_for(pygame.K_F10, 0, NONE, "stage") is None
+    assert keyboard.action_for(pygame.K_F5, 0, NONE, "stage") is None
+    assert keyboard.shown("blackout") == "Pause"
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"blackuot": "F10"}, "there is no action 'blackuot'"),
+        ({"blackout": "F13"}, "'F13' is no key"),
+        ({"blackout": "F9"}, "F9 cannot be the key of both blackout and record"),
+        ({"blackout": "A"}, "A plays a note and cannot be the key of blackout"),
+        ({"blackout": "Ctrl Z"}, "cannot be the key of both"),
+    ],
+)
+def test_a_change_that_cannot_be_is_refused(changes: dict[str, str], words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        Keyboard(changes)
+
+
+def test_held_keys_are_told_by_their_bits() -> None:
+    assert held_keys(pygame.KMOD_LCTRL | pygame.KMOD_RSHIFT) == {"Ctrl", "Shift"}
+    assert held_keys(pygame.KMOD_LMETA) == {"Ctrl"}
 
 
 @pytest.mark.parametrize(

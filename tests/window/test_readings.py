@@ -6,7 +6,7 @@ import pytest
 
 from instrument.engine.layout import EVENT_SET
 from instrument.engine.memory import allocate
-from instrument.window.readings import FALL, FLOOR, GLOW, CallbackLoad, Levels, MidiActivity, describe
+from instrument.window.readings import FALL, FLOOR, GLOW, CallbackLoad, Levels, PortActivity, describe
 from tests.window.memory import RATE, write_log
 
 Record = npt.NDArray[np.void]
@@ -55,23 +55,23 @@ class TestCallbackLoad:
         assert load.share == 0.0
 
 
-class TestMidiActivity:
+class TestPortActivity:
     def test_the_latest_message_is_said_in_words(self, record: Record) -> None:
-        midi = MidiActivity(record)
+        midi = PortActivity(record)
         write_log(record, (0x90, 69, 100))
         write_log(record, (0xB0, 21, 64))
         midi.follow(0.01)
         assert midi.message == "control 21 = 64"
 
     def test_a_message_goes_out_of_sight(self, record: Record) -> None:
-        midi = MidiActivity(record)
+        midi = PortActivity(record)
         write_log(record, (0x90, 69, 100))
         midi.follow(0.01)
         midi.follow(GLOW)
         assert midi.message == ""
 
     def test_other_events_are_not_midi(self, record: Record) -> None:
-        midi = MidiActivity(record)
+        midi = PortActivity(record)
         write_log(record, (0, 0, 0), kind=EVENT_SET)
         midi.follow(0.01)
         assert midi.message == ""

@@ -8,14 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from instrument.window.help_page import CAUTION, help_page
-from instrument.window.lettering import GROUND, LIGHT, PLAIN, QUIET, TROUBLE, Letters
+from instrument.window.lettering import Letters
+from instrument.window.measures import measures
 from instrument.window.text_line import Figures, TextLine
 
 SIZES = [(320, 320), (640, 480), (1280, 800), (1024, 600), (600, 1024), (2160, 2160), (3840, 2160)]
-CONTROLS = [
-    {"label": f"swell {k}", "message": "cc", "number": k, "parameter": "output.gain.x"} for k in range(40)
-]
-
 FIGURES = Figures(
     title="Buoy at slack tide",
     device="default",
@@ -36,23 +33,7 @@ def _fonts() -> Iterator[None]:
 
 
 def letter_height(size: tuple[int, int]) -> int:
-    return max(min(size) // 40, 15)
-
-
-def contrast(colour: tuple[int, int, int]) -> float:
-    """Contrast ratio with the ground, by WCAG 2.2, definitions of contrast ratio and relative luminance."""
-
-    def luminance(rgb: tuple[int, int, int]) -> float:
-        parts = [v / 255 / 12.92 if v / 255 <= 0.04045 else ((v / 255 + 0.055) / 1.055) ** 2.4 for v in rgb]
-        return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
-
-    return (luminance(colour) + 0.05) / (luminance(GROUND) + 0.05)
-
-
-@pytest.mark.parametrize("colour", [QUIET, PLAIN, TROUBLE, LIGHT])
-def test_text_is_legible_in_the_dark(colour: tuple[int, int, int]) -> None:
-    # WCAG 2.2, success criterion 1.4.6, contrast (enhanced), level AAA: 7 to 1.
-    assert contrast(colour) >= 7
+    return measures(*size).em
 
 
 @settings(max_examples=60, deadline=None)
@@ -66,16 +47,10 @@ def test_wrapped_lines_fit_and_lose_nothing(text: str, width: int) -> None:
 
 
 @pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("controls", [[], CONTROLS[:3]], ids=["no controls", "some controls"])
-def test_the_help_page_fits_into_every_window(size: tuple[int, int], controls: list[object]) -> None:
-    page = help_page(size, letter_height(size), controls)
+def test_the_help_page_fits_into_every_window(size: tuple[int, int]) -> None:
+    page = help_page(size, letter_height(size))
     assert page.get_width() <= size[0]
     assert page.get_height() <= size[1]
-
-
-@pytest.mark.parametrize("controls", [CONTROLS, [1, None, {}], [{"label": None, "number": 0}]])
-def test_the_help_page_bears_whatever_the_stage_sends(controls: list[object]) -> None:
-    assert help_page((1280, 800), 20, controls).get_width() <= 1280
 
 
 def test_the_help_page_warns_of_flashing_light() -> None:

@@ -17,7 +17,7 @@ import pytest
 
 from instrument.engine.layout import RING_WINDOW
 from instrument.engine.memory import Memory
-from instrument.window.app import main
+from instrument.window.main import main
 from tests.window.display import Display, Running, running_display, running_window, wait_for
 from tests.window.memory import RATE, shared_memory, take_messages, write_log, write_output
 
@@ -259,6 +259,8 @@ class TestEnd:
     def test_the_quit_key_tells_the_stage_and_closes(self, own_window: Running) -> None:
         own_window.key("ctrl+q")
         assert own_window.command() == {"do": "quit"}
+        # The stage may have a question; its end is the window's.
+        own_window.hang_up()
         assert own_window.process.wait(10) == 0
 
     def test_closing_the_window_asks_first(self, own_window: Running) -> None:
@@ -268,7 +270,6 @@ class TestEnd:
         assert own_window.silent()
         ask_to_close(own_window)
         assert own_window.command() == {"do": "quit"}
-        assert own_window.process.wait(10) == 0
 
     def test_the_end_of_the_stage_closes_the_window(self, own_window: Running) -> None:
         own_window.hang_up()

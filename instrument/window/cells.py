@@ -1,0 +1,156 @@
+"""A cell: one thing on a page, what it shows and what hands may do with it. Pages are lists of cells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import pygame
+
+Kind = Literal["text", "title", "value", "button", "field", "plot", "meter", "thumb", "lamp"]
+Tone = Literal["plain", "quiet", "light", "trouble"]
+Grab = Literal["press", "drag", "release", "remove"]
+Box = tuple[int, int, int, int]
+
+
+@dataclass(frozen=True)
+class Line:
+    """A text that may be typed into a cell.
+
+    Attributes
+    ----------
+    text : str
+        What stands there to begin with.
+    give : callable
+        Takes what was typed, and returns why it is refused, or nothing.
+    check : callable or None
+        Returns column (from 1) and reason of what is wrong with a text while it is typed, or None.
+    live : bool
+        Whether every change is given, and not only the last one.
+    """
+
+    text: str
+    give: Callable[[str], str]
+    check: Callable[[str], tuple[int, str] | None] | None = None
+    live: bool = False
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One thing on a page. Two cells that look alike are equal, whatever they do.
+
+    Attributes
+    ----------
+    key : str
+        The same for the same thing as long as the page is shown.
+    box : tuple of int
+        Left, top, width and height.
+    kind : str
+    text : str
+        Its name, on the left.
+    value : str
+        On the right.
+    mark : str
+        What moves it, or its key: small words behind the value.
+    tone : str
+    on : bool
+        Chosen, or switched on; shown by a sign as well as by colour.
+    fill : int
+        Filled thousandths of its bar; -1 for no bar.
+    peak : int
+        Thousandths at which the bar has a tick; -1 for none.
+    points : tuple of (int, int)
+        Line of a plot in pixels from its upper left corner.
+    handles : tuple of (int, int)
+        Points of it that may be dragged.
+    at : int
+        Column of a plot that is played now; -1 for none.
+    address : str
+        Parameter that it shows and changes.
+    act, grab, typed : what hands may do
+        Press; press, drag or remove at a place (0 to 1, from left and from top); type.
+    about : str
+        A sentence on it for the line at the bottom.
+    """
+
+    key: str
+    box: Box
+    kind: Kind = "text"
+    text: str = ""
+    value: str = ""
+    mark: str = ""
+    tone: Tone = "plain"
+    on: bool = False
+    fill: int = -1
+    peak: int = -1
+    points: tuple[tuple[int, int], ...] = ()
+    handles: tuple[tuple[int, int], ...] = ()
+    at: int = -1
+    address: str = ""
+    picture: str = ""
+    act: Callable[[], None] | None = field(default=None, compare=False)
+    grab: Callable[[Grab, float, float], None] | None = field(default=None, compare=False)
+    typed: Line | None = field(default=None, compare=False)
+    about: str = field(default="", compare=False)
+
+    @property
+    def answers(self) -> bool:
+        """Whether a hand can do anything with it."""
+        return bool(self.address or self.act or self.grab or self.typed)
+
+    def holds(self, x: int, y: int) -> bool:
+        """Whether a place in the window lies in it."""
+        left, top, width, height = self.box
+        return left <= x < left + width and top <= y < top + height
+
+
+def box_of(rect: pygame.Rect) -> Box:
+    """Return a rectangle as a cell takes it."""
+    return rect.left, rect.top, rect.width, rect.height
+
+
+def next_key(cells: list[Cell], key: str, step: int) -> str:
+    """Return the cell that follows in reading order among those that answer; nothing if none does."""
+    keys = [cell.key for cell in cells if cell.answers]
+    if not keys:
+        return ""
+    if key not in keys:
+        return keys[0 if step > 0 else -1]
+    return keys[(keys.index(key) + step) % len(keys)]
+
+
+def beside(cells: list[Cell], key: str, across: int, down: int) -> str:
+    """Return the nearest cell that answers in a direction, or the same one if there is none.
+
+    Parameters
+    ----------
+    cells : list of Cell
+    key : str
+        Where to begin.
+    across, down : int
+        -1, 0 or 1 each.
+    """
+    here = next((cell for cell in cells if cell.key == key), None)
+    if here is None:
+        return next_key(cells, key, across + down or 1)
+    best, nearest = key, float("inf")
+    x, y = _middle(here)
+    for cell in cells:
+        if cell.key == key or not cell.answers:
+            continue
+        dx, dy = _middle(cell)[0] - x, _middle(cell)[1] - y
+        along = dx * across + dy * down
+        aside = abs(dx * down) + abs(dy * across)
+        if along > min(here.box[2] if across else here.box[3], 2):
+            away = along + 3 * max(aside - (here.box[2] + cell.box[2]) // 4 if down else aside, 0)
+            if away < nearest:
+                best, nearest = cell.key, away
+    return best
+
+
+def _middle(cell: Cell) -> tuple[int, int]:
+    left, top, width, height = cell.box
+    return left + width // 2, top + height // 2

@@ -1,0 +1,92 @@
+"""Numbers of parameters as hands see and move them: words for a value, and how far a hand moves it."""
+
+from __future__ import annotations
+
+import math
+
+from instrument.engine.parameters import INDEX, ROWS
+from instrument.window.keys import note_name
+
+COARSE, FINE = 10.0, 0.1
+"""Times the usual step."""
+
+PIXELS_A_STEP = 8
+"""Pixels of a drag that are worth a step of the wheel or of an arrow key."""
+
+_SHARE = 0.05
+"""A step changes a value by this share of its size, so that pitches and rates move by equal ratios."""
+
+_SEMITONES = ("MIDI key", "semitones")
+
+
+def words_for(address: str, value: float) -> str:
+    """Return a value in the words of its parameter.
+
+    Examples
+    --------
+    >>> words_for("layer.1.pen.frequency", 110.0), words_for("layer.1.pen.direction", 2.0)
+    ('110 Hz', 'swing')
+    >>> words_for("layer.1.pen.key", 69.0), words_for("layer.1.place.camera", math.inf)
+    ('A4', 'inf')
+    """
+    row = ROWS[INDEX[address]]
+    if row.choices and not math.isnan(value) and 0 <= value + 0.5 < len(row.choices):
+        return row.choices[int(value + 0.5)]
+    if row.unit == "MIDI key" and value.is_integer() and 0 <= value <= 127:
+        return note_name(int(value))
+    unit = {"Hz": " Hz", "s": " s", "beats/min": " bpm", "semitones": " st"}.get(row.unit, "")
+    return f"{figure(value)}{unit if math.isfinite(value) else ''}"
+
+
+def figure(value: float) -> str:
+    """Return a number in at most five figures.
+
+    Examples
+    --------
+    >>> figure(0.125), figure(-1e9), figure(1320.004), figure(0.0), figure(math.nan)
+    ('0.125', '-1e+09', '1320', '0', 'nan')
+    """
+    if not math.isfinite(value):
+        return str(value)
+    if value == 0:
+        return "0"
+    if not 1e-4 <= abs(value) < 1e6:
+        return f"{value:.4g}"
+    places = max(4 - max(math.floor(math.log10(abs(value))), 0), 0)
+    short = f"{value:.{places}f}"
+    return short.rstrip("0").rstrip(".") if "." in short else short
+
+
+def moved(address: str, value: float, steps: float) -> float:
+    """Return the value of a parameter after a hand has moved it by some steps of the wheel.
+
+    A value that is no finite number starts from the parameter's usual one, or from 10 where that is infinite too.
+
+    Examples
+    --------
+    >>> moved("layer.1.pen.key", 57.0, 2), moved("layer.1.pen.direction", 0.0, 1)
+    (59.0, 1.0)
+    >>> moved("layer.1.place.camera", math.inf, -1) < 10
+    True
+    """
+    row = ROWS[INDEX[address]]
+    if row.choices:
+        last = len(row.choices) - 1
+        here = value if math.isfinite(value) else 0.0
+        return float(min(max(round(here + steps), 0), last))
+    if not math.isfinite(value):
+        value = row.default if math.isfinite(row.default) else 10.0
+    if row.unit in _SEMITONES:
+        return value + steps
+    least = 1.0 if row.unit.startswith(("Hz", "beats/min")) else 0.2
+    return value + steps * _SHARE * max(abs(value), least)
+
+
+def bar_for(address: str, value: float) -> int:
+    """Return how full a bar for a value is in thousandths, or -1 for a parameter that has no usual range."""
+    row = ROWS[INDEX[address]]
+    if row.unit not in {"gain", "turns", "0 or 1", "level", "of a cycle", "0 to 1"}:
+        return -1
+    if math.isnan(value):
+        return 0
+    return round(1000 * min(max(abs(value), 0.0), 1.0))

@@ -1,0 +1,95 @@
+"""A desk over a memory in which nothing plays, for tests of what hands do with it and of where its cells lie."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pygame
+
+from instrument.engine.memory import allocate
+from instrument.engine.parameters import ROWS
+from instrument.window.context import Context
+from instrument.window.desk import Desk
+from instrument.window.keys import Keyboard
+from instrument.window.lettering import Letters
+from instrument.window.live import Live
+from instrument.window.measures import measures, places
+from instrument.window.readings import PortActivity
+from instrument.window.said import Said
+from instrument.window.strip import Readings, strip_height
+from tests.window.memory import RATE
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+    from instrument.window.cells import Cell
+
+NONE: frozenset[str] = frozenset()
+
+DOCUMENT: dict[str, Any] = {
+    "layer": [
+        {"name": "beams", "source": {"kind": "path", "preset": "star"}, "form": [{"kind": "twist"}]},
+        {"name": "swell", "source": {"kind": "formula", "x": "sin(tau*p)", "y": "0"}},
+    ],
+    "modulator": [
+        {"name": "tide", "kind": "curve", "points": [[0, 0], [0.5, 1], [1, 0]]},
+        {"name": "wind", "kind": "lfo"},
+    ],
+    "link": [{"modulator": "tide", "parameter": "layer.1.place.spin.y", "depth": 0.5}],
+    "control": [{"message": "cc", "number": 1, "parameter": "layer.1.level", "label": "glow"}],
+}
+
+
+STATE: dict[str, Any] = {
+    "title": "Lighthouse",
+    "document": DOCUMENT,
+    "snapshots": ["calm"],
+    "midi": ["harbour keys"],
+    "setlist": [{"title": name, "path": f"/p/{name}.toml", "index": k} for k, name in enumerate("abc")],
+    "current": 0,
+}
+"""What the stage says of it."""
+
+
+class Sitting:
+    """A desk over a memory in which nothing plays, and what it has asked for."""
+
+    def __init__(self, size: tuple[int, int] = (1280, 800)) -> None:
+        self.record: npt.NDArray[np.void] = allocate(RATE, ring_seconds=0.01).record
+        for k, row in enumerate(ROWS):
+            self.record["instances"]["value"][:, k] = self.record["instances"]["target"][:, k] = row.default
+        self.said = Said()
+        self.said.update(STATE)
+        self.context = Context(self.said, Live(self.record, RATE), Keyboard())
+        self.desk = Desk(self.context, PortActivity(self.record))
+        self.sizes = measures(*size)
+        self.places = places(*size, strip_height(size[0], self.sizes))
+        self.letters = Letters(self.sizes.em)
+        self.size = size
+        self.look()
+
+    def look(self) -> list[Cell]:
+        pages, strip = self.desk.cells(self.places, self.sizes, self.letters, Readings())
+        self.cells = [*pages, *strip]
+        return self.cells
+
+    def cell(self, key: str) -> Cell:
+        return next(cell for cell in self.look() if cell.key == key)
+
+    def middle(self, key: str) -> tuple[int, int]:
+        left, top, width, height = self.cell(key).box
+        return left + width // 2, top + height // 2
+
+    def click(self, key: str, button: int = pygame.BUTTON_LEFT, clicks: int = 1) -> None:
+        x, y = self.middle(key)
+        self.desk.press(x, y, button, clicks)
+        self.desk.release(x, y)
+        self.look()
+
+    def type(self, text: str) -> None:
+        self.desk.write(text)
+        self.desk.key(pygame.K_RETURN, NONE)
+
+    def asked(self) -> list[dict[str, Any]]:
+        return self.context.taken()

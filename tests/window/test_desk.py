@@ -1,0 +1,299 @@
+"""The desk without a display: what keys and mouse ask for, whatever the patch and the size of the window."""
+
+from collections.abc import Iterator
+
+import pygame
+import pytest
+
+from instrument.engine.parameters import INDEX
+from instrument.window.desk import PAGES
+from instrument.window.measures import measures
+from tests.window.sitting import Sitting
+
+SIZES = [(320, 320), (1024, 600), (1280, 800), (1920, 1080), (3840, 2160), (600, 1024)]
+NONE: frozenset[str] = frozenset()
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _fonts() -> Iterator[None]:
+    pygame.font.init()
+    yield
+    pygame.font.quit()
+
+
+@pytest.fixture
+def sitting() -> Sitting:
+    return Sitting()
+
+
+class TestLayout:
+    @pytest.mark.parametrize("size", SIZES)
+    @pytest.mark.parametrize("page", PAGES)
+    def test_cells_lie_in_the_window_and_beside_each_other(self, size: tuple[int, int], page: str) -> None:
+        sitting = Sitting(size)
+        sitting.desk.show(page)
+        boxes = [pygame.Rect(cell.box) for cell in sitting.look()]
+        window = pygame.Rect(0, 0, *size)
+        if min(size) >= 600:
+            assert all(window.contains(box) for box in boxes)
+            for k, box in enumerate(boxes):
+                assert box.collidelist(boxes[k + 1 :]) == -1, sitting.cells[k].key
+        assert len({cell.key for cell in sitting.cells}) == len(sitting.cells)
+
+    @pytest.mark.parametrize("size", SIZES)
+    def test_picture_pages_and_strip_share_the_window(self, size: tuple[int, int]) -> None:
+        parts = Sitting(size).places
+        areas = [parts.picture, parts.pages, parts.strip]
+        assert sum(area.width * area.height for area in areas[1:]) <= size[0] * size[1]
+        assert not parts.picture.colliderect(parts.pages)
+        assert not parts.picture.colliderect(parts.strip)
+
+    def test_letters_follow_the_height_of_the_window(self) -> None:
+        assert measures(1280, 800).em >= 15
+        assert measures(3840, 2160).em == pytest.approx(2 * measures(1920, 1080).em, abs=1)
+
+
+class TestKeyboard:
+    @pytest.mark.parametrize("page", PAGES)
+    def test_tab_reaches_everything_that_answers_and_comes_round(self, sitting: Sitting, page: str) -> None:
+        sitting.desk.show(page)
+        sitting.look()
+        wanted = {cell.key for cell in sitting.desk.everything if cell.answers}
+        seen = []
+        for _ in range(len(wanted) + 1):
+            sitting.desk.key(pygame.K_TAB, NONE)
+            seen.append(sitting.desk.focus)
+            sitting.look()
+            # What the keyboard is at is always in sight.
+            assert any(cell.key == sitting.desk.focus for cell in sitting.cells)
+        assert set(seen) == wanted
+        assert seen[0] == seen[-1]
+
+    def test_tab_backward_undoes_tab(self, sitting: Sitting) -> None:
+        sitting.desk.key(pygame.K_TAB, NONE)
+        first = sitting.desk.focus
+        sitting.desk.key(pygame.K_TAB, NONE)
+        sitting.desk.key(pygame.K_TAB, frozenset({"Shift"}))
+        assert sitting.desk.focus == first
+
+    @pytest.mark.parametrize(
+        ("text", "value"),
+        [
+            ("3*440", 1320.0),
+            ("-1e9", -1e9),
+            ("1/0", "inf"),
+            ("A4", 440.0),
+            ("nan", "nan"),
+            ("0.1+0.2", 0.1 + 0.2),
+        ],
+    )
+    def test_any_number_is_typed(self, sitting: Sitting, text: str, value: object) -> None:
+        sitting.click("layer.1.pen.frequency")
+        sitting.desk.key(pygame.K_RETURN, NONE)
+        sitting.type(text)
+        assert sitting.asked() == [{"do": "set", "address": "layer.1.pen.frequency", "value": value}]
+        assert sitting.desk.typing is None
+
+    def test_a_digit_begins_to_type_and_a_letter_does_not(self, sitting: Sitting) -> None:
+        sitting.click("layer.1.pen.frequency")
+        assert not sitting.desk.write("a")
+        assert sitting.desk.write("7")
+        assert sitting.desk.typing is not None
+        assert sitting.desk.typing.text == "7"
+
+    def test_what_is_no_number_is_said_and_kept(self, sitting: Sitting) -> None:
+        sitting.click("layer.1.level")
+        sitting.desk.key(pygame.K_RETURN, NONE)
+        sitting.type("2 apples")
+        assert sitting.asked() == []
+        assert sitting.desk.typing is not None
+        assert "2 apples is not taken" in sitting.desk.typing.trouble
+        assert sitting.desk.act("leave")
+        assert sitting.desk.typing is None
+
+    @pytest.mark.parametrize(
+        ("held", "steps"), [(NONE, 1.0), (frozenset({"Shift"}), 0.1), (frozenset({"Ctrl"}), 10.0)]
+    )
+    def test_arrows_move_a_value_finer_and_coarser(
+        self, sitting: Sitting, held: frozenset[str], steps: float
+    ) -> None:
+        sitting.click("layer.1.pen.key")
+        sitting.desk.key(pygame.K_RIGHT, held)
+        assert sitting.asked() == [
+            {"do": "set", "address": "layer.1.pen.key", "value": pytest.approx(69.0 + steps)}
+        ]
+
+    def test_every_notch_of_quick_ones_counts(self, sitting: Sitting) -> None:
+        # The engine has not heard of the first when the second comes.
+        sitting.click("layer.1.pen.key")
+        for _ in range(3):
+            sitting.desk.key(pygame.K_LEFT, NONE)
+        assert sitting.asked()[0]["value"] == 66.0
+
+    def test_backspace_resets(self, sitting: Sitting) -> None:
+        sitting.click("layer.1.level")
+        assert sitting.desk.act("reset")
+        assert sitting.asked() == [{"do": "reset", "address": "layer.1.level"}]
+
+    def test_pads_recall_and_keep(self, sitting: Sitting) -> None:
+        sitting.desk.act("pad_1")
+        sitting.desk.act("pad_5")
+        sitting.desk.act("store_1")
+        sitting.desk.act("store_2")
+        assert sitting.asked() == [
+            {"do": "snapshot", "name": "calm"},
+            {"do": "store", "name": "calm"},
+            {"do": "store", "name": "pad 2"},
+        ]
+
+
+class TestMouse:
+    def test_a_drag_moves_a_value_and_is_one_step_to_undo(self, sitting: Sitting) -> None:
+        x, y = sitting.middle("layer.1.pen.key")
+        sitting.desk.press(x, y, pygame.BUTTON_LEFT)
+        for k in range(1, 6):
+            sitting.desk.move(x, y - 16 * k, NONE)
+        sitting.desk.release(x, y - 80)
+        asked = sitting.asked()
+        assert asked[0] == {"do": "set", "address": "layer.1.pen.key", "value": pytest.approx(79.0)}
+        assert asked[-1] == {"do": "release"}
+
+    def test_a_press_that_hardly_moves_changes_nothing(self, sitting: Sitting) -> None:
+        x, y = sitting.middle("layer.1.pen.key")
+        sitting.desk.press(x, y, pygame.BUTTON_LEFT)
+        sitting.desk.move(x + 1, y + 1, NONE)
+        sitting.desk.release(x + 1, y + 1)
+        assert sitting.asked() == []
+        assert sitting.desk.focus == "layer.1.pen.key"
+
+    def test_the_wheel_moves_a_value_and_elsewhere_the_page(self, sitting: Sitting) -> None:
+        sitting.desk.wheel(*sitting.middle("layer.1.pen.key"), 2, NONE)
+        assert sitting.asked()[0]["value"] == 71.0
+        sitting.desk.wheel(*sitting.middle("title pen"), -2, NONE)
+        assert sitting.asked() == []
+
+    def test_two_clicks_begin_to_type(self, sitting: Sitting) -> None:
+        sitting.click("layer.1.level", clicks=2)
+        sitting.type("0.5")
+        assert sitting.asked() == [{"do": "set", "address": "layer.1.level", "value": 0.5}]
+
+    def test_the_right_button_resets(self, sitting: Sitting) -> None:
+        sitting.click("layer.1.level", pygame.BUTTON_RIGHT)
+        assert sitting.asked() == [{"do": "reset", "address": "layer.1.level"}]
+
+    def test_an_infinite_camera_comes_down_from_infinity(self, sitting: Sitting) -> None:
+        sitting.desk.wheel(*sitting.middle("layer.1.place.camera"), -1, NONE)
+        assert sitting.asked()[0]["value"] == pytest.approx(9.5)
+
+
+class TestPages:
+    def test_a_value_says_what_moves_it(self, sitting: Sitting) -> None:
+        assert sitting.cell("layer.1.place.spin.y").mark == "~tide"
+        assert sitting.cell("layer.1.level").mark == "cc 1"
+
+    def test_moving_values_are_shown_as_they_move(self, sitting: Sitting) -> None:
+        index = INDEX["layer.1.place.spin.y"]
+        self_record = sitting.record["instances"]
+        self_record["linked"][:, index] = 1
+        self_record["rows"][:, index, 0] = 0.25
+        cell = sitting.cell("layer.1.place.spin.y")
+        assert (cell.value, cell.tone) == ("0.25", "light")
+
+    def test_a_link_is_made_by_picking_modulator_and_value(self, sitting: Sitting) -> None:
+        sitting.desk.show("Motion")
+        sitting.click("modulator 2")
+        sitting.click("add link")
+        assert sitting.context.page == "Layers"
+        sitting.click("layer.1.place.turn.x")
+        assert sitting.asked() == [
+            {
+                "do": "add",
+                "path": ["link"],
+                "value": {"modulator": "wind", "parameter": "layer.1.place.turn.x", "depth": 0.1},
+            }
+        ]
+
+    def test_a_breakpoint_is_moved_added_and_taken_away(self, sitting: Sitting) -> None:
+        sitting.desk.show("Motion")
+        left, top, width, height = sitting.cell("plot 1").box
+        desk = sitting.desk
+        desk.press(left + width // 2, top + height // 4, pygame.BUTTON_LEFT)
+        desk.move(left + width // 4, top + height // 2, NONE)
+        desk.release(left + width // 4, top + height // 2)
+        (moved,) = sitting.asked()
+        assert moved["path"] == ["modulator", 0, "points"]
+        assert moved["value"][1] == [pytest.approx(0.25, abs=0.01), pytest.approx(0.0, abs=0.05)]
+        assert len(moved["value"]) == 3
+        desk.press(left + width * 3 // 4, top + height // 4, pygame.BUTTON_LEFT)
+        desk.release(left + width * 3 // 4, top + height // 4)
+        (added,) = sitting.asked()
+        assert len(added["value"]) == 4
+        desk.press(left + width * 3 // 4, top + 3, pygame.BUTTON_RIGHT)
+        (removed,) = sitting.asked()
+        assert len(removed["value"]) == 3
+
+    def test_a_formula_is_played_as_far_as_it_can_be_read(self, sitting: Sitting) -> None:
+        sitting.click("layer 2")
+        sitting.click("formula 2 x")
+        sitting.desk.key(pygame.K_END, NONE)
+        sitting.desk.write("*")
+        assert sitting.asked() == []
+        assert sitting.desk.typing is not None
+        assert sitting.desk.typing.wrong is not None
+        sitting.desk.write("2")
+        assert sitting.asked() == [
+            {"do": "edit", "path": ["layer", 1, "source", "x"], "value": "sin(tau*p)*2"}
+        ]
+
+    def test_learning_begins_at_a_value(self, sitting: Sitting) -> None:
+        sitting.desk.show("Hands")
+        sitting.click("learn value")
+        sitting.click("layer.1.pen.frequency")
+        assert sitting.asked() == [{"do": "learn", "address": "layer.1.pen.frequency"}]
+        sitting.said.update({"learning": {"address": "layer.1.pen.frequency"}})
+        assert sitting.desk.act("leave")
+        assert sitting.asked() == [{"do": "forget"}]
+
+    def test_a_patch_is_sought_and_recalled(self, sitting: Sitting) -> None:
+        sitting.desk.act("search")
+        sitting.look()
+        assert sitting.desk.settle()
+        sitting.desk.write("b")
+        assert [cell.key for cell in sitting.look() if cell.kind == "thumb"] == ["patch 1"]
+        sitting.click("patch 1")
+        assert sitting.asked() == [{"do": "recall", "index": 1}]
+
+    def test_a_question_is_answered_by_the_keyboard(self, sitting: Sitting) -> None:
+        stay = {"label": "Go on playing", "do": {"do": "stay"}}
+        sitting.said.update({"question": {"text": "End the performance?", "answers": [stay]}})
+        sitting.look()
+        while sitting.desk.focus != "answer Go on playing":
+            sitting.desk.key(pygame.K_TAB, NONE)
+        sitting.desk.key(pygame.K_RETURN, NONE)
+        assert sitting.asked() == [{"do": "stay"}]
+
+    def test_recovery_is_offered(self, sitting: Sitting) -> None:
+        sitting.said.update({"recovery": {"path": "/p/a.toml", "age": 75}})
+        sitting.look()
+        sitting.click("answer Take it up")
+        assert sitting.asked() == [{"do": "recover"}]
+
+    @pytest.mark.parametrize(
+        "junk", [None, 3, "x", [1, "y", {}], {"layer": 3, "link": [{}], "control": [{}]}]
+    )
+    def test_whatever_the_stage_says_is_borne(self, sitting: Sitting, junk: object) -> None:
+        names = (
+            "document",
+            "setlist",
+            "midi",
+            "heard",
+            "recording",
+            "question",
+            "recovery",
+            "learning",
+            "snapshots",
+        )
+        sitting.said.update(dict.fromkeys(names, junk))
+        for page in PAGES:
+            sitting.desk.show(page)
+            assert sitting.look()

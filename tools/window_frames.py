@@ -1,0 +1,162 @@
+"""Frames a second of the window: the desk at 1,920 x 1,080 beside a patch of four layers at 96 kHz, moving and idle.
+
+Run it alone on a machine with Xvfb: python tools/window_frames.py [SECONDS]
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+os.environ.setdefault("SDL_FRAMEBUFFER_ACCELERATION", "0")
+
+import numpy as np
+import pygame
+
+from instrument.beam.look import Look
+from instrument.beam.warm import warm
+from instrument.engine.engine import Engine
+from instrument.engine.memory import allocate, attach
+from instrument.patch.describe import document_of
+from instrument.stage.loading import read_patch
+from instrument.stage.silent import SilentClock
+from instrument.window.app import Window
+from instrument.window.channel import Channel
+
+RATE = 96_000.0
+WIDTH, HEIGHT = 1920, 1080
+USUAL_SECONDS = 5.0
+
+PATCH = """
+schema = 1
+title = "Four layers"
+
+[[modulator]]
+name = "tide"
+kind = "lfo"
+rate = 0.3
+
+[[link]]
+modulator = "tide"
+parameter = "layer.1.place.turn.z"
+depth = 0.1
+"""
+
+LAYER = """
+[[layer]]
+name = "rope {k}"
+level = 0.24
+[layer.source]
+kind = "harmonic"
+preset = "torus_knot"
+[layer.pen]
+frequency = "{k} * 55"
+[layer.place]
+spin = [0.1, "0.05 * {k}", 0]
+camera = 3
+"""
+
+REST = PATCH + LAYER.format(k=1).replace("0.24", "0").replace("[0.1,", "[0,").replace('"0.05 * 1"', "0")
+
+
+def watch(memory: str, document: str, seconds: float) -> dict[str, float]:
+    """Show the engine of a memory for so long and return frames a second, their times and the share of a core."""
+    shared = attach(memory)
+    pygame.display.init()
+    pygame.font.init()
+    look = Look()
+    warm(look)
+    reading, writing = os.pipe()
+    with os.fdopen(writing, "w") as stage, os.fdopen(reading) as heard, Path(os.devnull).open("w") as said:
+        channel = Channel(heard, said)
+        window = Window(shared.record, RATE, channel, look, size=(WIDTH, HEIGHT))
+        stage.write(json.dumps({"title": "Four layers", "document": json.loads(document)}) + "\n")
+        stage.flush()
+        times: list[float] = []
+        frame = window.frame
+
+        def timed(now: float, passed: float) -> None:
+            began = time.perf_counter()
+            frame(now, passed)
+            times.append(time.perf_counter() - began)
+            if now >= ends:
+                window.end()
+
+        window.frame = timed  # type: ignore[method-assign]
+        began, used = time.monotonic(), time.process_time()
+        ends = began + seconds
+        window.run()
+        passed, used = time.monotonic() - began, time.process_time() - used
+        # The thread that listens ends with the pipe.
+        stage.close()
+        while not channel.ended:
+            channel.messages()
+            time.sleep(0.01)
+    p50, p99 = np.percentile(times, [50, 99]) * 1e3
+    return {"fps": len(times) / passed, "p50_ms": float(p50), "p99_ms": float(p99), "core": used / passed}
+
+
+def measure(text: str, seconds: float) -> dict[str, float]:
+    """Play a patch on a silent clock here, and watch it from another process on a display of its own."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "four.toml"
+        path.write_text(text)
+        patch = read_patch(path)
+        memory = allocate(RATE, shared=True)
+        engine = Engine(RATE, memory)
+        engine.play(patch.program)
+        clock = SilentClock(engine, 256)
+        clock.start()
+        reading, writing = os.pipe()
+        screen = ["-screen", "0", f"{WIDTH}x{HEIGHT}x24", "-nolisten", "tcp"]
+        server = subprocess.Popen(
+            ["Xvfb", "-displayfd", str(writing), *screen], pass_fds=[writing], stderr=subprocess.DEVNULL
+        )
+        os.close(writing)
+        try:
+            with os.fdopen(reading) as numbers:
+                display = f":{numbers.readline().strip()}"
+            child = [
+                sys.executable,
+                __file__,
+                "--watch",
+                memory.name,
+                json.dumps(document_of(text)),
+                str(seconds),
+            ]
+            environment = {**os.environ, "DISPLAY": display, "XDG_CONFIG_HOME": folder}
+            done = subprocess.run(child, env=environment, capture_output=True, text=True, check=True)
+            found: dict[str, float] = json.loads(done.stdout.splitlines()[-1])
+        finally:
+            clock.close()
+            server.terminate()
+            server.wait(10)
+            memory.close()
+    return found
+
+
+def main(arguments: list[str]) -> int:
+    """Print both lines, or in the watching process what it saw."""
+    if arguments[:1] == ["--watch"]:
+        _, memory, document, seconds = arguments
+        print(json.dumps(watch(memory, document, float(seconds))))
+        return 0
+    seconds = float(arguments[0]) if arguments else USUAL_SECONDS
+    layers = "".join(LAYER.format(k=k) for k in range(1, 5))
+    for name, text in (("four layers", PATCH + layers), ("at rest", REST)):
+        found = measure(text, seconds)
+        print(
+            f"{name}: {found['fps']:.1f} frames/s, frame p50 {found['p50_ms']:.1f} ms, "
+            f"p99 {found['p99_ms']:.1f} ms, {100 * found['core']:.0f} % of a core"
+        )
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
