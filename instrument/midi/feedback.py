@@ -12,7 +12,7 @@ from instrument.engine.layout import EVENT_MIDI
 from instrument.midi.hearing import Ear
 from instrument.midi.pace import Pace
 from instrument.midi.priority import TENDING, raise_priority
-from instrument.midi.shown import Face, Shown, messages_for, shown_controls
+from instrument.midi.shown import LIGHTS, Face, Shown, messages_for, shown_controls
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -68,7 +68,7 @@ class Feedback:
         self._shown: dict[Face, Shown] = {}
         self._params = np.zeros(0, np.int64)
         self._values = np.zeros(0)
-        self._position = -1
+        self._lights: tuple[int, ...] = ()
         self._unsettled: dict[tuple[int, Face], None] = {}
         self._outputs: Mapping[int, OpenOutput] = {}
         self._ending = threading.Event()
@@ -108,18 +108,18 @@ class Feedback:
         # Values before messages: then what a control says is known whenever the value that it gave is seen.
         self._look_at_outputs()
         table_changed = self._look_at_program()
-        values, position = self._present()
+        values, lights = self._present()
         events, self._cursor, _ = self._engine.log_since(self._cursor)
         for event in events[events["kind"] == EVENT_MIDI]:
             self._hear(now, int(event["port"]), *event["data"].tolist())
-        if table_changed or position != self._position or len(values) != len(self._values):
+        if table_changed or lights != self._lights or len(values) != len(self._values):
             changed = list(self._shown)
         else:
             faces = list(self._shown)
             # Bits are compared, so that nan is the same as before.
             different = values.view(np.int64) != self._values.view(np.int64)
             changed = [faces[k] for k in np.flatnonzero(different)]
-        self._values, self._position = values, position
+        self._values, self._lights = values, lights
         for face in changed:
             self._unsettled.update({(number, face): None for number in self._devices})
         self._settle(now)
@@ -173,9 +173,9 @@ class Feedback:
         record = self._engine.record
         return record["instances"][int(record["active"])]
 
-    def _present(self) -> tuple[Any, int]:
+    def _present(self) -> tuple[Any, tuple[int, ...]]:
         values = self._active()["value"][self._params]
-        return values, int(self._engine.record["set_at"])
+        return values, tuple(int(self._engine.record[name]) for name in LIGHTS)
 
     def _hear(self, now: float, port: int, status: int, first: int, second: int) -> None:
         for sender, value in self._ear.hear(port, status, first, second):
@@ -200,7 +200,7 @@ class Feedback:
             if shown is None or not self._lives_at(face, number):
                 continue
             device = self._devices[number]
-            wanted = shown.wanted(values[face], self._position)
+            wanted = shown.wanted(values[face], self._lights)
             hands_off = BUTTON_SECONDS if shown.is_light else HANDS_OFF_SECONDS
             for at in self._faces(face):
                 if now < device.heard.get(at, -1e9) + hands_off:

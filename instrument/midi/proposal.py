@@ -9,7 +9,7 @@ from instrument.engine.layout import ACTIONS
 from instrument.engine.parameters import ROWS, index_of
 from instrument.midi.errors import MidiError
 from instrument.midi.hearing import ANY
-from instrument.patch.controls import COUNTED
+from instrument.patch.controls import CHOOSING, COUNTED
 from instrument.patch.usual import is_switch, range_around
 
 if TYPE_CHECKING:
@@ -28,12 +28,17 @@ class Target:
         Parameter that it moves; empty for an action.
     action : str
     choose : int or None
-        Patch or snapshot of the action, counted from 1.
+        Patch, snapshot or gesture of the action, counted from 1, or 1 to switch on and 2 to switch off.
     """
 
     address: str = ""
     action: str = ""
     choose: int | None = None
+
+    @property
+    def name(self) -> str:
+        """How it is called in a sentence."""
+        return self.address or f"{self.action} {self.choose or ''}".strip()
 
     @property
     def unwanted(self) -> frozenset[str]:
@@ -59,7 +64,7 @@ def target_of(request: Mapping[str, Any]) -> Target:
     if action:
         if action not in ACTIONS[1:]:
             raise MidiError(f"there is no action {action!r}; there are {', '.join(ACTIONS[1:])}.")
-        if action in COUNTED and isinstance(choose, int) and not isinstance(choose, bool) and choose >= 1:
+        if action in CHOOSING and isinstance(choose, int) and not isinstance(choose, bool) and choose >= 1:
             return Target(action=str(action), choose=choose)
         return Target(action=str(action))
     try:

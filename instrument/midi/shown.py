@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from instrument.engine.layout import ACTIONS, MANNERS, MESSAGES
+from instrument.engine.layout import ACTIONS, MANNERS, MESSAGES, SWITCH_OFF
 from instrument.midi.hearing import LOW_BYTES, TOPS
 from instrument.midi.inverse import place_of
 
@@ -18,7 +19,13 @@ if TYPE_CHECKING:
 SENT = ("cc", "cc14", "rpn", "nrpn", "pad", "bend")
 """Messages that a controller shows when they are sent to it; a pad's velocity is its light."""
 
-_LIGHTS = ("toggle", "radio")
+LIGHTS = ("set_at", "blackout", "frozen")
+"""Fields of the engine's memory that buttons are lit for: place of the patch that plays, and what is switched on."""
+
+_ACTIONS = {"patch": 0, "blackout": 1, "freeze": 2}
+"""Actions that light up, and what they show of `LIGHTS`."""
+
+_LIT_MANNERS = ("toggle", "radio")
 _LIT, _DARK = 127, 0
 _CENTRE, _TOP14 = 8192, 16383
 _NRPN, _RPN = 99, 101
@@ -42,13 +49,13 @@ class Shown:
     ----------
     face : Face
     param : int
-        Index of its parameter; -1 where it lights up for a patch of the set list.
+        Index of its parameter; -1 where it does an action.
     manner : str
     low, high : float
     curve : int
     points : tuple of (float, float)
-    place : int
-        Place in the set list, from 0, for which it lights up.
+    light, place : int
+        Of an action: which of `LIGHTS` it shows, and at which of its values it is lit.
     """
 
     face: Face
@@ -58,31 +65,32 @@ class Shown:
     high: float
     curve: int
     points: tuple[tuple[float, float], ...] = ()
+    light: int = 0
     place: int = -1
 
     @property
     def is_light(self) -> bool:
         """Whether it is a button or pad, which is lit or dark, and no fader."""
-        return self.param < 0 or self.manner in _LIGHTS or self.face.message == "pad"
+        return self.param < 0 or self.manner in _LIT_MANNERS or self.face.message == "pad"
 
     @property
     def goes_dark(self) -> bool:
         """Whether it is put to 0 once it controls nothing any more; a fader stays where it is."""
         return self.is_light or self.manner.startswith("relative")
 
-    def wanted(self, value: float, position: int) -> int | None:
+    def wanted(self, value: float, lights: tuple[int, ...]) -> int | None:
         """Return what the controller is to show; None where there is nothing to show.
 
         Parameters
         ----------
         value : float
             The parameter's.
-        position : int
-            Place in the set list of the patch that plays.
+        lights : tuple of int
+            The present values of `LIGHTS`.
         """
         if self.param < 0:
-            return _LIT if position == self.place else _DARK
-        if self.manner in _LIGHTS:
+            return _LIT if lights[self.light] == self.place else _DARK
+        if self.manner in _LIT_MANNERS:
             return _LIT if value == self.high else _DARK
         place = place_of(value, self.low, self.high, self.curve, self.points)
         if place is None:
@@ -123,9 +131,12 @@ def _shown(program: npt.NDArray[np.void], row: Any, face: Face) -> Shown | None:
     points = tuple((float(x), float(y)) for x, y in program["curve_points"][first : first + count])
     low, high, curve, action = float(row["lo"]), float(row["hi"]), int(row["curve"]), int(row["action"])
     if action:
-        place = float(row["argument"]) - 1.0
-        is_patch = ACTIONS[action] == "patch" and place >= 0.0
-        return Shown(face, -1, "sweep", low, high, curve, place=int(place)) if is_patch else None
+        light, argument = _ACTIONS.get(ACTIONS[action]), float(row["argument"])
+        if light is None or math.isnan(argument):
+            return None
+        # A button that switches off is lit while it is off.
+        place = int(argument) - 1 if light == 0 else int(argument != SWITCH_OFF)
+        return Shown(face, -1, "sweep", low, high, curve, light=light, place=place) if place >= 0 else None
     return Shown(face, int(row["param"]), MANNERS[int(row["manner"])], low, high, curve, points)
 
 

@@ -83,6 +83,7 @@ class Learning:
                     self._target = target_of(request)
                     self._for_all = bool(request.get("all", False))
                     self._recogniser.begin(self._target.unwanted)
+                    self._say(f"move the control that is to do {self._target.name}.")
                 case "unlearn":
                     self._unlearn(request.get("control"))
                 case _:
@@ -171,7 +172,7 @@ class Learning:
             else:
                 self._change({"do": "add", "path": ["control"], "value": control})
         self._taught.append((control, for_all))
-        what = control.get("parameter") or f"{control['action']} {control.get('choose', '')}".strip()
+        what = Target(control.get("parameter", ""), control.get("action", ""), control.get("choose")).name
         where = f"every patch ({controls_file().name})" if for_all else "this patch"
         number = f" {control['number']}" if "number" in control else ""
         self._say(f"{control['message']}{number} of channel {control['channel']} now does {what} in {where}.")

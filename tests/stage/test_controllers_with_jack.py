@@ -58,7 +58,7 @@ def test_a_fader_is_taught_without_a_stop_and_then_follows_what_is_typed(
         Playing([patch], audio=audio, midi=["listener:out"], window=["-c", WINDOW]) as show,
     ):
         engine = show.engine()
-        show.wait_for("playing Levels")
+        show.wait_for("move the control that is to do output.level.")
         type_in(engine, "output.offset.x", 0.125)
         wait_until(lambda: last_of(listener, 1) == 32, "the fader of the patch to follow what was typed")
         listener.send(*[(0xB0, 30, value) for value in range(10, 120, 2)], a_period=1)

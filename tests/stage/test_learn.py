@@ -90,7 +90,10 @@ def test_a_fader_that_is_moved_becomes_a_control_of_the_patch(rehearsal: Rehears
             },
         }
     ]
-    assert rehearsal.said == ["cc 21 of channel 3 now does layer.1.place.spin.y in this patch."]
+    assert rehearsal.said == [
+        "move the control that is to do layer.1.place.spin.y.",
+        "cc 21 of channel 3 now does layer.1.place.spin.y in this patch.",
+    ]
     assert rehearsal.learning.state["learning"] is None
 
 
