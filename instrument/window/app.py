@@ -187,11 +187,11 @@ class Window:
     def _point(self, event: pygame.event.Event) -> None:
         held = held_keys(pygame.key.get_mods())
         if event.type == pygame.MOUSEBUTTONDOWN and event.button in {pygame.BUTTON_LEFT, pygame.BUTTON_RIGHT}:
-            self._desk.press(*event.pos, event.button, self._clicks(event))
+            self._desk.press(event.pos[0], event.pos[1], event.button, self._clicks(event))
         elif event.type == pygame.MOUSEMOTION and event.buttons[0]:
-            self._desk.move(*event.pos, held)
+            self._desk.move(event.pos[0], event.pos[1], held)
         elif event.type == pygame.MOUSEBUTTONUP and event.button == pygame.BUTTON_LEFT:
-            self._desk.release(*event.pos)
+            self._desk.release(event.pos[0], event.pos[1])
         elif event.type == pygame.MOUSEWHEEL:
             self._desk.wheel(*pygame.mouse.get_pos(), event.y, held)
         else:
