@@ -18,14 +18,17 @@ from instrument.options import (
     Audio,
     Block,
     Channels,
+    Controls,
     Crease,
     Edges,
     Exposure,
+    Fps,
     Json,
     JumpCost,
     Keep,
     Live,
     Looks,
+    NoFeedback,
     OwnBlock,
     Perform,
     PhosphorType,
@@ -111,6 +114,8 @@ def play(
     outputs: Channels = "xy",
     rate: Rate = None,
     block: OwnBlock = None,
+    controls: Controls = None,
+    no_feedback: NoFeedback = False,
     no_window: Annotated[bool, typer.Option("--no-window", help="Play without a window.")] = False,
     seconds: Annotated[
         float | None, typer.Option("--seconds", help="End after so many seconds.", metavar="S", min=0)
@@ -127,6 +132,7 @@ def play(
 
     warm()
     from instrument.patch.factory import factory_set
+    from instrument.stage.caution import caution_once
     from instrument.stage.show import ShowOptions, run_show
     from instrument.takes.sound_file import tags_from
 
@@ -144,9 +150,13 @@ def play(
         keep=keep,
         tags=tags_from(tags or ()),
         input=live,
+        controls=controls,
+        feedback=not no_feedback,
         outputs=outputs,
         opening=not patches and perform is None,
     )
+    if caution := caution_once():
+        say(caution)
     status = run_show(options, say)
     if status:
         raise typer.Exit(status)
@@ -160,7 +170,8 @@ def render(
         typer.Argument(help="Patch file, folder of a take, or sound to look at.", metavar="PATCH|TAKE|SOUND"),
     ],
     output: Annotated[
-        Path, typer.Option("-o", "--output", help="File to write.", metavar="OUT.(wav|flac|png|gif|webp)")
+        Path,
+        typer.Option("-o", "--output", help="File to write.", metavar="OUT.(wav|flac|mkv|mp4|png|gif|webp)"),
     ],
     rate: Rate = None,
     block: Block = 1024,
@@ -168,25 +179,22 @@ def render(
     perform: Perform = None,
     settings: Settings = None,
     size: Size = 1080,
+    fps: Fps = "60",
     tags: Tags = None,
     exposure: Exposure = 1.0,
     phosphor: PhosphorType = "",
     look: Looks = None,
 ) -> None:
-    """Render a patch, or a take again: .wav (float), .flac (24 bits), .png (a still), .gif or .webp (one round)."""
+    """Render a patch, a take again, or a sound's picture.
+
+    .wav (float), .flac (24 bits), .mkv or .mp4 (a film), .png (a still), .gif or .webp (one round).
+    """
     from instrument.takes.sound import is_sound
 
-    looks = (*(look or ()), phosphor)
-    if is_sound(patch):
-        from instrument.takes.picture import still_of_file
+    if not is_sound(patch):
+        from instrument.engine.warm import warm
 
-        if rate is not None or perform is not None or settings:
-            raise ValueError(f"{patch}: a sound file has its own rate, and takes no --perform and no --set")
-        say(still_of_file(patch, output, seconds, size, exposure, list(looks)))
-        return
-    from instrument.engine.warm import warm
-
-    warm()
+        warm()
     from instrument.progress import working
     from instrument.takes.rendering import Rendering
     from instrument.takes.rendering import render as render_to_file
@@ -203,7 +211,8 @@ def render(
         size,
         tags_from(tags or ()),
         exposure,
-        looks,
+        (*(look or ()), phosphor),
+        fps,
     )
     with working("rendering") as progress:
         said = render_to_file(wanted, progress)

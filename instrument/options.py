@@ -26,7 +26,16 @@ Perform = Annotated[
 ]
 Tags = Annotated[
     list[str] | None,
-    typer.Option("--tag", help="What files of sound say: title, artist or date.", metavar="NAME=TEXT"),
+    typer.Option(
+        "--tag", help="What files of sound and film say: title, artist or date.", metavar="NAME=TEXT"
+    ),
+]
+Controls = Annotated[
+    Path | None,
+    typer.Option("--controls", help="Controller file that serves every patch.", metavar="FILE.toml"),
+]
+NoFeedback = Annotated[
+    bool, typer.Option("--no-feedback", help="Send nothing back to faders, rings and pads.")
 ]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object on a line.")]
 Record = Annotated[
@@ -39,7 +48,10 @@ Settings = Annotated[
     list[str] | None,
     typer.Option("--set", help="Change a parameter first; any number.", metavar="ADDRESS=VALUE"),
 ]
-Size = Annotated[int, typer.Option("--size", help="Height of a still.", metavar="PX", min=16, max=8192)]
+Size = Annotated[
+    int, typer.Option("--size", help="Height of a still or a film.", metavar="PX", min=16, max=8192)
+]
+Fps = Annotated[str, typer.Option("--fps", help="Frames a second of a film.", metavar="N")]
 Exposure = Annotated[
     float, typer.Option("--exposure", help="Seconds at its end that a still shows.", metavar="SECONDS")
 ]

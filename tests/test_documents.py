@@ -11,6 +11,7 @@ from instrument.beam.look import SETTINGS, read_look
 from instrument.beam.phosphor import TYPES
 from instrument.cli import app
 from instrument.patch.build import build_program
+from instrument.patch.controller import controller_from_text
 from instrument.patch.load import patch_from_text
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -22,6 +23,9 @@ COMMANDS = re.findall(r"^beamhand .*$", README, re.MULTILINE)
 
 @pytest.mark.parametrize("text", PATCHES)
 def test_a_patch_in_the_guide_builds(text: str) -> None:
+    if "[[layer]]" not in text:
+        assert controller_from_text(text, "guide.toml").control
+        return
     program = build_program(patch_from_text(text, ROOT / "patches" / "guide.toml"))
     assert program.record["layers"]["source"].any()
 

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from bench_beam import bench_beam
 from bench_drawings import bench_routing
+from bench_film import bench_film
 from bench_formula import bench_formulas
 from bench_links import bench_links
 from bench_saving import bench_saving
@@ -187,7 +188,18 @@ def bench_formula() -> None:
 
 def main() -> None:
     """Run the sections asked for."""
-    sections = ("cost", "decay", "start", "callback", "latency", "drawings", "formula", "links", "beam")
+    sections = (
+        "cost",
+        "decay",
+        "start",
+        "callback",
+        "latency",
+        "drawings",
+        "formula",
+        "links",
+        "beam",
+        "film",
+    )
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("sections", nargs="*", choices=[*sections, []], help="all by default")
     parser.add_argument(
@@ -217,6 +229,9 @@ def main() -> None:
     if "beam" in chosen:
         heading("A frame of the screen, beside anti-aliased lines of drawing libraries")
         bench_beam(given.seconds)
+    if "film" in chosen:
+        heading("Films, as a ratio to real time")
+        bench_film()
 
 
 if __name__ == "__main__":

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 SIZE = 1080
 PACE = Fraction(60)
-SECONDS = 6.0
+SECONDS = 10.0
 ROUNDS = 3
 FILMS = (("lighthouse", 48_000, "P31"), ("lighthouse", 192_000, "P31"), ("lighthouse", 48_000, "P7"))
 """Factory patch, sample rate in hertz, phosphor."""

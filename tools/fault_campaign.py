@@ -113,6 +113,7 @@ class Campaign:
         if not self._disk.real:
             report.left_out.append("disk full (no file system may be made here)")
         self._excused: list[tuple[float, float]] = []
+        self._history: list[tuple[float, str]] = []
         self._server_name = f"faults{os.getpid()}"
         self._server = ExitStack()
         ending.callback(self._server.close)
@@ -161,6 +162,7 @@ class Campaign:
         while time.monotonic() < ends and show.poll() is None:
             order = order or self._random.sample(sorted(faults), len(faults))
             name = order.pop()
+            self._history.append((time.monotonic(), name))
             faults[name]()
             self._report.faults[name] = self._report.faults.get(name, 0) + 1
             time.sleep(self._random.uniform(0.1, 0.4))
@@ -256,10 +258,11 @@ class Campaign:
             os.kill(number, signal.SIGKILL)
             with suppress(ChildProcessError):
                 os.waitpid(number, 0)
+        self._ear = ear(LEAST_GAP)  # it listens as soon as there is something to listen to
         time.sleep(self._random.uniform(0.3, 1.0))
         self._start_server(rate)
         back = time.monotonic()
-        self._ear, self._controller = ear(LEAST_GAP), Script(CONTROLLER)
+        self._controller = Script(CONTROLLER)
         while not self._ear.said and time.monotonic() < back + 4 * BACK_SECONDS:
             time.sleep(0.02)
         heard = float(self._ear.said[0][1]) if self._ear.said else float("inf")
@@ -333,7 +336,8 @@ class Campaign:
             if first - MARGIN_SECONDS <= begin and begin + length <= last + MARGIN_SECONDS:
                 self._report.excused += 1
                 return
-        self._report.gaps.append((found_in, round(length, 4)))
+        during = [name for since, name in self._history if since <= begin + length]
+        self._report.gaps.append((f"{found_in} ({during[-1] if during else 'start'})", round(length, 4)))
 
     def _judge(self, witness: Witness) -> None:
         self._keep_gaps()

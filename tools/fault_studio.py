@@ -20,7 +20,12 @@ EAR = """
 import os, sys, time
 import jack, numpy as np
 
-client = jack.Client("ear", no_start_server=True)
+while True:
+    try:
+        client = jack.Client("ear", no_start_server=True)
+        break
+    except jack.JackError:
+        time.sleep(0.05)
 ports = [client.inports.register(f"in_{k}") for k in (1, 2)]
 silent, heard = 0, False
 
@@ -238,6 +243,10 @@ class SmallDisk:
             subprocess.run(["umount", "-l", str(self.folder)], check=False)
 
 
+SHORTEST_STOP = 0.05
+"""Seconds by which the engine falls behind in one go from which it counts: more than any block."""
+
+
 class Witness:
     """Follows the engine from outside: when its time stands still, and a checksum of all that it puts out.
 
@@ -252,7 +261,7 @@ class Witness:
     def __init__(self, memory: Any) -> None:
         self._memory = memory
         self.stops: list[tuple[float, float]] = []
-        """When the engine stood still, in seconds of the monotonic clock, and for how long."""
+        """When the engine fell behind, in seconds of the monotonic clock, and by how long."""
         self.pieces: dict[int, int] = {}
         """Checksum of each `PIECE` frames by its number."""
         self._ending = threading.Event()
@@ -271,8 +280,10 @@ class Witness:
         while not self._ending.wait(0.004):
             now_at, now = int(self._memory["ring_at"]), time.monotonic()
             if now_at != at:
-                if now - since > 0.05 and at > 0:
-                    self.stops.append((since, now - since))
+                # What it has made up for in this time was not lost; we may be late ourselves.
+                short = now - since - (now_at - at) / float(self._memory["rate"])
+                if short > SHORTEST_STOP and at > 0:
+                    self.stops.append((since, short))
                 at, since = now_at, now
             while at >= (piece + 1) * self.PIECE:
                 self.pieces[piece] = self._checksum(piece)

@@ -114,6 +114,7 @@ name = "swell"
 kind = "lfo"
 shape = "sine"
 rate = 0.37
+sync = "beat"
 
 [[link]]
 modulator = "swell"
@@ -141,6 +142,38 @@ range = [-0.4, 0.4]
 message = "bend"
 parameter = "layer.1.place.move.y"
 range = [-0.3, 0.3]
+
+[[control]]
+message = "program"
+action = "patch"
+
+[[control]]
+message = "cc"
+number = 20
+action = "snapshot"
+
+[[control]]
+message = "cc"
+number = 21
+action = "morph"
+
+[[control]]
+message = "cc"
+number = 22
+parameter = "tempo.tap"
+
+[[control]]
+message = "cc"
+number = 119
+action = "record"
+
+[[snapshot]]
+name = "wide"
+values = {{"layer.1.place.turn.z" = 0, "layer.2.source.x.1.amplitude" = 0.9}}
+
+[[snapshot]]
+name = "narrow"
+values = {{"layer.1.place.turn.z" = 0.4, "layer.2.source.x.1.amplitude" = 0.2}}
 """
 """What leaves a trace of everything that went before: phases, ramps, a filter, a delay, a modulator."""
 
@@ -372,29 +405,38 @@ def unlike_periods(heard: Frames, recorded: Frames, period: int = PERIOD) -> tup
 
 def play(show: Show, ear: Ear, folder: Path, seconds: float, numbers: random.Random) -> dict[str, int]:
     """Do everything that hands can do, at random moments, and return how often."""
-    done = dict.fromkeys(("notes", "knobs", "typed", "recalls", "reloads", "panics"), 0)
+    kinds = ("notes", "knobs", "typed", "recalls", "snapshots", "morphs", "taps", "panics", "reloads")
+    done = dict.fromkeys(kinds, 0)
     until = time.monotonic() + seconds
     reload_at = time.monotonic() + min(2.0, seconds / 3)
+    # Of a short play, everything happens at least once.
+    first = list(kinds[:-1])
+    numbers.shuffle(first)
     while time.monotonic() < until:
-        choice = numbers.random()
-        if choice < 0.4:
+        what = first.pop() if first else numbers.choices(kinds[:-1], (30, 30, 12, 6, 5, 5, 8, 2))[0]
+        done[what] += 1
+        if what == "knobs":
             ear.send(0xB0 | numbers.randrange(3), numbers.choice((1, 2)), numbers.randrange(128))
-            done["knobs"] += 1
-        elif choice < 0.75:
+        elif what == "notes":
             ear.send(0x90, numbers.randrange(30, 80), numbers.choice((0, 100)))
-            done["notes"] += 1
-        elif choice < 0.9:
+        elif what == "typed":
             value = numbers.choice(TYPED)
             show.do(
                 "set", address=numbers.choice(ADDRESSES), value=3 * 440.0 if "*" in value else float(value)
             )
-            done["typed"] += 1
-        elif choice < 0.93:
+        elif what == "recalls":
+            # By the window's keys and by a program change, which nobody but the audio callback sees to.
+            if numbers.random() < 0.5:
+                show.do(numbers.choice(("next", "previous")))
+            else:
+                ear.send(0xC0, numbers.randrange(2))
+        elif what in {"snapshots", "morphs"}:
+            ear.send(0xB0, 20 if what == "snapshots" else 21, numbers.randrange(3))
+        elif what == "taps":
+            for value in (127, 0):
+                ear.send(0xB0, 22, value)
+        else:
             show.do("panic")
-            done["panics"] += 1
-        elif choice < 0.97:
-            show.do(numbers.choice(("next", "previous")))
-            done["recalls"] += 1
         if time.monotonic() >= reload_at:
             done["reloads"] += 1
             write_drawing(folder, 1 + done["reloads"])
@@ -420,7 +462,7 @@ def live(server: str, rate: int, folder: Path, seconds: float, seed: int = 1) ->
         show.do("record")
         show.wait_for("recording into")
         done = play(show, ear, folder / "patches", seconds, numbers)
-        show.do("record")
+        ear.send(0xB0, 119, 127)  # the control that ends it, as a pad would
         take = Path(show.wait_for("recorded ").split(" into ")[1])
         show.do("keep")
         kept = Path(show.wait_for("recorded ", 2).split(" into ")[1])

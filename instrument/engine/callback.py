@@ -9,6 +9,8 @@ from instrument.engine import (  # noqa: F401 - loads what the callback calls by
     unit_controls,
     unit_forms,
     unit_formula,
+    unit_layer_draw,
+    unit_layer_notes,
     unit_layers,
     unit_message,
     unit_modulate,

@@ -202,7 +202,7 @@ class Engine:
             raise EngineFullError(f"program slot {slot} is being played; load another one")
         else:
             self._kept.add(slot)
-        tables = _tables_of(program)
+        tables = tables_of(program)
         start = self._make_room(sum(len(table) for _, table in tables), slot, busy)
         self._regions.pop(slot, None)
         row = self.record["bank"][slot : slot + 1]
@@ -294,21 +294,42 @@ class Engine:
             raise EngineFullError("the engine takes no more events at the moment; is it running?")
         return slot
 
-    def render_into(self, out: npt.NDArray[np.float32]) -> None:
+    def render_into(
+        self, out: npt.NDArray[np.float32], incoming: npt.NDArray[np.float32] | None = None
+    ) -> None:
         """Fill a C-contiguous float32 array [shape=(frames, 2)] with the next frames.
+
+        Parameters
+        ----------
+        out : np.ndarray [shape=(frames, 2), dtype=float32]
+        incoming : np.ndarray [shape=(frames, 2), dtype=float32], optional
+            Live input of these frames, both channels; without it there is none, whatever a device gave before.
 
         Raises
         ------
         ValueError
-            If the array has another shape, dtype or memory order.
+            If an array has another shape, dtype or memory order.
         """
+        fits = incoming is None or (incoming.dtype == np.float32 and incoming.shape == out.shape)
+        if incoming is not None and not (fits and incoming.flags.c_contiguous):
+            raise ValueError(
+                f"incoming is {incoming.dtype} {incoming.shape}; it must be contiguous float32 {out.shape}"
+            )
+        self.record["input_channels"] = 0 if incoming is None else 2
         if out.dtype != np.float32 or out.ndim != 2 or out.shape[1] != 2 or not out.flags.c_contiguous:
             raise ValueError(f"out is {out.dtype} {out.shape}; it must be contiguous float32 (frames, 2)")
         if len(out):
-            _callback(None, out.ctypes.data, len(out), None, 0, self.memory.address)
+            heard = None if incoming is None else incoming.ctypes.data
+            _callback(heard, out.ctypes.data, len(out), None, 0, self.memory.address)
 
     def render(
-        self, frames: int, *, block: int = 1024, events: Iterable[Event] = (), ring: int = RING_COMMAND
+        self,
+        frames: int,
+        *,
+        block: int = 1024,
+        events: Iterable[Event] = (),
+        ring: int = RING_COMMAND,
+        incoming: npt.NDArray[np.float32] | None = None,
     ) -> npt.NDArray[np.float32]:
         """Render offline: the same compiled code, in blocks, with events on their sample times.
 
@@ -319,6 +340,10 @@ class Engine:
             Frames a call; it does not change a bit of the result.
         events : iterable of Event
             In order of time.
+        ring : int
+            Through which they go.
+        incoming : np.ndarray [shape=(frames, 2), dtype=float32], optional
+            Live input; without it there is none.
 
         Returns
         -------
@@ -337,7 +362,9 @@ class Engine:
                 # The ring is full: go on only to the last event that found room.
                 count = max(1, self._last_pushed(ring) + 1 - self.time)
                 count = min(count, block, frames - done)
-            self.render_into(out[done : done + count])
+            self.render_into(
+                out[done : done + count], None if incoming is None else incoming[done : done + count]
+            )
             done += count
         return out
 
@@ -375,8 +402,16 @@ class Engine:
         return events, end, first - cursor
 
 
-def _tables_of(program: Program) -> list[tuple[tuple[str, int, str, int | None], npt.NDArray[np.float64]]]:
-    # Each frame is laid out as x[n + 1], y[n + 1], z[n + 1], the first point repeated at the end.
+def tables_of(program: Program) -> list[tuple[tuple[str, int, str, int | None], npt.NDArray[np.float64]]]:
+    """Return the tables that a program refers to as they lie in the pool, each with the field that holds its place.
+
+    Each frame of a drawing is laid out as x[n + 1], y[n + 1], z[n + 1], the first point repeated at the end.
+
+    Returns
+    -------
+    list of (place, np.ndarray [shape=(k,), dtype=float64])
+        Place: group of the program, number in it, field, and axis where the field has three.
+    """
     tables: list[tuple[tuple[str, int, str, int | None], npt.NDArray[np.float64]]] = []
     for layer, frames in program.paths.items():
         closed = np.concatenate([frames, frames[:, :1]], axis=1)

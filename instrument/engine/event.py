@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from instrument.engine.action import act_on_all, act_on_instance
 from instrument.engine.compiled import compiled, inlined, merged
 from instrument.engine.layout import (
     ACTIONS,
@@ -150,10 +151,12 @@ def _act(m, action, value):
         _go_to_patch(m, (m.set_at + count - 1) % count)
     elif action == _PATCH:
         _go_to_patch(m, number)
+    act_on_all(m, action, value)
     s = m.instances[m.active]
     if s.slot < 0:
         return
     p = m.bank[s.slot]
+    act_on_instance(p, s, action, value)
     if action == _SNAPSHOT:
         recall(m, p, s, value, np.int64(0))
     elif action == _MORPH:

@@ -122,6 +122,7 @@ def noise(m, s, layer, first, last):
     clock = s.form_noise[layer]
     key = _key_of(seed[first])
     step = _clock_step(rate[first], m.rate)
+    goes = np.uint64(0 if m.frozen != 0 else 1)
     for i in range(first, last):
         if moving != 0:
             key = _key_of(seed[i])
@@ -134,7 +135,7 @@ def noise(m, s, layer, first, last):
         x[i] = formed_or(x[i], x[i] + amount[i] * _throw(here, there, weight, 0), amount[i])
         y[i] = formed_or(y[i], y[i] + amount[i] * _throw(here, there, weight, 1), amount[i])
         z[i] = formed_or(z[i], z[i] + amount[i] * _throw(here, there, weight, 2), amount[i])
-        clock += step
+        clock += step * goes
     s.form_noise[layer] = clock
 
 

@@ -28,9 +28,9 @@ def _address(m, s, p, place):
 
 
 @compiled
-def _fill_time(target, time, rate, n):
+def _fill_time(target, time, goes, rate, n):
     for i in range(n):
-        store(target, i, (time + np.int64(i)) / rate)
+        store(target, i, (time + goes * np.int64(i)) / rate)
 
 
 @compiled
@@ -76,7 +76,8 @@ def run_formula(m, p, s, code, count, place, first, last):
         elif op >= _FIRST_OF_LIBM:
             run_libm(op, target, a, n)
         elif op == _TIME:
-            _fill_time(target, m.time + np.int64(begin) - s.began, m.rate, n)
+            goes = np.int64(0 if m.frozen != 0 else 1)
+            _fill_time(target, m.time - m.still_time + goes * np.int64(begin) - s.began, goes, m.rate, n)
         elif op == _NOTE:
             _fill(target, m.note_key, n)
         elif op == _VELOCITY:

@@ -28,6 +28,7 @@ from instrument.engine.layout import (
     SOURCE_NONE,
     STEP_BASE,
 )
+from instrument.engine.machine import address_of
 from instrument.engine.modulate_cycle import REST
 from instrument.engine.modulate_link import carry_link, forget_link
 from instrument.engine.parameters import (
@@ -48,6 +49,9 @@ from instrument.engine.parameters import (
 )
 from instrument.engine.ramp import settle
 from instrument.engine.tempo import carry_tempo, reset_tempo
+from instrument.engine.units import NOTES, NOTES_START
+
+_tell_layers = NOTES.call
 
 _TERMS = offset_in(LAYER, "source.x.1.amplitude")
 _GATE = offset_in(LAYER, "source.gate")
@@ -57,7 +61,7 @@ _RATE = offset_in(MODULATOR, "rate")
 _OWN_ROWS = {
     MODULATOR_STEPS: ("smooth", "seed"),
     MODULATOR_RANDOM: ("smooth", "seed"),
-    MODULATOR_NOTE: ("value", "glide"),
+    MODULATOR_NOTE: ("value", "whose"),
     MODULATOR_FOLLOWER: ("of", "release"),
     MODULATOR_ENVELOPE: ("attack", "loop"),
     MODULATOR_GESTURE: ("hand", "clear"),
@@ -270,8 +274,10 @@ def start_instance(m, p, s, old, slot, carry):
         _start_control(s, old, k, carry and k < before.n_controls)
     s.slot = slot
     s.turn = old.turn if carry else 0
-    s.began = old.began if carry else m.time
+    s.began = old.began if carry else m.time - m.still_time
+    s.latest = 0
     s.notes = old.notes if carry else 0
+    s.voice_order = old.voice_order if carry else 0
     if playing:
         carry_tempo(s.tempo, old.tempo)
     else:
@@ -281,6 +287,10 @@ def start_instance(m, p, s, old, slot, carry):
             _start_layer(m, p, s, before, old, layer, carry)
         else:
             _clear_past(s, layer)
+        # Behind all else: held notes begin at once, by what the layer now is.
+        goes_on = carry and before.layers[layer].source != SOURCE_NONE
+        voices_from = np.int64(old.number) if goes_on else np.int64(-1)
+        _tell_layers(address_of(m), np.int64(s.number), np.int64(NOTES_START), np.int64(layer), voices_from)
     for number in range(MODULATORS):
         if p.modulators[number].kind != MODULATOR_NONE:
             _start_modulator(m, p, s, before, old, number, carry)

@@ -15,8 +15,9 @@ import numpy as np
 from numba import from_dtype
 
 from instrument.engine.form_table import FORM_TABLE
-from instrument.engine.parameters import COUNT, LAYERS, LINKS, MODULATORS
-from instrument.engine.states import CHANNEL, CONTROL_STATE, MODULATOR_STATE, TEMPO_STATE, VOICE
+from instrument.engine.parameters import COUNT, LAYERS, LINKS, LIVE_TERMS, MODULATORS
+from instrument.engine.program_rows import CONTROL, LINK_ROW, MODULATOR_ROW, SNAPSHOT, SNAPSHOT_VALUE, STEP
+from instrument.engine.states import CHANNEL, CONTROL_STATE, LAYER_VOICE, MODULATOR_STATE, TEMPO_STATE, VOICE
 
 ABI = 3
 """Raised when a field moves, so that two processes never read each other's memory wrongly."""
@@ -74,7 +75,13 @@ SETLIST = 512
 """Patches of a set list that are reached without waiting for Python."""
 CONTROLS = 256
 CURVE_POINTS = 1024
-VOICES = 16
+VOICES = 64
+"""Notes held at a time, by keys and pedals, on all channels."""
+LAYER_VOICES = 16
+"""Notes that a layer sounds at a time."""
+VOICE_SLOTS = 2 * LAYER_VOICES
+"""Places for the voices of a layer: as many as may sound, and as many stolen ones that are fading."""
+KEYS = 128
 RINGS = 4
 RING_EVENTS = 4096
 LOG_EVENTS = 8192
@@ -148,9 +155,25 @@ MANNERS = ("sweep", "toggle", "radio", "relative_twos", "relative_offset", "rela
 buttons, or as a step in one of the three usual codings of an endless knob; the index is what the program stores."""
 TAKEOVERS = ("jump", "pickup", "scaled")
 """What a knob does that does not stand where its parameter is; the index is what the program stores."""
-ACTIONS = ("none", "next", "previous", "patch", "snapshot", "morph", "panic", "record")
+ACTIONS = (
+    "none",
+    "next",
+    "previous",
+    "patch",
+    "snapshot",
+    "morph",
+    "panic",
+    "record",
+    "tap",
+    "blackout",
+    "freeze",
+    "gesture",
+    "overdub",
+    "clear",
+)
 """What a control or a key may do besides moving a parameter; the index is what programs and events store. Patches of the
-set list and snapshots are counted from 1."""
+set list, snapshots and gestures are counted from 1; blackout and freeze take `CHANGE_OVER`, `SWITCH_ON` or `SWITCH_OFF`."""
+CHANGE_OVER, SWITCH_ON, SWITCH_OFF = 0, 1, 2
 CURVES = ("lin", "exp", "log", "points")
 """How a control's sweep is shaped; the index is what the program stores."""
 
@@ -169,54 +192,8 @@ EVENT = np.dtype(
 
 RING = np.dtype([("tail", "i8"), ("head", "i8"), ("events", EVENT, (RING_EVENTS,))], align=True)
 
-CONTROL = np.dtype(
-    [
-        ("lo", "f8"),
-        ("hi", "f8"),
-        ("step", "f8"),  # share of the range that one click of an endless knob moves
-        ("acceleration", "f8"),  # how much further a click moves when clicks come fast; 0 for never
-        ("argument", "f8"),  # of the action; nan where what is heard is the argument
-        ("manner", "i4"),
-        ("takeover", "i4"),
-        ("action", "i4"),  # 0 moves the parameter
-        ("group", "i4"),  # of radio buttons
-        ("by_bend_range", "i4"),  # 1: the range is the channel's bend range, in semitones
-        ("message", "i4"),
-        ("channel", "i4"),  # 0..15, or -1 for any
-        ("number", "i4"),  # controller or key number, or -1 for any
-        ("param", "i4"),
-        ("curve", "i4"),
-        ("first_point", "i4"),
-        ("points", "i4"),
-    ],
-    align=True,
-)
-
-LINK_ROW = np.dtype(
-    [
-        ("modulator", "i4"),
-        ("param", "i4"),
-        ("operation", "i4"),
-        ("late", "i4"),  # 1 where it would close a circle and therefore acts SHORT samples late
-    ],
-    align=True,
-)
-STEP = np.dtype([("operation", "i4"), ("index", "i4")], align=True)
-
 INSTRUCTION = np.dtype([("operation", "i4"), ("target", "i4"), ("operands", "i4", (4,))], align=True)
 """Target and operands are places of rows, see `formula_code`."""
-
-MODULATOR_ROW = np.dtype(
-    [
-        ("table", "i8"),  # pool offset of its breakpoints, steps or gesture
-        ("count", "i4"),  # rows of the table
-        ("kind", "i4"),
-        ("code", "i4"),  # first instruction of its formula
-        ("instructions", "i4"),
-        ("gesture", "i4"),  # which of the instance's gestures it plays
-    ],
-    align=True,
-)
 
 LAYER_ROW = np.dtype(
     [
@@ -234,11 +211,6 @@ LAYER_ROW = np.dtype(
     ],
     align=True,
 )
-
-SNAPSHOT = np.dtype([("first", "i4"), ("count", "i4")], align=True)
-
-SNAPSHOT_VALUE = np.dtype([("value", "f8"), ("param", "i4")], align=True)
-"""Of one snapshot in the order of parameters."""
 
 PROGRAM = np.dtype(
     [
@@ -262,6 +234,8 @@ PROGRAM = np.dtype(
         ("base", "f8", (COUNT,)),
         ("jumps", "u1", (COUNT,)),  # 1 where a parameter selects and is never ramped
         ("circles", "u1", (COUNT,)),  # 1 where whole turns make no difference
+        ("tuned", "i4"),  # 1 where keys sound other pitches than in equal temperament:
+        ("tuning", "f8", (KEYS,)),  # semitones that each key is away from there
         ("n_snapshots", "i4"),
         ("snapshots", SNAPSHOT, (SNAPSHOTS,)),
         ("snapshot_values", SNAPSHOT_VALUE, (SNAPSHOT_VALUES,)),
@@ -300,6 +274,18 @@ INSTANCE = np.dtype(
         ("carry", "f8", (LAYERS, 3, TERMS)),  # phase a term has gained on the pen, in turns
         ("last_ratio", "f8", (LAYERS, 3, TERMS)),
         ("last_position", "f8", (LAYERS,)),
+        ("latest", "i8"),  # samples of the latest chunk
+        ("layer_voices", LAYER_VOICE, (LAYERS, VOICE_SLOTS)),
+        ("alive", "i8", (LAYERS,)),  # 0 where no voice of the layer sounds
+        ("sounding", "i8", (LAYERS,)),  # voices that begin this chunk
+        ("voice_order", "i8"),  # notes that layers have begun
+        ("voice_turn", "i8", (LAYERS,)),  # slot of the voice that draws, where they take turns
+        ("voice_carry", "f8", (LAYERS, VOICE_SLOTS, 3, TERMS)),
+        ("voice_ratio", "f8", (LAYERS, VOICE_SLOTS, 3, LIVE_TERMS)),
+        ("last_pitch", "f8", (LAYERS,)),  # of the latest note of the layer; nan before the first
+        ("newest_octave", "f8", (LAYERS,)),  # of the newest note of a layer: octaves from key 69 ...
+        ("newest_velocity", "f8", (LAYERS,)),  # ... velocity, 0 to 1
+        ("newest_channel", "i8", (LAYERS,)),
         ("modulator", MODULATOR_STATE, (MODULATORS,)),
         ("gestures", "f8", (GESTURES, CELLS)),
         (
@@ -346,6 +332,8 @@ COUNTERS = np.dtype(
 )
 
 _SCRATCH = ("x", "y", "z", "position", "wraps", "rounds", "carry", "mix_x", "mix_y", "old_x", "old_y")
+_SCRATCH_VOICES = ("sum_x", "sum_y", "sum_z", "kept_position", "kept_wraps", "kept_rounds")
+"""What voices of a layer add up to; the pen of the voice that forms go by."""
 _SCRATCH_MODULATE = ("turns", "cycles", "bent")
 """Place in its cycle (0 to 1) and number of the cycle of the modulator under way; what a link adds."""
 
@@ -379,6 +367,10 @@ def _fields() -> list[tuple[object, ...]]:
         ("bridge_length", "i8"),
         ("bridge", "f8", (2,)),  # step that is being spread out, per channel
         ("latest", "f8", (2,)),  # last sample before the guard
+        ("blackout", "i8"),  # 1 where both channels go to 0 and stay there
+        ("dark", "i8"),  # samples by which they have faded
+        ("frozen", "i8"),  # 1 where modulators, spins and the beat stand still ...
+        ("still_time", "i8"),  # ... samples for which they have done so in all
         ("bend", "i4", (16,)),
         ("pressure", "u1", (16,)),
         ("cc", "u1", (16, 128)),
@@ -415,6 +407,12 @@ def _fields() -> list[tuple[object, ...]]:
         ("log_at", "i8"),  # events applied so far; slot i of the log holds event i modulo its length
         ("log", EVENT, (LOG_EVENTS,)),
         *[(f"scratch_{name}", "f8", (CHUNK,)) for name in _SCRATCH],
+        *[(f"scratch_{name}", "f8", (CHUNK,)) for name in _SCRATCH_VOICES],
+        ("voice_gain", "f8", (LAYERS, VOICE_SLOTS, CHUNK)),
+        ("voice_pitch", "f8", (LAYERS, VOICE_SLOTS, CHUNK)),  # semitones
+        ("levels", "f8", (LAYERS, CHUNK)),  # of each layer and its voices
+        ("presence", "f8", (LAYERS, CHUNK)),  # how much of what the voices of a layer draw together is there
+        ("drawn", "i8"),  # sample at which the pen of the latest layer has stopped
         *[(f"scratch_{name}", "f8", (CHUNK,)) for name in _SCRATCH_MODULATE],
         ("fires", "u1", (CHUNK,)),  # 1 where the modulator under way is triggered ...
         ("open", "u1", (CHUNK,)),  # ... and where its gate is open

@@ -17,7 +17,7 @@ from instrument.engine.layout import MESSAGES, VOICES
 from instrument.engine.machine import address_of
 from instrument.engine.states import KEY_DOWN, LATCHED, PEDAL_DOWN
 from instrument.engine.tempo import hear_clock
-from instrument.engine.units import CONTROLS_UNIT
+from instrument.engine.units import CONTROLS_UNIT, NOTE_BEGINS, NOTE_ENDS, NOTES, NOTES_BEND, NOTES_SILENT
 from instrument.engine.voices import add_voice, find_voice, press_voices, refresh_voices, remove_voice
 
 RPN = MESSAGES.index("rpn")
@@ -42,6 +42,7 @@ ALL_SOUND_OFF, RESET_CONTROLLERS, ALL_NOTES_OFF, MONO_ON, POLY_ON = 120, 121, 12
 """Controllers with a meaning of their own: MIDI 1.0 Detailed Specification, tables III and IV."""
 
 _drive_controls = CONTROLS_UNIT.call
+_tell_layers = NOTES.call
 
 
 @compiled
@@ -69,11 +70,20 @@ def _remember_newest(m):
 
 
 @compiled
+def _tell_all(m, what, channel, key):
+    # What is fading out after a change of program lets go as well.
+    for number in range(2):
+        if m.instances[number].slot >= 0:
+            _tell_layers(address_of(m), np.int64(number), np.int64(what), channel, key)
+
+
+@compiled
 def _let_go(m, s, at):
     channel = np.int64(m.voices[at].channel)
     key = np.int64(m.voices[at].key)
     remove_voice(m, at)
     _remember_newest(m)
+    _tell_all(m, NOTE_ENDS, channel, key)
     _drive(m, s, LET_GO, channel, key, 0.0, _TOP)
 
 
@@ -106,11 +116,13 @@ def _note_on(m, s, channel, key, velocity):
     at = find_voice(m, channel, key)
     if at >= 0:
         remove_voice(m, at)
+        _tell_all(m, NOTE_ENDS, channel, key)
     if m.n_voices == VOICES:
         _drop(m, s, 0)
     add_voice(m, channel, key, velocity)
     _remember_newest(m)
     s.notes += 1
+    _tell_layers(address_of(m), np.int64(s.number), np.int64(NOTE_BEGINS), np.int64(0), np.int64(0))
     _drive(m, s, NOTE, channel, key, key * 1.0, _TOP)
     _drive(m, s, VELOCITY, channel, key, velocity, _TOP)
     _drive(m, s, PAD, channel, key, velocity, _TOP)
@@ -136,6 +148,7 @@ def release_all(m, s, channel):
     while at >= 0:
         _drop(m, s, at)
         at = _first_of(m, channel)
+    _tell_all(m, NOTES_SILENT, channel, np.int64(0))
 
 
 @compiled
@@ -284,3 +297,5 @@ def apply_midi(m, s, status, first, second):
         _bend(m, s, channel, first + 128 * second)
     elif kind == 0xF0:
         hear_clock(m, s, status, first, second)
+    if 0xA0 <= kind < 0xF0:
+        _tell_layers(address_of(m), np.int64(s.number), np.int64(NOTES_BEND), np.int64(0), np.int64(0))

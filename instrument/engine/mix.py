@@ -6,18 +6,19 @@ import numpy as np
 
 from instrument.engine.compiled import compiled, merged
 from instrument.engine.late import end_reading, remember
+from instrument.engine.layer_voice import MODE, MODES, OFF
+from instrument.engine.layer_voice_rows import run_voices
 from instrument.engine.layout import SOURCE_NONE
 from instrument.engine.machine import address_of
 from instrument.engine.numeric import choice, finite
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LAYERS, PATCH, PATCH_BASE, offset_in
-from instrument.engine.pen import run_pen
 from instrument.engine.place import run_place, run_spins
-from instrument.engine.source import run_source
-from instrument.engine.units import FORMS_UNIT
+from instrument.engine.units import DRAW, FORMS_UNIT
 
 _LEVEL = offset_in(LAYER, "level")
 _MODE = PATCH_BASE + offset_in(PATCH, "mix.mode")
 
+_draw = DRAW.call
 _form = FORMS_UNIT.call
 
 SUM, TURNS = 0, 1
@@ -30,17 +31,31 @@ def _add_layer(mix, signal, level, first, last):
         mix[i] = mix[i] + finite(signal[i] * level[i])
 
 
+@compiled
+def _fill_level(s, layer, out, presence, first, last):
+    # Of the layer, and of what its voices draw together.
+    level = s.rows[layer * LAYER_SIZE + _LEVEL]
+    mode = layer * LAYER_SIZE + MODE
+    if s.moving[mode] == 0 and choice(s.rows[mode, 0], MODES) == OFF:
+        for i in range(first, last):
+            out[i] = level[i]
+    else:
+        for i in range(first, last):
+            out[i] = level[i] * presence[i]
+
+
 @merged
 def _run_layer(m, p, s, layer, first, last, one_round):
-    stop = run_pen(m, s, layer, first, last, one_round, p.layers[layer].counts != 0)
+    _draw(address_of(m), s.number, np.int64(layer), first, last, np.int64(one_round))
+    stop = m.drawn
     # Unsigned bounds: a signed index might be negative, and checking for that keeps loops from vectorising.
     a = np.uint64(first)
     b = np.uint64(stop)
-    run_source(m, p, s, layer, a, b)
     if p.layers[layer].n_forms > 0:
         _form(address_of(m), s.number, layer, first, stop)
     run_place(m, s, layer, a, b)
-    level = s.rows[layer * LAYER_SIZE + _LEVEL]
+    level = m.levels[layer]
+    _fill_level(s, layer, level, m.presence[layer], a, b)
     _add_layer(m.scratch_mix_x, m.scratch_x, level, a, b)
     _add_layer(m.scratch_mix_y, m.scratch_y, level, a, b)
     if p.short != 0:
@@ -69,12 +84,17 @@ def _layer_from(p, layer):
 @merged
 def _mix_turns(m, p, s, first, last):
     at = first
+    silent = 0
     while at < last:
         layer = _layer_from(p, s.turn)
         if layer < 0:
             return
-        at = _run_layer(m, p, s, layer, at, last, True)
+        stop = _run_layer(m, p, s, layer, at, last, True)
         s.turn = layer + 1 if m.round_over != 0 else layer
+        silent = silent + 1 if stop == at else 0
+        # Where no layer has a note to sound, this sample stays in the middle.
+        at = stop if silent <= LAYERS else at + 1
+        silent = silent if silent <= LAYERS else 0
 
 
 @merged
@@ -86,6 +106,7 @@ def run_mix(m, p, s, n):
     for layer in range(LAYERS):
         if p.layers[layer].source != SOURCE_NONE:
             run_spins(m, s, layer, n)
+            run_voices(m, s, layer, np.int64(n))
     mode_row = s.rows[_MODE]
     first = np.int64(0)
     while first < n:

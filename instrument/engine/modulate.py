@@ -14,6 +14,7 @@ from instrument.engine.layout import (
     MODULATOR_FORMULA,
     MODULATOR_GESTURE,
     MODULATOR_LFO,
+    MODULATOR_NONE,
     MODULATOR_NOTE,
     MODULATOR_RANDOM,
     MODULATOR_STEPS,
@@ -28,7 +29,8 @@ from instrument.engine.modulate_gesture import run_gesture
 from instrument.engine.modulate_link import apply_link, begin_target, keep_link
 from instrument.engine.modulate_random import run_random
 from instrument.engine.modulate_table import run_curve, run_steps
-from instrument.engine.tempo import run_tempo
+from instrument.engine.parameters import MODULATORS
+from instrument.engine.tempo import hold_tempo, run_tempo
 from instrument.engine.units import FORMULA
 
 _run_formula = FORMULA.call
@@ -83,13 +85,32 @@ def run_modulator(m, p, s, number, n):
         run_formula_modulator(m, p, s, number, n)
 
 
+@compiled
+def _hold_modulators(p, s):
+    # Every modulator stays where it was at the latest sample.
+    last = max(s.latest - 1, 0)
+    for number in range(MODULATORS):
+        if p.modulators[number].kind != MODULATOR_NONE:
+            row = s.modulator_rows[number]
+            value = row[last]
+            for i in range(CHUNK):
+                row[i] = value
+
+
 @merged
 def run_schedule(m, p, s, n):
-    """Work out tempo, modulators and links of an instance for n samples."""
+    """Work out tempo, modulators and links of an instance for n samples.
+
+    While it is frozen, tempo and modulators stand still. A program that begins then takes its first step beforehand.
+    """
+    if m.frozen != 0 and s.latest > 0:
+        hold_tempo(m, p, s, n)
+        _hold_modulators(p, s)
+    goes = m.frozen == 0 or s.latest == 0
     for k in range(s.n_ramping):
         s.filled[s.ramping[k]] = 1
     for k in range(p.n_steps + 1):
-        if k == p.tempo_steps:
+        if k == p.tempo_steps and goes:
             run_tempo(m, p, s, n)
         if k == p.n_steps:
             break
@@ -99,10 +120,11 @@ def run_schedule(m, p, s, n):
             begin_target(s, index, n)
         elif operation == STEP_LINK:
             apply_link(m, p, s, index, n)
-        else:
+        elif goes:
             run_modulator(m, p, s, index, n)
     for number in range(p.n_links):
-        if p.links[number].late != 0:
+        if goes and p.links[number].late != 0:
             keep_link(m, p, s, np.int64(number), n)
     for k in range(s.n_ramping):
         s.filled[s.ramping[k]] = 0
+    s.latest = n

@@ -59,7 +59,7 @@ def run_envelope(m, s, number, n):
     for i in range(n):
         synced = np.int64(choice(rows[base + _SYNC, i], 2))
         once = choice(rows[base + _ONCE, i], 2) != 0
-        whole = m.beat_whole[i] if synced != 0 else m.time + i
+        whole = m.beat_whole[i] if synced != 0 else m.time - m.still_time + i
         part = m.beat_part[i] if synced != 0 else np.uint64(0)
         unit = 1.0 if synced != 0 else m.rate
         slack = _SLACK * abs(m.beat_step[i]) if synced != 0 else _SLACK
@@ -92,7 +92,7 @@ def run_envelope(m, s, number, n):
             elif stage == SUSTAIN:
                 stage, start = RELEASE, sustain
             elif stage == RELEASE:
-                stage = IDLE
+                stage, start = IDLE, 0.0
             else:
                 stage += 1
             passed += 1

@@ -13,6 +13,7 @@ _ATTACK = offset_in(MODULATOR, "attack")
 _RELEASE = offset_in(MODULATOR, "release")
 _VALUE = offset_in(MODULATOR, "value")
 _GLIDE = offset_in(MODULATOR, "glide")
+_WHOSE = offset_in(MODULATOR, "whose")
 
 _LOG2_E = 1.4426950408889634
 
@@ -74,12 +75,14 @@ def run_follower(m, s, number, n):
 
 
 @compiled
-def _note_value(m, which):
-    channel = m.note_channel
+def _note_value(m, s, which, whose):
+    # Of the newest note of all, or of the newest that a layer plays (counted from 1).
+    layer = max(whose - 1, 0)
+    channel = m.note_channel if whose == 0 else s.newest_channel[layer]
     if which == _KEY:
-        return m.note_octave
+        return m.note_octave if whose == 0 else s.newest_octave[layer]
     if which == _VELOCITY:
-        return m.note_velocity
+        return m.note_velocity if whose == 0 else s.newest_velocity[layer]
     if which == _RELEASED:
         return m.note_release
     if which == _BEND:
@@ -97,14 +100,16 @@ def run_note(m, s, number, n):
     base = MODULATOR_BASE + number * MODULATOR_SIZE
     value = s.rows[base + _VALUE]
     glide = s.rows[base + _GLIDE]
+    whose = s.rows[base + _WHOSE]
     out = s.modulator_rows[number]
     state = s.modulator[number]
-    which = np.int64(-1)
+    which = owner = np.int64(-1)
     now = 0.0
     for i in range(n):
-        if choice(value[i], _VALUES) != which:
+        if choice(value[i], _VALUES) != which or choice(whose[i], 1 + LAYERS) != owner:
             which = choice(value[i], _VALUES)
-            now = _note_value(m, which)
+            owner = choice(whose[i], 1 + LAYERS)
+            now = _note_value(m, s, which, owner)
         if state.started == 0:
             state.level = state.target = now
             state.started = 1

@@ -63,7 +63,7 @@ def run_gesture(m, p, s, number, n):
     cells = s.gestures[p.modulators[number].gesture]
     for i in range(n):
         clears = choice(clear[i], 2) != 0
-        if clears and state.cleared == 0:
+        if (clears and state.cleared == 0) or state.cleared < 0:
             for emptied in range(CELLS):
                 cells[emptied] = 0.0
         state.cleared = np.int64(clears)

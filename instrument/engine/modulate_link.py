@@ -53,8 +53,9 @@ def apply_link(m, p, s, number, n):
     row = s.rows[link.param]
     change = m.scratch_bent
     if link.late != 0:
+        goes = 0 if m.frozen != 0 else 1
         for i in range(n):
-            change[i] = s.link_past[number, (m.time + i) % SHORT]
+            change[i] = s.link_past[number, (m.time - m.still_time + i * goes) % SHORT]
     else:
         _work_out(m, p, s, number, n)
     end = np.uint64(n)
@@ -72,7 +73,7 @@ def keep_link(m, p, s, number, n):
     _work_out(m, p, s, number, n)
     for i in range(n):
         change = m.scratch_bent[i]
-        s.link_past[number, (m.time + i) % SHORT] = change if abs(change) < _LARGEST else 0.0
+        s.link_past[number, (m.time - m.still_time + i) % SHORT] = change if abs(change) < _LARGEST else 0.0
 
 
 @compiled

@@ -85,6 +85,59 @@ def _terms() -> list[Parameter]:
     return rows
 
 
+def _notes() -> list[Parameter]:
+    return [
+        Parameter(
+            "notes.mode",
+            0.0,
+            "choice",
+            "whether keys sound the layer, in the place of pen.key: off leaves it to controls and draws all the time",
+            ("off", "mono", "poly"),
+        ),
+        Parameter("notes.voices", 16.0, "voices", "notes that sound together in poly, 1 to 16"),
+        Parameter(
+            "notes.share",
+            0.0,
+            "choice",
+            "how voices share the layer: added, or each draws a whole round, then the next",
+            ("sum", "turns"),
+        ),
+        Parameter(
+            "notes.priority",
+            0.0,
+            "choice",
+            "which of the held keys sounds in mono",
+            ("last", "low", "high"),
+        ),
+        Parameter(
+            "notes.legato",
+            0.0,
+            "choice",
+            "on: a key struck while another is held takes its voice over, and only then glides; off: each key begins anew",
+            ("off", "on"),
+        ),
+        Parameter("notes.glide", 0.0, "s", "time to the next pitch, in equal steps of semitones"),
+        Parameter(
+            "notes.channel",
+            0.0,
+            "MIDI channel",
+            "channel that is heard, 1 to 16, with its MPE zone; 0 for all",
+        ),
+        Parameter("notes.low", 0.0, "MIDI key", "lowest key that is heard"),
+        Parameter("notes.high", 127.0, "MIDI key", "highest key that is heard"),
+        Parameter("notes.soft", 0.0, "velocity", "lowest velocity that is heard"),
+        Parameter("notes.hard", 127.0, "velocity", "highest velocity that is heard"),
+        Parameter(
+            "notes.touch", 0.0, "of 1", "how far velocity sets the size of a voice: 0 not at all, 1 all of it"
+        ),
+        Parameter("notes.press", 0.0, "of 1", "how far pressure sets the size of a voice"),
+        Parameter("notes.attack", 0.005, "s", "rise of a voice"),
+        Parameter("notes.decay", 0.0, "s", "time from its top to the sustained level"),
+        Parameter("notes.sustain", 1.0, "level", "level of a voice while it is held"),
+        Parameter("notes.release", 0.02, "s", "fall of a voice when its key comes up"),
+    ]
+
+
 LAYER: tuple[Parameter, ...] = (
     Parameter("level", 1.0, "gain", "how much of the layer reaches the beam"),
     Parameter("pen.frequency", 110.0, "Hz", "rounds of the drawing in a second while pen.key is 69"),
@@ -99,6 +152,7 @@ LAYER: tuple[Parameter, ...] = (
         "which way the drawing is run through",
         ("forward", "backward", "swing"),
     ),
+    *_notes(),
     Parameter("place.size", 1.0, "gain", "scales all axes together"),
     *_per_axis("place.scale", 1.0, "gain", "scales {axis}"),
     *_per_axis("place.turn", 0.0, "turns", "angle about the {axis} axis", circular=True),
@@ -160,6 +214,13 @@ MODULATOR: tuple[Parameter, ...] = (
     ),
     Parameter("glide", 0.0, "s", "time in which a note value moves to the next one"),
     Parameter(
+        "whose",
+        0.0,
+        "choice",
+        "whose latest note it is: any, or one that a layer plays",
+        ("any", *(f"layer {k}" for k in range(1, LAYERS + 1))),
+    ),
+    Parameter(
         "of",
         0.0,
         "choice",
@@ -211,6 +272,9 @@ PATCH: tuple[Parameter, ...] = (
     Parameter("output.corner", 5.0, "Hz", "corner frequency of the DC removal"),
     Parameter("output.knee", 0.9, "of full scale", "level above which the guard begins to bend"),
     Parameter("output.limit", 1.0, "of full scale", "level that nothing passes; never above 1"),
+    Parameter(
+        "tuning.reference", 440.0, "Hz", "what A4 sounds, key 69; other values shift every pen in proportion"
+    ),
     Parameter("tempo.bpm", 120.0, "beats/min", "speed of the beat; a tap sets it"),
     Parameter("tempo.running", 1.0, "choice", "whether the beat goes on", ("stopped", "running")),
     Parameter("tempo.source", 0.0, "choice", "who beats: tempo.bpm or incoming MIDI clock", ("own", "clock")),

@@ -5,27 +5,19 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiled import compiled, inlined
-from instrument.engine.numeric import choice, exp2, phase_to_turns, turns_to_phase
-from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
+from instrument.engine.numeric import choice, phase_to_turns, turns_to_phase
+from instrument.engine.parameters import LAYER, LAYER_SIZE, PATCH, PATCH_BASE, offset_in
+from instrument.engine.tuning import A4_HERTZ, key_to_ratio, tuned
 
 _FREQUENCY = offset_in(LAYER, "pen.frequency")
-_KEY = offset_in(LAYER, "pen.key")
 _BEND = offset_in(LAYER, "pen.bend")
 _START = offset_in(LAYER, "pen.start")
 _LENGTH = offset_in(LAYER, "pen.length")
 _DIRECTION = offset_in(LAYER, "pen.direction")
-
-A4_KEY = 69.0
-"""Key number of A4, 440 Hz. MIDI 1.0 Detailed Specification, key numbers; pitch by ISO 16:1975."""
+_REFERENCE = PATCH_BASE + offset_in(PATCH, "tuning.reference")
 
 _FARTHEST = 1e15
 """Positions beyond this have no fraction left worth drawing; the pen rests at the start instead."""
-
-
-@inlined
-def key_to_ratio(key):
-    """Return the frequency ratio of a key number to A4 in twelve-tone equal temperament."""
-    return exp2((key - A4_KEY) / 12.0)
 
 
 @inlined
@@ -93,25 +85,34 @@ def _run_steadily(m, s, layer, phase, step, first, last):
 
 
 @compiled
-def run_pen(m, s, layer, first, last, one_round, counts):
+def _step_at(p, frequency, key, in_tune, bend, reference, rate):
+    # What the pen gains in a sample.
+    pitch = key if in_tune else tuned(p, key)
+    hertz = frequency * key_to_ratio(pitch + bend) * (reference / A4_HERTZ)
+    return turns_to_phase(hertz / rate)
+
+
+@compiled
+def run_pen(m, p, s, layer, first, last, one_round, counts, key, key_moves, in_tune):
     """Fill position, wraps and (if it counts) rounds for samples first to last, and return where it stopped.
 
+    `key` is a row of key numbers, `in_tune` where they are pitches already, `key_moves` where they are not all the same.
     With `one_round` it stops behind the sample that ends a round (or that cannot move at all), so
     that another layer can take the beam, and says so in `round_over`. `wraps` holds how often the position has just begun anew,
     counted in the direction in which it runs.
     """
     base = layer * LAYER_SIZE
     frequency = s.rows[base + _FREQUENCY]
-    key = s.rows[base + _KEY]
     bend = s.rows[base + _BEND]
     start = s.rows[base + _START]
     length = s.rows[base + _LENGTH]
     direction = s.rows[base + _DIRECTION]
     position = m.scratch_position
     wraps = m.scratch_wraps
-    moving = s.moving[base + _FREQUENCY] | s.moving[base + _KEY] | s.moving[base + _BEND]
+    reference = s.rows[_REFERENCE]
+    moving = key_moves | s.moving[base + _FREQUENCY] | s.moving[base + _BEND] | s.moving[_REFERENCE]
     phase = s.pen[layer]
-    step = turns_to_phase(frequency[first] * key_to_ratio(key[first] + bend[first]) / m.rate)
+    step = _step_at(p, frequency[first], key[first], in_tune, bend[first], reference[first], m.rate)
     if moving == 0 and s.moving[base + _DIRECTION] == 0 and not one_round:
         if counts:
             _count_steadily(m, s, layer, phase, step, first, last)
@@ -122,7 +123,7 @@ def run_pen(m, s, layer, first, last, one_round, counts):
     i = first
     while i < last:
         if moving != 0:
-            step = turns_to_phase(frequency[i] * key_to_ratio(key[i] + bend[i]) / m.rate)
+            step = _step_at(p, frequency[i], key[i], in_tune, bend[i], reference[i], m.rate)
         way = choice(direction[i], 3)
         position[i] = place_on_drawing(phase_to_turns(phase), start[i], length[i], way)
         wraps[i] = wrapped * _way_sign(way)

@@ -40,7 +40,10 @@ def run_spins(m, s, layer, n):
         spin = s.rows[base + _SPIN + axis]
         out = m.angles[layer, axis]
         phase = s.spin[layer, axis]
-        if s.moving[base + _SPIN + axis] != 0:
+        if m.frozen != 0:
+            _sum_angle(out, turn, phase, np.uint64(0), n)
+            m.still[layer, axis] = np.uint8(s.moving[base + _TURN + axis] == 0)
+        elif s.moving[base + _SPIN + axis] != 0:
             s.spin[layer, axis] = _sum_moving_angle(out, turn, spin, phase, m.rate, n)
             m.still[layer, axis] = 0
         else:

@@ -19,6 +19,7 @@ from instrument.engine.layout import (
     CELLS,
     FORM_KINDS,
     GESTURES,
+    KEYS,
     LINK_ADD,
     LINK_MULTIPLY,
     MODULATOR_CURVE,
@@ -53,13 +54,10 @@ from instrument.engine.program_code import add_code
 from instrument.engine.schedule import late_links, order_steps
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
 CLICK = 1 / 127
 """Share of its range by which a click of an endless knob moves a parameter: as fine as an ordinary knob."""
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
 
 _TERM_ROWS = offset_in(LAYER, "source.x.1.amplitude")
 
@@ -224,6 +222,24 @@ class Program:
     def draw_input(self, layer: int) -> None:
         """Let a layer (0-based) draw the live input: the left channel is x, the right one y."""
         self.record["layers"][layer]["source"] = SOURCE_INPUT
+
+    def tune(self, away: npt.NDArray[np.float64]) -> None:
+        """Let keys sound other pitches than in equal temperament.
+
+        Parameters
+        ----------
+        away : np.ndarray [shape=(KEYS,), dtype=float64]
+            Semitones that each key is away from there; one that is not finite leaves the pen at rest.
+
+        Raises
+        ------
+        ValueError
+            If it has another shape.
+        """
+        if away.shape != (KEYS,):
+            raise ValueError(f"a tuning is {KEYS} numbers, one for each key, not an array of {away.shape}")
+        self.record["tuned"] = 1
+        self.record["tuning"] = away
 
     def clear_layer(self, layer: int) -> None:
         """Let a layer draw nothing."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from instrument.engine.action import black_out
 from instrument.engine.compiled import compiled, merged
 from instrument.engine.event import apply_due_events, next_time
 from instrument.engine.guard import KNEE, LIMIT, run_guard
@@ -78,6 +79,9 @@ def _run_chunk(m, n):
     if s.slot >= 0:
         run_guard(m.scratch_mix_x, s.rows[KNEE], s.rows[LIMIT], n)
         run_guard(m.scratch_mix_y, s.rows[KNEE], s.rows[LIMIT], n)
+    black_out(m, m.scratch_mix_x, m.scratch_mix_y, n)
+    if m.frozen != 0:
+        m.still_time += n
 
 
 @compiled
@@ -110,6 +114,9 @@ def _is_short(m, number):
 
 @compiled
 def _longest_chunk(m):
+    # What begins while all stands still takes one step first, whatever the block.
+    if m.frozen != 0 and m.instances[m.active].latest == 0:
+        return np.int64(1)
     # Both instances run in step, so either may ask for short chunks; the length of chunks changes no bit.
     short = _is_short(m, m.active) or (m.fade_left > 0 and _is_short(m, 1 - m.active))
     return np.int64(SHORT) if short else np.int64(CHUNK)

@@ -58,7 +58,7 @@ MODULATOR_STATE = np.dtype(
         ("step", "i8"),  # step or cell that it is at; -1 before the first
         ("step_cycle", "i8"),
         ("played", "i8"),  # 1 where the step is played
-        ("cleared", "i8"),  # 1 while `clear` stays on
+        ("cleared", "i8"),  # 1 while `clear` stays on, -1 where an action clears on the next sample
     ],
     align=True,
 )
@@ -73,6 +73,7 @@ TEMPO_STATE = np.dtype(
         ("moved", "i8"),  # 1 where the latest sample was followed by a step
         ("restarting", "i8"),  # 1 while `restart` stays on
         ("tapping", "i8"),
+        ("asked", "i8"),  # 1 where an action taps on the next sample
         ("tapped", "i8"),  # sample of the latest tap ...
         ("taps", "i8"),  # ... and how many came before it in the same row
         ("intervals", "f8", (TAPS,)),
@@ -89,6 +90,42 @@ TEMPO_STATE = np.dtype(
     ],
     align=True,
 )
+
+GLIDE = np.dtype(
+    [
+        ("now", "f8"),  # at the latest sample
+        ("start", "f8"),
+        ("target", "f8"),
+        ("done", "i8"),  # samples of the way that are behind it ...
+        ("length", "i8"),  # ... of so many
+    ],
+    align=True,
+)
+"""A value on its straight way to another one."""
+
+LAYER_VOICE = np.dtype(
+    [
+        ("pen", "u8"),  # as the pen of a layer without notes: phase ...
+        ("wrapped", "f8"),
+        ("rounds", "i8"),
+        ("position", "f8"),
+        ("pitch", GLIDE),  # semitones, tuned ...
+        ("bend", GLIDE),  # ... and what the note is bent by
+        ("pressure", GLIDE),
+        ("velocity", "f8"),  # 0 to 1
+        ("level", "f8"),  # at the latest sample
+        ("start", "f8"),  # level that the stage began from
+        ("part", "f8"),  # of the stage that is over, 0 to 1
+        ("order", "i8"),  # later voices have higher ones
+        ("end", "i8"),  # samples of this chunk in which it sounds
+        ("moving", "i4"),  # 1 where its pitch is not one value throughout the chunk
+        ("stage", "i4"),
+        ("key", "i4"),
+        ("channel", "i4"),
+    ],
+    align=True,
+)
+"""One note that a layer sounds."""
 
 VOICE = np.dtype(
     [

@@ -108,6 +108,7 @@ def _is_steady(s, t):
         return False
     asks = choice(s.rows[TAP, 0], 2) != t.tapping or choice(s.rows[RESTART, 0], 2) != t.restarting
     follows = choice(s.rows[SOURCE, 0], 2) != 0 or t.follows != 0
+    asks = asks or t.asked != 0
     return not asks and not follows and s.rows[SWING, 0] == 0.0 and t.arrived == 0 and t.moved != 0
 
 
@@ -146,6 +147,9 @@ def run_tempo(m, p, s, n):
         return
     bpm = s.rows[BPM]
     for i in range(n):
+        if t.asked != 0:
+            t.asked = 0
+            _tap(m, p, s, m.time + i, n)
         taps = choice(s.rows[TAP, i], 2)
         if taps != 0 and t.tapping == 0:
             _tap(m, p, s, m.time + i, n)
@@ -188,12 +192,30 @@ def run_tempo(m, p, s, n):
 
 
 @compiled
+def hold_tempo(m, p, s, n):
+    """Fill the rows of the beat for n samples where it stands still; the clock finds it there when it goes on."""
+    t = s.tempo
+    if t.asked != 0:
+        t.asked = 0
+        _tap(m, p, s, m.time, n)
+    t.joining = 1
+    here = as_float(t.swung_whole, t.swung_part)
+    for i in range(n):
+        m.beat_whole[i] = t.swung_whole
+        m.beat_part[i] = t.swung_part
+        m.beat_row[i] = m.beat_before[i] = here
+        m.beat_step[i] = 0.0
+        follows = t.follows != 0 and t.period > 0.0
+        m.bpm_row[i] = 60.0 * m.rate / t.period / TICKS if follows else finite(s.rows[BPM, i])
+
+
+@compiled
 def reset_tempo(t):
     """Begin at beat 0, with no clock heard."""
     t.whole, t.part = np.int64(0), np.uint64(0)
     t.swung_whole, t.swung_part = np.int64(0), np.uint64(0)
     t.arrived = 1
-    t.moved = t.restarting = t.tapping = t.follows = t.waiting = 0
+    t.moved = t.restarting = t.tapping = t.asked = t.follows = t.waiting = 0
     t.tapped = t.taps = t.ticks = t.tick_time = t.heard = 0
     t.rolling = 1
     t.joining = 1
@@ -206,6 +228,7 @@ def carry_tempo(t, old):
     t.whole, t.part = old.whole, old.part
     t.swung_whole, t.swung_part = old.swung_whole, old.swung_part
     t.arrived, t.moved = old.arrived, old.moved
+    t.asked = old.asked
     t.restarting, t.tapping, t.tapped, t.taps = old.restarting, old.tapping, old.tapped, old.taps
     for k in range(TAPS):
         t.intervals[k] = old.intervals[k]

@@ -1,4 +1,4 @@
-"""Source, pen, form, place and mix of all layers as a unit of their own."""
+"""Place and mix of all layers as a unit of their own."""
 
 from __future__ import annotations
 

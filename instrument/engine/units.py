@@ -12,6 +12,10 @@ MODULATE = Unit("beamhand_modulate", types.int64, types.int64)
 LAYERS = Unit("beamhand_layers", types.int64, types.int64)
 """Number of the instance, samples: draws all layers into mix_x and mix_y."""
 
+DRAW = Unit("beamhand_layer_draw", *(types.int64,) * 5)
+"""Number of the instance, layer, first and last sample, whether to stop behind a round of the pen: fills x, y, z and
+presence of the layer, and leaves in `drawn` where it stopped."""
+
 FORMS_UNIT = Unit("beamhand_forms", types.int64, types.int64, types.int64, types.int64)
 """Number of the instance, layer, first and last sample: bends what the layer draws."""
 
@@ -19,6 +23,12 @@ FORMS_UNIT = Unit("beamhand_forms", types.int64, types.int64, types.int64, types
 FORMULA = Unit("beamhand_formula", *(types.int64,) * 6)
 """Number of the instance, first instruction, their count, place of the result (`formula_code`), first and last
 sample: fills the result with what the instructions make of those samples."""
+
+NOTES = Unit("beamhand_layer_notes", *(types.int64,) * 4)
+"""Number of the instance, what happens, channel or layer, key or instance: lets its layers sound and end notes."""
+
+NOTE_BEGINS, NOTE_ENDS, NOTES_BEND, NOTES_SILENT, NOTES_START = range(5)
+"""What happens to notes."""
 
 CONTROLS_UNIT = Unit(
     "beamhand_controls",
@@ -47,6 +57,8 @@ ALL = {
     "unit_message": MESSAGE,
     "unit_start": START,
     "unit_modulate": MODULATE,
+    "unit_layer_draw": DRAW,
+    "unit_layer_notes": NOTES,
     "unit_layers": LAYERS,
 }
 """Units by the module that holds them."""

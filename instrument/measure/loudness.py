@@ -27,6 +27,10 @@ RELATIVE_GATE = -10.0
 MOMENTARY, SHORT_TERM = 4, 30
 """Tenths of a second that are taken together: 400 ms, moved by 100 ms, and 3 s (EBU Tech 3341, 2.2)."""
 
+FINE = 10
+"""Steps in a tenth of a second by which the loudest 400 ms or 3 s are found, wherever they lie: between tenths a burst
+of 400 ms would read up to 0.6 LU low, and 0.1 is allowed (EBU Tech 3341, table 1, case 13)."""
+
 SURROUND_GAIN = 1.41
 """Weight of the surround channels (BS.1770-5, annex 1, table 3)."""
 
@@ -119,6 +123,7 @@ class Loudness:
         self._filters = k_weighting(rate) if rate >= LEAST_RATE else None
         self._memory = np.zeros((2, 2, len(self._heard)))
         self._energy: list[npt.NDArray[np.float64]] = []
+        self._fine: list[npt.NDArray[np.float64]] = []
 
     def add(self, second: Second) -> None:
         """Take the next second."""
@@ -129,11 +134,8 @@ class Loudness:
         )
         self._memory[np.abs(self._memory) < TINY] = 0.0
         square = np.square(weighted) @ self._weights
-        starts = second.starts(TENTHS)
-        ends = np.append(starts[1:], len(square))
-        # A tenth that the sound ends in does not count: a block is whole or left out (BS.1770-5, annex 1).
-        whole = np.rint((np.arange(len(starts)) + 1) * second.rate / TENTHS) <= len(square)
-        self._energy.append((np.add.reduceat(square, starts) / (ends - starts))[whole])
+        self._energy.append(_means(second, square, TENTHS))
+        self._fine.append(_means(second, square, TENTHS * FINE))
 
     @property
     def energy(self) -> npt.NDArray[np.float64]:
@@ -161,10 +163,22 @@ class Loudness:
         return float(to_lufs(blocks[to_lufs(blocks) > gate].mean()))
 
     def loudest(self, tenths: int) -> float | None:
-        """Return the greatest of `over_time`; None for silence or less sound than that."""
-        found = self.over_time(tenths)
+        """Return LUFS of the loudest so many tenths of a second, to a hundredth wherever they lie.
+
+        None for silence or less sound than that.
+        """
+        found = to_lufs(_moving_mean(np.concatenate([np.zeros(0), *self._fine]), tenths * FINE))
         highest = float(found.max(initial=-math.inf))
         return highest if math.isfinite(highest) else None
+
+
+def _means(second: Second, square: npt.NDArray[np.float64], parts: int) -> npt.NDArray[np.float64]:
+    starts = second.starts(parts)
+    ends = np.append(starts[1:], len(square))
+    # A part that the sound ends in does not count: a block is whole or left out (BS.1770-5, annex 1).
+    whole = np.rint((np.arange(len(starts)) + 1) * second.rate / parts) <= len(square)
+    found: npt.NDArray[np.float64] = (np.add.reduceat(square, starts) / (ends - starts))[whole]
+    return found
 
 
 def to_lufs(energy: npt.ArrayLike) -> npt.NDArray[np.float64]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from instrument.engine.engine import midi_event
 from instrument.midi.errors import MidiError
-from instrument.midi.plugs import Plug, check_wanted, choose_plugs
+from instrument.midi.plugs import Plug, check_wanted, choose_plugs, those_there
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -76,6 +76,9 @@ class Inputs:
         Hands an event to the engine, by a ring that belongs to the calling thread.
     own_name : str
         What our own port is called.
+    remembered : sequence of str, optional
+        Names or parts of names that are wanted where nothing else is, for as long as something has one of them; while
+        nothing has, every controller plays.
     """
 
     def __init__(
@@ -84,11 +87,13 @@ class Inputs:
         wanted: Sequence[str],
         push: Callable[[Event], object],
         own_name: str,
+        remembered: Sequence[str] = (),
     ) -> None:
         self._systems = list(systems)
         self._wanted = tuple(wanted)
         self._push = push
         self._own_name = own_name
+        self._remembered = tuple(remembered)
         self._numbers: dict[tuple[MidiSystem, str], int] = {}
         self._open: dict[tuple[MidiSystem, str], OpenInput] = {}
         self._refused: dict[str, str] = {}
@@ -98,6 +103,12 @@ class Inputs:
     def names(self) -> list[str]:
         """Names of what is open, our own port once."""
         return list(dict.fromkeys(name for _, name in self._open))
+
+    @property
+    def ports(self) -> list[tuple[MidiSystem, str, int]]:
+        """System, name and number of each controller that is open; our own port is not among them."""
+        open_now = [place for place in self._open if place[1] != self._own_name]
+        return [(system, name, self._numbers[system, name]) for system, name in open_now]
 
     def check(self) -> None:
         """Check that everything that is wanted is there.
@@ -124,7 +135,8 @@ class Inputs:
 
     def look(self) -> list[str]:
         """See to what was plugged in or out since the last look; return a sentence for each."""
-        chosen = choose_plugs(self._wanted, [system.plugs() for system in self._systems])
+        plugs = [system.plugs() for system in self._systems]
+        chosen = choose_plugs(self._wanted or those_there(self._remembered, plugs), plugs)
         meant = {
             (system, plug.name): plug
             for system, plugs in zip(self._systems, chosen, strict=True)

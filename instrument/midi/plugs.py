@@ -73,6 +73,11 @@ def choose_plugs(wanted: Sequence[str], systems: Sequence[Sequence[Plug]]) -> li
     return chosen
 
 
+def those_there(names: Sequence[str], systems: Sequence[Sequence[Plug]]) -> tuple[str, ...]:
+    """Return those names or parts of names that something has."""
+    return tuple(name for name in names if any(_meant(name, plugs) for plugs in systems))
+
+
 def check_wanted(wanted: Sequence[str], systems: Sequence[Sequence[Plug]]) -> None:
     """Check that everything that is wanted by name is there.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import threading
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
@@ -79,6 +80,38 @@ class InputPort:
         self._port.delete()
 
 
+class OutputPort:
+    """One open output; what is sent and its end may come from different threads.
+
+    Parameters
+    ----------
+    port
+        Of rtmidi.
+    """
+
+    def __init__(self, port: Any) -> None:
+        self._port = port
+        self._one_at_a_time = threading.Lock()
+
+    def send(self, message: tuple[int, ...]) -> None:
+        """Send a message; one that has gone takes it in silence."""
+        with self._one_at_a_time, suppress(rtmidi.RtMidiError):
+            if self._port is not None:
+                self._port.send_message(message)
+
+    def is_there(self) -> bool:
+        """Return True: rtmidi does not tell whether a port has lost its other end."""
+        return True
+
+    def close(self) -> None:
+        """Let go of the port."""
+        with self._one_at_a_time:
+            port, self._port = self._port, None
+            with suppress(rtmidi.RtMidiError):
+                port.close_port()
+            port.delete()
+
+
 class PolledInput:
     """A port while it is being polled.
 
@@ -120,6 +153,7 @@ class RtmidiSystem:
         self._api = api
         self._poll = poll
         self._lister: Any = None
+        self._target_lister: Any = None
 
     def plugs(self) -> list[Plug]:
         """Return what could play into us now; nothing if the system does not answer."""
@@ -127,7 +161,8 @@ class RtmidiSystem:
             if self._lister is None:
                 # Kept open: a new client for every look would be news to every other program.
                 self._lister = _client(self._api, f"{CLIENT} looks around")
-            names = [str(name) for name in self._lister.get_ports() if not str(name).startswith(f"{CLIENT}:")]
+            # None of our own, whatever their clients are called: what we send must not play us.
+            names = [str(name) for name in self._lister.get_ports() if not str(name).startswith(CLIENT)]
         except (MidiError, rtmidi.RtMidiError):
             return []
         return [jack_plug(name) if is_jack(self._api) else Plug(name) for name in names]
@@ -136,6 +171,28 @@ class RtmidiSystem:
         """Open a port of our own; None where the system has no such ports."""
         port = open_own_port(self._api)
         return PolledInput(port, self._poll, number) if port is not None else None
+
+    def targets(self) -> list[Plug]:
+        """Return everything that listens; nothing if the system does not answer."""
+        try:
+            if self._target_lister is None:
+                self._target_lister = rtmidi.MidiOut(self._api, name=f"{CLIENT} looks around")
+            names = [
+                str(name) for name in self._target_lister.get_ports() if not str(name).startswith(CLIENT)
+            ]
+        except rtmidi.RtMidiError:
+            return []
+        return [jack_plug(name) if is_jack(self._api) else Plug(name) for name in names]
+
+    def open_target(self, plug: Plug) -> OutputPort:
+        """Open an output.
+
+        Raises
+        ------
+        MidiError
+            If it has gone or belongs to somebody else.
+        """
+        return open_output(plug.name, self._api)
 
     def open(self, plug: Plug, number: int) -> PolledInput:
         """Open an input.
@@ -164,6 +221,27 @@ def open_input(name: str, api: int) -> InputPort:
         reason = "it has gone" if isinstance(error, ValueError) else error
         raise MidiError(f"the MIDI input {name!r} cannot be opened ({reason}); connect it again.") from None
     return InputPort(name, port)
+
+
+def open_output(name: str, api: int) -> OutputPort:
+    """Open an output by its full name.
+
+    Raises
+    ------
+    MidiError
+        If it has gone or belongs to somebody else.
+    """
+    try:
+        port = rtmidi.MidiOut(api, name=f"{CLIENT} shows")
+    except rtmidi.RtMidiError as error:
+        raise MidiError(f"the MIDI system refuses a new port ({error}).") from None
+    try:
+        port.open_port(port.get_ports().index(name), name=name.partition(":")[0] or "out")
+    except (ValueError, rtmidi.RtMidiError) as error:
+        port.delete()
+        reason = "it has gone" if isinstance(error, ValueError) else error
+        raise MidiError(f"the MIDI output {name!r} cannot be opened ({reason}); connect it again.") from None
+    return OutputPort(port)
 
 
 def open_own_port(api: int) -> InputPort | None:

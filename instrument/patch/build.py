@@ -80,6 +80,9 @@ def _built(patch: Patch, drawings: Mapping[int, Drawn]) -> Program:
     program.record["fade_seconds"] = patch.fade
     for name, value in parameter_values(patch, PATCH):
         program.set(name, value)
+    away = patch.tuning.semitones_away()
+    if away is not None:
+        program.tune(away)
     _build_layers(patch, program, drawings)
     for k, modulator in enumerate(patch.modulator):
         _build_modulator(program, k, modulator)

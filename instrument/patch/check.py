@@ -48,6 +48,11 @@ def modulator_index(patch: Patch, reference: int | str) -> int | None:
     return names.index(reference) if reference and reference in names else None
 
 
+def finds(patch: Patch, address: str) -> bool:
+    """Return whether a patch has the parameter of an address, so that a control can move something there."""
+    return not _address_problem(patch, address, (), "")
+
+
 def _modulators(patch: Patch, reference: int | str) -> str:
     if not patch.modulator:
         return "the patch has no modulator. Add one with [[modulator]]."

@@ -20,7 +20,17 @@ TURNED = ("cc", "cc14")
 """Messages of knobs, which may have to take hold of their parameter."""
 
 COUNTED = ("patch", "snapshot", "morph")
-"""Actions that choose one of several, counted from 1."""
+"""Actions that choose one of several, counted from 1, by what they hear unless the file says which."""
+
+SWITCHED = ("blackout", "freeze")
+"""Actions that change over, unless the file says 1 for on or 2 for off."""
+
+OF_GESTURES = ("gesture", "overdub", "clear")
+"""Actions upon one of the gestures, counted from 1; the first one unless the file says which."""
+
+SWITCHES = ("on", "off")
+
+CHOOSING = (*COUNTED, *SWITCHED, *OF_GESTURES)
 
 FULL_SWEEP: dict[str, tuple[float, float]] = {"note": (0.0, 127.0), "bend": (-2.0, 2.0)}
 """Ranges where the file gives none, unlike 0 to 1: a note sets its own key number; a bend is two semitones, which is
@@ -90,11 +100,14 @@ class Control(Table):
     )
     parameter: Address | None = Field(None, description="address of the parameter that it moves")
     action: Annotated[str, *one_of(ACTIONS[1:])] | None = Field(
-        None, description="what it does instead: patches belong to the set list, snapshots to the patch"
+        None,
+        description="what it does instead: patches belong to the set list, snapshots and gestures to the patch; gesture and "
+        "overdub begin to record, and end it the next time",
     )
     choose: Annotated[int, *whole(1, 512)] | None = Field(
         None,
-        description="patch or snapshot of the action, counted from 1; unless given, the message's own value chooses",
+        description="patch, snapshot or gesture of the action, counted from 1; unless given, the message's own value "
+        "chooses patch and snapshot; blackout and freeze: 1 on, 2 off, unless given each press changes over",
     )
     manner: Annotated[str, *one_of(MANNERS)] = Field(
         "sweep",
@@ -158,8 +171,10 @@ class Control(Table):
                 'Write parameter = "layer.1.level", or action = "next".',
                 at="parameter",
             )
-        if self.choose is not None and self.action not in COUNTED:
-            raise refusal(f"choose belongs to the actions {listed(COUNTED, 'and')}", at="choose")
+        if self.choose is not None and self.action not in CHOOSING:
+            raise refusal(f"choose belongs to the actions {listed(CHOOSING, 'and')}", at="choose")
+        if self.choose is not None and self.action in SWITCHED and self.choose > len(SWITCHES):
+            raise refusal("it takes 1 for on, 2 for off", at="choose")
 
     def _check_manner(self) -> None:
         if self.manner.startswith("relative") and self.message != "cc":

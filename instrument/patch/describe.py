@@ -77,7 +77,12 @@ def parameters_of(patch: Patch, base: Sequence[float]) -> list[Table]:
         if control.parameter is None:
             continue
         number = "" if control.number == "any" else f" {control.number}"
-        mover = {"by": "control", "number": k + 1, "message": control.message + number, "label": control.label}
+        mover = {
+            "by": "control",
+            "number": k + 1,
+            "message": control.message + number,
+            "label": control.label,
+        }
         moved.setdefault(control.parameter, []).append(mover)
         ranges.setdefault(control.parameter, (*control.sweep, control.shape))
     for k, link in enumerate(patch.link):
@@ -152,6 +157,10 @@ def differences(saved: Any, now: Any, path: tuple[str | int, ...] = ()) -> list[
         return found
     tables = isinstance(saved, list) and isinstance(now, list) and len(saved) == len(now)
     if tables and all(isinstance(row, dict) for row in [*saved, *now]):
-        return [each for k, rows in enumerate(zip(saved, now, strict=True)) for each in differences(*rows, (*path, k))]
+        return [
+            each
+            for k, rows in enumerate(zip(saved, now, strict=True))
+            for each in differences(*rows, (*path, k))
+        ]
     same = json.dumps(saved, sort_keys=True) == json.dumps(now, sort_keys=True)
     return [] if same else [{"path": list(path), "saved": saved, "now": now}]

@@ -57,8 +57,8 @@ def patch_from_text(text: str, path: str | Path | None = None) -> Patch:
     PatchError
     """
     file = str(path) if path is not None else "patch"
-    data = _parsed(text, file)
-    _check_version(data, text, file)
+    data = parsed(text, file)
+    check_version(data, text, file)
     try:
         patch: Patch = Patch.model_validate(data)
     except ValidationError as error:
@@ -132,7 +132,14 @@ def _decoded(path: Path, data: bytes) -> str:
         raise PatchError(path, Problem(text, line=line)) from None
 
 
-def _parsed(text: str, file: str) -> dict[str, Any]:
+def parsed(text: str, file: str) -> dict[str, Any]:
+    """Return what a TOML text holds.
+
+    Raises
+    ------
+    PatchError
+        If it is not TOML, with the line where it ceases to be.
+    """
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -157,7 +164,14 @@ def _syntax_problem(message: str, text: str) -> Problem:
     return Problem(f"column {column} is not TOML: {said}. The line reads: {rest}", line=line)
 
 
-def _check_version(data: dict[str, Any], text: str, file: str) -> None:
+def check_version(data: dict[str, Any], text: str, file: str) -> None:
+    """Check that a file is of a version that is known.
+
+    Raises
+    ------
+    PatchError
+        If it says none, or a newer one.
+    """
     # Before everything else: the other faults of a newer file would only mislead.
     if "schema" not in data:
         said = (

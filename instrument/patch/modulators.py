@@ -30,7 +30,7 @@ KIND_ROWS: dict[str, tuple[str, ...]] = {
     "random": ("rate", "phase", "sync", "smooth", "seed", *_TRIGGER),
     "follower": ("of", "attack", "release"),
     "gesture": (*_CYCLE, "hand", "record", "clear", *_TRIGGER),
-    "note": ("value", "glide"),
+    "note": ("value", "glide", "whose"),
     "formula": (*_CYCLE, *_TRIGGER, *"abcdefgh"),
 }
 """Parameters that each kind of modulator listens to."""

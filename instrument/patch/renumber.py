@@ -32,7 +32,9 @@ def references_of(data: dict[str, Any], stem: str, place: int) -> Iterator[Place
         rows = data.get(name, [])
         for k in reversed(range(len(rows))):
             itself = name == stem and k == place
-            if not itself and (_number_in(rows[k].get("parameter"), word) == number or _uses(data, rows[k], stem, place)):
+            if not itself and (
+                _number_in(rows[k].get("parameter"), word) == number or _uses(data, rows[k], stem, place)
+            ):
                 yield name, k
     for k, snapshot in enumerate(data.get("snapshot", [])):
         yield from _listed(snapshot.get("values"), ("snapshot", k, "values"), word, number)
@@ -73,7 +75,9 @@ def renumbered(data: dict[str, Any], stem: str, place: int, by: int) -> Iterator
         if stem == "modulator" and isinstance(number, int) and number >= first:
             yield ("link", k, "modulator"), number + by
     tables: list[tuple[Place, Any]] = [(("values",), data.get("values"))]
-    tables += [(("snapshot", k, "values"), row.get("values")) for k, row in enumerate(data.get("snapshot", []))]
+    tables += [
+        (("snapshot", k, "values"), row.get("values")) for k, row in enumerate(data.get("snapshot", []))
+    ]
     for path, table in tables:
         values = dict(_flat(table, "")) if isinstance(table, dict) else {}
         if (renamed := {moved(address): value for address, value in values.items()}) != values:

@@ -91,7 +91,9 @@ def _check_value(value: Any, depth: int) -> None:
         for below in value:
             _check_value(below, depth + 1)
     elif not isinstance(value, str | bool | int | float):
-        raise EditError(f"a value is {value!r}; a patch holds numbers, texts, true and false, lists and tables.")
+        raise EditError(
+            f"a value is {value!r}; a patch holds numbers, texts, true and false, lists and tables."
+        )
 
 
 def rewritten(text: str, changes: Iterable[Change]) -> str:
@@ -147,7 +149,15 @@ def _changed(text: str, change: Change) -> str:
             new = tomlkit.dumps(document)
             if _words(tomllib.loads(new)) == _words(wanted):
                 return new
-        except (TOMLKitError, tomllib.TOMLDecodeError, KeyError, IndexError, TypeError, ValueError, AttributeError):
+        except (
+            TOMLKitError,
+            tomllib.TOMLDecodeError,
+            KeyError,
+            IndexError,
+            TypeError,
+            ValueError,
+            AttributeError,
+        ):
             continue
     raise EditError(
         f"{named(change.path)} cannot be changed in this text. Write each table under a [header] of its own."
@@ -300,5 +310,3 @@ def _rows(value: list[Any], *, in_line: bool) -> Item:
         array.append(_item(row, array, None, None))
     nested = any(isinstance(row, dict | list) for row in value)
     return array.multiline(nested and len(value) > 2)
-
-

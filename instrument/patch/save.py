@@ -26,9 +26,7 @@ if TYPE_CHECKING:
     from instrument.patch.schema import Patch
 
 
-def save_patch(
-    patch: Patch, values: Mapping[str, float], path: str | Path, saved: str | None = None
-) -> None:
+def save_patch(patch: Patch, values: Mapping[str, float], path: str | Path, saved: str | None = None) -> None:
     """Write a patch with the values that the instrument has now.
 
     Only what differs is changed in the text; the rest stays as it is, to the last blank. What has no field in this

@@ -13,7 +13,9 @@ from instrument.patch.controls import Address, Control
 from instrument.patch.fields import Number, Seconds, Table, Text, one_of, parameter_fields, refusal
 from instrument.patch.forms import FORM_FIELD, FormList
 from instrument.patch.modulators import Modulator
+from instrument.patch.ports import PortNames
 from instrument.patch.sources import Source
+from instrument.patch.tuning import Tuning
 
 SCHEMA = 1
 """Version of the file format; raised when an older Beamhand could misread a file."""
@@ -122,8 +124,16 @@ class Patch(parameter_fields("PatchFields", PATCH)):  # type: ignore[misc]  # ma
     )
     title: Text = Field("", description="name of the patch")
     about: Text = Field("", description="a sentence or two on what it is")
+    tuning: Tuning = Field(default_factory=Tuning)
     ramp: Seconds = Field(0.005, description="time that a control takes to reach a new value (s); 0 jumps")
     fade: Seconds = Field(0.005, description="time of the cross-fade when the patch is begun (s)")
+    midi: PortNames = Field(
+        [],
+        description="MIDI inputs to play from, by name or part of it, unless the command line names others",
+    )
+    feedback: bool = Field(
+        True, description="false sends no values back to controllers while this patch plays"
+    )
     layer: Annotated[list[Layer], _at_most(LAYERS, "layer")] = Field(
         [], description="drawings", max_length=LAYERS
     )

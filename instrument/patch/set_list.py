@@ -13,6 +13,7 @@ from instrument.engine.layout import SETLIST
 from instrument.patch.errors import PatchError
 from instrument.patch.fields import Table, Text, refusal
 from instrument.patch.load import read_text
+from instrument.patch.ports import PortNames  # noqa: TC001 - pydantic looks for it
 from instrument.patch.report import problems_of
 from instrument.patch.schema import SCHEMA
 
@@ -21,6 +22,10 @@ def _version(value: Any) -> Any:
     if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= SCHEMA:
         raise refusal(f"it takes the version of the file format, up to {SCHEMA}", f"Write schema = {SCHEMA}.")
     return value
+
+
+Version = Annotated[int, BeforeValidator(_version), WithJsonSchema({"const": SCHEMA})]
+"""Version of a file's format."""
 
 
 def _names(value: Any) -> Any:
@@ -35,10 +40,9 @@ def _names(value: Any) -> Any:
 class SetList(Table):
     """Patches in the order of a performance."""
 
-    version: Annotated[int, BeforeValidator(_version), WithJsonSchema({"const": SCHEMA})] = Field(
-        alias="schema", description="version of the file format"
-    )
+    version: Version = Field(alias="schema", description="version of the file format")
     title: Text = Field("", description="name of the set")
+    midi: PortNames = Field([], description="MIDI inputs to play from, unless the command line names others")
     patches: Annotated[list[str], BeforeValidator(_names)] = Field(
         description="patch files relative to the set list's folder; program change n recalls the one counted n from 0"
     )
@@ -57,15 +61,34 @@ def patches_named(path: Path) -> tuple[Path, ...]:
     PatchError
         If it is a set list with a fault, naming every fault.
     """
+    found = _set_list(path)
+    if found is None:
+        return (path,)
+    return tuple(Path(os.path.normpath(path.parent / name)) for name in found.patches)
+
+
+def ports_named(path: Path) -> tuple[str, ...]:
+    """Return the MIDI inputs that a set list remembers; none if it is no set list.
+
+    Raises
+    ------
+    PatchError
+        If it is a set list with a fault.
+    """
+    found = _set_list(path)
+    return tuple(found.midi) if found is not None else ()
+
+
+def _set_list(path: Path) -> SetList | None:
     try:
         text = read_text(path)
         data = tomllib.loads(text)
     except (PatchError, tomllib.TOMLDecodeError, RecursionError, ValueError):
-        return (path,)  # whoever reads it as a patch says what is wrong with it
+        return None  # whoever reads it as a patch says what is wrong with it
     if "patches" not in data:
-        return (path,)
+        return None
     try:
-        found = SetList.model_validate(data)
+        found: SetList = SetList.model_validate(data)
     except ValidationError as error:
         raise PatchError(path, *problems_of(error, data, text)) from None
-    return tuple(Path(os.path.normpath(path.parent / name)) for name in found.patches)
+    return found

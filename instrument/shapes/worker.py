@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import importlib
 import os
 import sys
 import traceback
@@ -37,7 +38,7 @@ def main() -> None:
         # To this niceness, not by it: whoever starts us may be lowered already, and twice would leave us no time.
         os.nice(max(0, NICENESS - os.nice(0)))
     for library in LIBRARIES:
-        __import__(library)
+        importlib.import_module(library)
     walls = Walls()
     walls.put_up()
     send = partial(_send, output)

@@ -110,7 +110,12 @@ class Desk:
         working = self._setlist.working
         before = self._now(working)
         step = Step(
-            label, (working.text, working.text), {i: float(before[i]) for i in numbers}, dict(numbers), (), key
+            label,
+            (working.text, working.text),
+            {i: float(before[i]) for i in numbers},
+            dict(numbers),
+            (),
+            key,
         )
         self._apply(working, numbers)
         working.history.add(step, time.monotonic())
@@ -332,7 +337,9 @@ def _shift_of(change: Change) -> Shift | None:
     if change.do == "edit" or len(change.path) != 2 or change.path[0] not in OWNERS:
         return None
     place = change.path[1]
-    return Shift(str(change.path[0]), place, 1 if change.do == "add" else -1) if isinstance(place, int) else None
+    return (
+        Shift(str(change.path[0]), place, 1 if change.do == "add" else -1) if isinstance(place, int) else None
+    )
 
 
 def _indices_at(change: Change, working: Working) -> list[int]:
@@ -342,7 +349,11 @@ def _indices_at(change: Change, working: Working) -> list[int]:
     owner, *rest = change.path
     stem = OWNERS.get(str(owner))
     if stem is not None and len(rest) > 1 and isinstance(rest[0], int):
-        parts = [stem, str(rest[0] + 1), *(str(step + 1) if isinstance(step, int) else step for step in rest[1:])]
+        parts = [
+            stem,
+            str(rest[0] + 1),
+            *(str(step + 1) if isinstance(step, int) else step for step in rest[1:]),
+        ]
     else:
         parts = [str(step) for step in change.path]
     del working

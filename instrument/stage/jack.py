@@ -347,6 +347,19 @@ class JackDriver(Driver):
         if self.is_fed(place, source):
             self.client.disconnect(source, self.client.port_name(int(self.state["sources"][place])))
 
+    def connect_target(self, place: int, target: str) -> bool:
+        """Connect one of our MIDI outputs to a port; return whether it is connected."""
+        return self.client.connect(self.client.port_name(int(self.state["targets"][place])), target)
+
+    def feeds(self, place: int, target: str) -> bool:
+        """Return whether one of our MIDI outputs is connected to a port."""
+        return self.running and self.client.is_connected(int(self.state["targets"][place]), target)
+
+    def disconnect_target(self, place: int, target: str) -> None:
+        """Disconnect one of our MIDI outputs from a port, if it still is connected."""
+        if self.feeds(place, target):
+            self.client.disconnect(self.client.port_name(int(self.state["targets"][place])), target)
+
     def push(self, event: npt.NDArray[np.void]) -> None:
         """Hand an event (`layout.EVENT`) of another system's port to the callback, which has room for it."""
         self._compiled.push(self.state.ctypes.data, event.ctypes.data)

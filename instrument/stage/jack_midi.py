@@ -12,7 +12,7 @@ from instrument.midi.held import Held
 from instrument.midi.plugs import Plug, jack_plug
 from instrument.stage.driver import DeviceError
 from instrument.stage.jack import OWN_INPUT
-from instrument.stage.jack_library import IS_OUTPUT, MIDI
+from instrument.stage.jack_library import IS_INPUT, IS_OUTPUT, MIDI
 
 if TYPE_CHECKING:
     from instrument.engine.engine import Event
@@ -59,6 +59,7 @@ class JackMidi:
     def __init__(self, driver: JackDriver) -> None:
         self._driver = driver
         self._places: dict[str, int] = {}
+        self._target_places: dict[str, int] = {}
         self._graph = -1
         self._plugs: list[Plug] = []
 
@@ -78,6 +79,32 @@ class JackMidi:
         self._driver.state["numbers"][OWN_INPUT] = number
         return JackInput(self._driver, OWN_INPUT)
 
+    def targets(self) -> list[Plug]:
+        """Return everything that listens; nothing once the server has ended."""
+        if self._driver.gone:
+            return []
+        ports = self._driver.client.ports(MIDI, IS_INPUT)
+        return [jack_plug(port.name, port.aliases, physical=port.physical) for port in ports]
+
+    def open_target(self, plug: Plug) -> JackOutput:
+        """Connect an output of its own to a port, the same one whenever it comes back.
+
+        Raises
+        ------
+        MidiError
+            If the server refuses.
+        """
+        try:
+            if plug.name not in self._target_places:
+                place = self._driver.add_target(f"feedback_{len(self._target_places) + 1}")
+                self._target_places[plug.name] = place
+        except DeviceError as error:
+            raise MidiError(f"the MIDI output {plug.name!r} cannot be opened: {error}") from None
+        place = self._target_places[plug.name]
+        if not self._driver.connect_target(place, plug.name):
+            raise MidiError(f"the MIDI output {plug.name!r} cannot be opened (JACK does not connect it).")
+        return JackOutput(self._driver, place, plug.name)
+
     def open(self, plug: Plug, number: int) -> JackInput:
         """Connect a port to an input of its own, the same one whenever it comes back.
 
@@ -96,6 +123,37 @@ class JackMidi:
         if not self._driver.plug(place, plug.name):
             raise MidiError(f"the MIDI input {plug.name!r} cannot be opened (JACK does not connect it).")
         return JackInput(self._driver, place, plug.name)
+
+
+class JackOutput:
+    """One of the driver's MIDI outputs.
+
+    Parameters
+    ----------
+    driver : JackDriver
+    place : int
+        Place among the driver's outputs.
+    target : str
+        Full name of the port that it plays into.
+    """
+
+    def __init__(self, driver: JackDriver, place: int, target: str) -> None:
+        self._driver = driver
+        self._place = place
+        self._target = target
+
+    def send(self, message: tuple[int, ...]) -> None:
+        """Send a message with the next period; all outputs are sent to by one thread."""
+        if not self._driver.gone:
+            self._driver.send(self._place, message)
+
+    def is_there(self) -> bool:
+        """Return whether the two ports are connected."""
+        return self._driver.feeds(self._place, self._target)
+
+    def close(self) -> None:
+        """Disconnect the port."""
+        self._driver.disconnect_target(self._place, self._target)
 
 
 class JackRing:

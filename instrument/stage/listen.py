@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 from instrument.engine.layout import RING_COMMAND, RING_MIDI
 from instrument.midi.errors import MidiError
+from instrument.midi.feedback import Feedback
 from instrument.midi.inputs import Inputs
 from instrument.midi.outbox import EngineRing
+from instrument.midi.outputs import Outputs
 from instrument.midi.poll import MidiPoll
 from instrument.midi.ports import CLIENT, RtmidiSystem, is_jack, midi_api
 from instrument.stage.jack import JackDriver
@@ -17,7 +19,7 @@ from instrument.stage.jack_midi import JackMidi, JackRing
 from instrument.stage.quiet import quiet_libraries
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from instrument.engine.engine import Engine
     from instrument.midi.inputs import MidiSystem
@@ -47,6 +49,13 @@ class Listening:
         so are those of other systems beside JACK.
     latency : callable
         Returns the delay between a polled message and its effect in seconds.
+    remembered : sequence of str, optional
+        Names that files remember, for when none are wanted; see `Inputs`.
+
+    Attributes
+    ----------
+    feedback : Feedback
+        Sends values back to each controller that has an output of its name.
 
     Raises
     ------
@@ -55,7 +64,12 @@ class Listening:
     """
 
     def __init__(
-        self, engine: Engine, wanted: list[str], driver: Driver, latency: Callable[[], float]
+        self,
+        engine: Engine,
+        wanted: list[str],
+        driver: Driver,
+        latency: Callable[[], float],
+        remembered: Sequence[str] = (),
     ) -> None:
         self._engine = engine
         systems: list[MidiSystem] = []
@@ -71,8 +85,12 @@ class Listening:
         if api is not None:
             systems.append(RtmidiSystem(api, self._poll))
         self._of_driver = systems[0] if driver.jack else None
-        self._inputs = Inputs(systems, wanted, lambda event: engine.push(event, RING_COMMAND), CLIENT)
+        self._inputs = Inputs(
+            systems, wanted, lambda event: engine.push(event, RING_COMMAND), CLIENT, remembered
+        )
         self._look_again = 0.0
+        self._outputs = Outputs()
+        self.feedback = Feedback(engine)
         with quiet_libraries():
             self._inputs.check()
 
@@ -85,7 +103,9 @@ class Listening:
         """Open the ports and begin to listen, once the driver has; return a sentence for each that refuses."""
         with quiet_libraries():
             refused = self._inputs.begin()
+            self._look_at_outputs()
         self._poll.start()
+        self.feedback.start()
         return refused
 
     def look(self) -> list[str]:
@@ -95,7 +115,19 @@ class Listening:
             return []
         self._look_again = now + LOOK_SECONDS
         with quiet_libraries():
-            return self._inputs.look()
+            said = self._inputs.look()
+            self._look_at_outputs()
+            return said
+
+    def _look_at_outputs(self) -> None:
+        # A controller's way back is the output of its system that has its name.
+        ports = [
+            (system, name, number)
+            for system, name, number in self._inputs.ports
+            if isinstance(system, JackMidi | RtmidiSystem)
+        ]
+        if self._outputs.look(ports):
+            self.feedback.send_to(self._outputs.by_number)
 
     def lose_driver(self) -> None:
         """Let go of what was played through the system of a driver that has ended, and go on without it."""
@@ -103,6 +135,7 @@ class Listening:
             self._inputs.forget(self._of_driver)
             self._poll.pour_into(EngineRing(self._engine, RING_MIDI))
             self._of_driver = None
+            self._look_at_outputs()
 
     def find_driver(self, driver: Driver) -> None:
         """Listen through JACK again, through which a driver plays that is about to start; `look` opens the inputs."""
@@ -115,6 +148,8 @@ class Listening:
     def close(self) -> None:
         """Stop listening and close the ports."""
         self._poll.close()
+        self.feedback.close()
+        self._outputs.close()
         self._inputs.close()
 
 

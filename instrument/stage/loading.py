@@ -13,6 +13,7 @@ from instrument.patch.load import load_patch, patch_from_text
 from instrument.patch.rewrite import rewritten
 from instrument.patch.routing import drawing_files, read_drawings
 from instrument.patch.save import save_patch
+from instrument.stage.controls_file import controls_file, serve
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,15 +57,22 @@ class LoadedPatch:
         The patch's own, or the name of its file.
     layers : int
     controls : tuple of dict
-        Label, message, number and parameter of each control, for the window.
+        Label, message, number and parameter of each control, for the window; ``all`` where it is the controller
+        file's, and its ``place`` in its file.
     files : tuple of Path
-        Drawings, fonts and numbered folders that it is made from.
+        Drawings, fonts and numbered folders that it is made from, and the controller file.
     drawn : tuple of str
-        A key for each drawing, the same for the same line.
+        A key for each drawing, the same for the same line, and one for the controller file.
     corners : tuple of (int, int)
         Number, from 1, and corners of each layer that draws a drawing.
     warnings : tuple of str
         What was left out of the drawings.
+    played : str
+        The text with the controls of the controller file, which builds what is played.
+    midi : tuple of str
+        MIDI inputs that it remembers.
+    feedback : bool
+        Whether values are sent back to controllers while it plays.
     shown : Shown
     """
 
@@ -78,6 +86,9 @@ class LoadedPatch:
     drawn: tuple[str, ...] = ()
     corners: tuple[tuple[int, int], ...] = ()
     warnings: tuple[str, ...] = ()
+    played: str = ""
+    midi: tuple[str, ...] = ()
+    feedback: bool = True
     shown: Shown = field(default_factory=Shown)
 
 
@@ -152,17 +163,20 @@ def write_patch(
 
 
 def _loaded(path: Path, patch: Patch) -> LoadedPatch:
+    served = serve(patch)
     controls = tuple(
         {
+            "place": k if k < len(patch.control) else served.places[k - len(patch.control)],
+            "all": k >= len(patch.control),
             "label": control.label,
             "message": control.message,
             "number": control.number,
             "parameter": control.parameter or f"{control.action} {control.choose or ''}".strip(),
         }
-        for control in patch.control
+        for k, control in enumerate(served.patch.control)
     )
     drawings = read_drawings(patch)
-    program = build_program(patch, drawings)
+    program = build_program(served.patch, drawings)
     return LoadedPatch(
         path,
         patch.text,
@@ -170,10 +184,13 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
         patch.title or path.stem,
         len(patch.layer),
         controls,
-        files=drawing_files(patch),
-        drawn=tuple(drawn.key for drawn in drawings.values()),
+        files=(*drawing_files(patch), controls_file()),
+        drawn=(*(drawn.key for drawn in drawings.values()), served.key),
         corners=tuple((k + 1, drawn.corners) for k, drawn in drawings.items()),
         warnings=tuple(word for drawn in drawings.values() for word in drawn.warnings),
+        played=served.text,
+        midi=tuple(patch.midi),
+        feedback=served.feedback,
         shown=_shown(patch, base_values(program).tolist()),
     )
 

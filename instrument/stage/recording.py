@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.layout import ACTIONS, EVENT_ACTION
+from instrument.stage.controls_file import controls_file
 from instrument.takes.recording import Recording, usual_folder
 
 if TYPE_CHECKING:
@@ -61,7 +62,8 @@ class ShowRecording:
 
         def tell(slot: int, program: Program) -> None:
             if (patch := setlist.patch_of(program)) is not None:
-                self._recording.loaded(slot, patch.path, patch.title, patch.text, patch.files)
+                files = [file for file in patch.files if file != controls_file()]
+                self._recording.loaded(slot, patch.path, patch.title, patch.played, files)
 
         self._engine.on_load = tell
 

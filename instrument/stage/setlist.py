@@ -67,7 +67,7 @@ class Setlist:
         self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
         self.watch_files()
-        if any(patch.files for patch in patches):
+        if any(patch.corners for patch in patches):
             self.worker.warm_up()
 
     @property
@@ -105,11 +105,6 @@ class Setlist:
         """
         self._recall.hold(len(self._patches))
         self._recall.go_to(0)
-
-    def patch_of(self, program: Program) -> LoadedPatch | None:
-        """Return whose drawings a program plays; None if nobody's here."""
-        mine = (patch for patch in self._patches if patch.program.paths is program.paths)
-        return next(mine, None)
 
     def step(self, by: int) -> None:
         """Change to another patch, counted in a circle; it starts afresh, with a cross-fade."""
@@ -166,9 +161,15 @@ class Setlist:
         EngineFullError
             If it finds no room; everything is as it was then.
         """
-        if working is self.working:
-            self._engine.play(Working(loaded).program_with(sounding), carry=True)
+        before = working.loaded, working.values
+        # First, since who records asks whose program is being loaded.
         working.become(loaded, values)
+        if working is self.working:
+            try:
+                self._engine.play(working.program_with(sounding), carry=True)
+            except EngineFullError:
+                working.become(*before)
+                raise
         self.changed(working)
         self.watch_files()
 
@@ -253,10 +254,7 @@ class Setlist:
         before = working.values if sounding is None else sounding
         try:
             if redrawn:
-                if working is self.working:
-                    morph_to(self._engine, patch.program)
-                working.become(patch, working.values)
-                self.changed(working)
+                self._redraw(working, patch)
                 self._say(f"loaded {patch.path} again")
             else:
                 self._replace(working, patch, before)
@@ -266,6 +264,17 @@ class Setlist:
         self.trouble = ""
         for warning in patch.warnings:
             self._say(f"{patch.path}: {warning}")
+
+    def _redraw(self, working: Working, patch: LoadedPatch) -> None:
+        before = working.loaded
+        working.become(patch, working.values)
+        if working is self.working:
+            try:
+                morph_to(self._engine, patch.program)
+            except EngineFullError:
+                working.become(before, working.values)
+                raise
+        self.changed(working)
 
     def _replace(self, working: Working, patch: LoadedPatch, before: Values) -> None:
         unsaved = working.is_unsaved()

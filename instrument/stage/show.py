@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import functools
 import gc
-import signal
-import sys
 import threading
 import time
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -22,23 +20,27 @@ from instrument.patch.routing import wind_down
 from instrument.patch.set_list import patches_named
 from instrument.shapes.report import highest_legible
 from instrument.stage.choose import choose_driver
+from instrument.stage.controls_file import use_controls_file
 from instrument.stage.fault_log import GOES_ON, FaultLog
 from instrument.stage.feeder import Feeder
 from instrument.stage.jack import JackDriver
+from instrument.stage.learn import Learning
 from instrument.stage.listen import Listening
 from instrument.stage.live import hears_input
 from instrument.stage.loading import read_patch
 from instrument.stage.opening import Opening
 from instrument.stage.outputs import outputs_of
+from instrument.stage.process import ended_by_signals, quiet_python
 from instrument.stage.recording import ShowRecording
 from instrument.stage.recovery import Recovery
+from instrument.stage.remembered import remembered_ports
 from instrument.stage.setlist import Setlist
 from instrument.stage.standstill import Standstill
 from instrument.stage.window_process import WindowProcess
 from instrument.takes.recording import RecordedEngine
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from instrument.stage.driver import Driver
@@ -50,9 +52,6 @@ TICK_SECONDS = 0.02
 """Time between two looks at what the window asks for and what was saved: a key there acts within this."""
 
 FIRST_BLOCK_SECONDS = 5.0
-
-SWITCH_SECONDS = 0.0005
-"""How soon a thread that computes lets the MIDI thread have Python's lock."""
 
 
 @dataclass(frozen=True)
@@ -78,6 +77,10 @@ class ShowOptions:
         End after so long; None plays until it is told to end.
     perform : Path or None
         Standard MIDI File to play into the instrument.
+    controls : Path or None
+        Controller file that serves every patch; None for the usual one.
+    feedback : bool
+        Whether values are sent back to controllers.
     outputs : str
         Channels that the device gets, as in `outputs_of`.
     record : Path or None
@@ -99,6 +102,8 @@ class ShowOptions:
     seconds: float | None = None
     perform: Path | None = None
     input: str | None = None
+    controls: Path | None = None
+    feedback: bool = True
     outputs: str = "xy"
     record: Path | None = None
     keep: float = 0.0
@@ -159,8 +164,8 @@ class Show:
             If something that was asked for cannot be used.
         """
         self._ending.callback(self._faults.close)
-        self._ending.enter_context(_ended_by_signals(self._over))
-        self._ending.enter_context(_quiet_python())
+        self._ending.enter_context(ended_by_signals(self._over))
+        self._ending.enter_context(quiet_python())
         self._prepare()
         self._ending.enter_context(raised_priority(TENDING))
         self._start()
@@ -170,6 +175,8 @@ class Show:
         options = self._options
         if not options.patches:
             raise ValueError("there is no patch to play; name a patch file.")
+        if options.controls is not None:
+            use_controls_file(options.controls)
         patches = [read_patch(path) for named in options.patches for path in patches_named(named)]
         wind_down()
         self._heard = any(hears_input(patch.program) for patch in patches)
@@ -199,23 +206,25 @@ class Show:
         if choice.trouble:
             self._complain(choice.trouble)
         self._tell_block()
-        self._midi = self._listen()
+        self._midi = self._listen(remembered_ports(options.patches, patches))
+        self._learning = Learning(self._engine, lambda: self._setlist.current, self._do, self._say)
 
     def _tell_block(self) -> None:
         asked = self._options.block
         if asked is not None and isinstance(self._driver, JackDriver) and asked != self._driver.block:
             self._say(f"{self._driver.name} plays in its own blocks of {self._driver.block} frames.")
 
-    def _listen(self) -> Listening | None:
+    def _listen(self, remembered: list[str]) -> Listening | None:
         names = list(self._options.midi)
         try:
-            listening = Listening(self._engine, names, self._driver, self._block_seconds)
+            listening = Listening(self._engine, names, self._driver, self._block_seconds, remembered)
         except MidiError as error:
             if names:
                 raise
             self._complain(str(error))
             return None
         self._ending.callback(listening.close)
+        listening.feedback.on = lambda: self._options.feedback and self._setlist.current.feedback
         return listening
 
     def _close_driver(self) -> None:
@@ -267,6 +276,8 @@ class Show:
                 self._do(request)
             self._look_at_files()
             self._recording.send_on()
+            if self._learning.look() and self._window is not None:
+                self._window.send(self._learning.state)
             if self._opening is not None:
                 self._opening.look()
             now = time.monotonic()
@@ -349,6 +360,8 @@ class Show:
             self._setlist.save()
         elif do == "reload":
             self._setlist.reload()
+        elif do in {"learn", "unlearn", "forget"}:
+            self._learning.ask(request)
         elif do in {"record", "keep"}:
             self._recording.ask(do, request.get("on"))
             self._look_at_recording()
@@ -387,31 +400,6 @@ class Show:
                 "trouble": self._trouble,
                 "faults": self._faults.lines,
                 **self._recording.state,
+                **self._learning.state,
             }
         )
-
-
-@contextmanager
-def _ended_by_signals(over: threading.Event) -> Iterator[None]:
-    # Only the main thread may choose what signals do; elsewhere somebody else has.
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    kinds = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
-    before = [signal.signal(kind, lambda *_: over.set()) for kind in kinds]
-    try:
-        yield
-    finally:
-        for kind, handler in zip(kinds, before, strict=True):
-            signal.signal(kind, handler)
-
-
-@contextmanager
-def _quiet_python() -> Iterator[None]:
-    before = sys.getswitchinterval()
-    sys.setswitchinterval(SWITCH_SECONDS)
-    try:
-        yield
-    finally:
-        sys.setswitchinterval(before)
-        gc.unfreeze()

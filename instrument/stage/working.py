@@ -134,8 +134,6 @@ class Working:
         self.values = values
         program = self.program_with(values)
         title = str(shown.document.get("title") or path.stem)
-        self.loaded = replace(
-            self.loaded, path=path, text=text, program=program, shown=shown, title=title
-        )
+        self.loaded = replace(self.loaded, path=path, text=text, program=program, shown=shown, title=title)
         self.saved = self.loaded
         self.history.close()

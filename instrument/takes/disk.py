@@ -40,6 +40,11 @@ class Disk:
     free : callable, optional
         Takes the folder and returns the bytes left.
 
+    Attributes
+    ----------
+    files : int
+        Sound files that grow at the same time.
+
     Raises
     ------
     OSError
@@ -50,13 +55,15 @@ class Disk:
         self._folder = folder
         self._a_second = rate * FRAME_BYTES
         self._free = free
+        self.files = 1
         self._reserve = folder / RESERVE_NAME
         self._reserve.write_bytes(bytes(RESERVE))
 
     def minutes_left(self, other: int = 0) -> float:
         """Return for how many minutes of sound there is room, beside `other` bytes; 0 when it is time to end."""
-        left = self._free(self._folder) - other - SPARE_SECONDS * self._a_second
-        return max(left / self._a_second / 60, 0.0)
+        a_second = self.files * self._a_second
+        left = self._free(self._folder) - other - SPARE_SECONDS * a_second
+        return max(left / a_second / 60, 0.0)
 
     def release(self) -> None:
         """Give the reserve back to whoever ends the recording."""

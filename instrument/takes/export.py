@@ -18,12 +18,16 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from instrument.engine.engine import Engine, Event
+    from instrument.takes.live_input import LiveInput
 
 FORMATS = {".wav": ("WAV", "FLOAT"), ".flac": ("FLAC", "PCM_24")}
 """File ending to libsndfile's container and sample format."""
 
 PICTURES = (".gif", ".png", ".webp")
 """File endings that are no sound (`instrument.takes.picture`, `instrument.takes.loop`)."""
+
+FILMS = (".mkv", ".mp4")
+"""File endings of films, with sound as it was and with lossy sound (`instrument.takes.film`)."""
 
 _PIECE = 1 << 15
 """Frames between two writes."""
@@ -47,7 +51,7 @@ def sound_format(path: Path) -> tuple[str, str]:
     try:
         return FORMATS[path.suffix.lower()]
     except KeyError:
-        known = ", ".join(sorted([*FORMATS, *PICTURES]))
+        known = ", ".join(sorted([*FORMATS, *PICTURES, *FILMS]))
         raise ExportError(
             f"{path}: cannot write {path.suffix or 'a file without ending'}; use {known}"
         ) from None
@@ -75,15 +79,18 @@ def _time_of(event: Event) -> int:
 
 
 def render_frames(
-    engine: Engine, frames: int, block: int, events: list[Event]
+    engine: Engine, frames: int, block: int, events: list[Event], heard: LiveInput | None = None
 ) -> Iterator[npt.NDArray[np.float32]]:
-    """Yield float32 pieces [shape=(n, 2)] of what an engine renders next, with events on their samples."""
+    """Yield float32 pieces [shape=(n, 2)] of what an engine renders next, with events and input on their samples."""
     waiting = sorted(events, key=_time_of)
     at = done = 0
     while done < frames:
         count = min(max(_PIECE // block, 1) * block, frames - done)
         following = bisect_left(waiting, engine.time + count, lo=at, key=_time_of)
-        yield engine.render(count, block=block, events=waiting[at:following], ring=RING_PERFORM)
+        incoming = None if heard is None else heard.read(engine.time, count)
+        yield engine.render(
+            count, block=block, events=waiting[at:following], ring=RING_PERFORM, incoming=incoming
+        )
         at = following
         done += count
 

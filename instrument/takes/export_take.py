@@ -8,6 +8,7 @@ import soundfile
 
 from instrument.takes.errors import TakeError
 from instrument.takes.export import PICTURES, check_rate, sound_format, write_sound
+from instrument.takes.film import FilmOptions, check_film, is_film, write_film
 from instrument.takes.picture import EXPOSURE, STILL, save_still
 from instrument.takes.rerender import Comparison, length_at, open_take, render_take
 from instrument.takes.sound_file import FloatFile
@@ -32,6 +33,7 @@ def export_take(
     progress: Callable[[float], None] | None = None,
     exposure: float = EXPOSURE,
     look: Look | None = None,
+    film: FilmOptions | None = None,
 ) -> list[str]:
     """Render a take into a file that is not there yet.
 
@@ -41,7 +43,7 @@ def export_take(
         Folder of the take, or its `take.toml`.
     output : Path
         ``.wav`` for 32-bit float, which at the take's own rate is the very file that was recorded; ``.flac`` for 24
-        bits; ``.png`` for a still of the end.
+        bits; ``.png`` for a still of the end; ``.mkv`` or ``.mp4`` for a film.
     rate : float, optional
         Sample rate in hertz; the take's own by default.
     block : int
@@ -55,6 +57,8 @@ def export_take(
         Seconds at its end that a still shows.
     look : Look, optional
         How a still looks.
+    film : FilmOptions, optional
+        How a film is to be.
 
     Returns
     -------
@@ -71,15 +75,18 @@ def export_take(
         raise TakeError(
             f"{output}: a loop shows one round of a patch, not a take; render the patch, or a {STILL}."
         )
-    if kind != STILL:
+    if kind != STILL and not is_film(output):
         sound_format(output)
     take = open_take(source)
     wanted = check_rate(output.with_suffix(".wav"), rate or take.facts.rate)
     if output.exists() or output.is_symlink():
         raise TakeError(f"{output}: there is something of this name already; give another name.")
+    if is_film(output):
+        check_film(output, wanted, film or FilmOptions())
     compares = wanted == take.facts.rate
     comparison = Comparison(take)
-    pieces = render_take(take, wanted, block, progress)
+    # A film tells itself how far it has come: the sound is the least of it.
+    pieces = render_take(take, wanted, block, None if is_film(output) else progress)
     if compares:
         pieces = comparison.through(pieces)
     named = {**take.facts.tags, **(tags or {})}
@@ -87,6 +94,8 @@ def export_take(
     clipped = 0
     if kind == STILL:
         save_still(output, pieces, length_at(take, wanted), wanted, size, exposure, look)
+    elif is_film(output):
+        said += write_film(output, wanted, pieces, length_at(take, wanted), film, named, progress)
     elif kind == ".wav":
         _write_float(output, pieces, wanted, named)
     else:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from instrument.beam.look import Look
 from instrument.beam.warm import warm
-from instrument.takes.export import ExportError
+from instrument.takes.export import FILMS, ExportError
 from instrument.takes.film_crew import Crew, CrewError
 from instrument.takes.film_file import LOSSLESS, LOSSY, LOSSY_NOTE, FilmFile
 from instrument.takes.film_plan import FilmPlan
@@ -27,9 +27,6 @@ if TYPE_CHECKING:
 
     import numpy as np
     import numpy.typing as npt
-
-FILMS = (LOSSLESS, LOSSY)
-"""File endings of films."""
 
 FRAMES_PER_SECOND = Fraction(60)
 
@@ -101,7 +98,7 @@ def read_pace(text: str) -> Fraction:
 
 
 def is_film(path: Path) -> bool:
-    """Return whether a file's ending is one of `FILMS`."""
+    """Return whether a file's ending is that of a film."""
     return path.suffix.lower() in FILMS
 
 

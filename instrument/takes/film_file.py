@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Self, cast
 
 import av
 
+from instrument.takes.export import FILMS
 from instrument.takes.film_sound import FilmSound
 from instrument.takes.film_stretch import CODEC, read_stretch, set_up
 
@@ -18,8 +19,7 @@ if TYPE_CHECKING:
     from instrument.takes.film_plan import FilmPlan
     from instrument.takes.film_samples import Samples
 
-LOSSLESS = ".mkv"
-LOSSY = ".mp4"
+LOSSLESS, LOSSY = FILMS
 
 LOSSY_NOTE = (
     "the sound of an .mp4 is AAC, which is lossy: it no longer draws cleanly on a real tube; .mkv keeps it"

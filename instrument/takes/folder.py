@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 FACTS = "take.toml"
 SOUND = "sound.wav"
+INPUT = "input.wav"
+"""What was heard meanwhile, where there was a live input."""
 SCORE = "performance.mid"
 BEFORE = "before.mid"
 PROGRAMS = "programs"
@@ -75,6 +77,8 @@ class Facts(BaseModel):
         Why it is not.
     lost : list of (int, int)
         First frame and number of frames that were not recorded, and are silent.
+    input_at : int
+        Sample of the show on which the recorded input begins, where there is one.
     sound_sha256 : str
         Of the samples of the sound, little-endian float32, left and right in turn.
     files : dict of str to str
@@ -102,6 +106,7 @@ class Facts(BaseModel):
     lost: list[tuple[Count, Count]] = []
     lost_events: Count = 0
     longest_lag: float = 0.0
+    input_at: Count = 0
     sound_sha256: str = ""
     versions: dict[str, str] = {}
     program: list[ProgramRow] = []

@@ -127,7 +127,7 @@ def still_of_file(
         If one of the files or a setting is refused.
     """
     if output.suffix.lower() != STILL:
-        raise ExportError(f"{output}: a sound file becomes a picture; name a {STILL}")
+        raise ExportError(f"{output}: a sound file becomes a picture or a film; name a {STILL}, .mkv or .mp4")
     look = look_of(looks)
     sound = open_sound(path)
     frames = sound.frames if seconds is None else min(round(seconds * sound.rate), sound.frames)

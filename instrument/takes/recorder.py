@@ -29,7 +29,7 @@ from instrument.takes.mend import mend_all
 from instrument.takes.recent import Recent
 from instrument.takes.stored_program import copy_program
 from instrument.takes.take import Counts, Known, PatchNote, Take
-from instrument.takes.tap import EventTap, SoundTap
+from instrument.takes.tap import EventTap, InputTap, SoundTap
 from instrument.takes.words import UNKNOWN
 from instrument.takes.writer import Writer
 
@@ -44,6 +44,9 @@ PAUSE_SECONDS = 0.02
 """Between two readings of the rings."""
 
 STATUS_SECONDS = 0.25
+
+INPUT_SECONDS = 30.0
+"""Of live input before a take that are kept with it: a rendering comes from there, and filters forget sooner."""
 
 MOST_MARKS = 4096
 """Readings of the counters that are kept, for takes that begin in the past."""
@@ -89,6 +92,9 @@ class Recorder:
         self._sound = SoundTap(record)
         self._log = EventTap(record)
         self._recent = Recent(round(keep * self._rate))
+        self._input = InputTap(record)
+        # Pages that were never written take no memory yet.
+        self._heard = Recent(round((keep + INPUT_SECONDS) * self._rate))
         self._events: list[Events] = []
         self._programs: list[Known] = []
         self._numbers: dict[str, int] = {}
@@ -163,7 +169,16 @@ class Recorder:
         if lost:
             self._recent.add(np.zeros((min(lost, self._recent.capacity), 2), np.float32), lost)
         self._recent.add(frames)
+        first = self._sound.at - len(frames)
+        heard = self._input.read(first, len(frames))
+        if heard is not None:
+            if lost:
+                self._input.lost += lost
+                self._heard.add(np.zeros((min(lost, self._heard.capacity), 2), np.float32), lost)
+            self._heard.add(heard)
         if self._writer is not None:
+            if heard is not None and len(heard):
+                self._writer.input(first, heard)
             if lost:
                 self._writer.gap(lost)
             self._give(self._writer, events, self._begin_at, self._given)
@@ -183,9 +198,8 @@ class Recorder:
             self._doubts["a program was gone before it could be kept"] = None
             return UNKNOWN
         stored = copy_program(self._record, slot)
-        if stored.uses_input and int(self._record["input_channels"]):
-            self._doubts["the live input is not kept in takes"] = None
-        key = stored.digest(told.note.text)
+        # The text beside it: two texts may make the same program, and a take keeps what was played from which.
+        key = f"{stored.identity} {told.note.text}"
         if key not in self._numbers:
             self._numbers[key] = len(self._programs)
             self._programs.append(Known(stored, told.note))
@@ -197,6 +211,17 @@ class Recorder:
         self._give_programs(writer, mine, given)
         mine["time"] -= begin
         writer.events(mine)
+
+    def _give_input(self, writer: Writer, begin: int) -> None:
+        # What was heard up to now, of which a rendering needs what lies before the take too.
+        heard = self._heard.all()
+        if not len(heard) or self._input.first is None:
+            return
+        first = self._sound.at - len(heard)
+        if first > self._input.first:
+            seconds = (begin - first) / self._rate
+            self._doubts[f"of the live input before the take only some {seconds:.0f} s are kept"] = None
+        writer.input(first, heard)
 
     def _give_programs(self, writer: Writer, events: Events, given: set[int]) -> None:
         for number in events[events["kind"] == EVENT_SWAP]["index"].tolist():
@@ -226,6 +251,7 @@ class Recorder:
         self._writer, self._given = self._begin(folder, tags, begin)
         self._begin_at = begin
         if self._writer is not None:
+            self._give_input(self._writer, begin)
             # What comes next may have been caused by events that were in the log already.
             self._give(self._writer, self._all_events(), begin, self._given)
 
@@ -240,6 +266,7 @@ class Recorder:
         writer, given = self._begin(folder, tags, begin, kept=True)
         if writer is None:
             return
+        self._give_input(writer, begin)
         self._give(writer, self._all_events(), begin, given)
         for start, count in self._recent.gaps(self._sound.at):
             writer.sound(frames[: start - begin])
@@ -322,8 +349,11 @@ class Recorder:
             underflows=int(counters["underflows"]) - mark[1],
             late_events=int(counters["late_events"]) - mark[2],
             lost_events=self._log.lost,
-            doubts=list(self._doubts),
+            doubts=[*self._doubts, *self._input_doubts()],
         )
+
+    def _input_doubts(self) -> list[str]:
+        return [f"{self._input.lost} frames of live input were lost"] if self._input.lost else []
 
     def _look(self) -> None:
         if self._writer is not None and self._writer.over:

@@ -1,4 +1,4 @@
-"""One door for rendering: a patch or a take, into whatever the name of the file asks for."""
+"""One door for rendering: a patch, a take or a sound, into whatever the name of the file asks for."""
 
 from __future__ import annotations
 
@@ -10,11 +10,13 @@ from instrument.engine.engine import Engine
 from instrument.midi.file import read_performance
 from instrument.patch.changed import load_program
 from instrument.takes.errors import TakeError
-from instrument.takes.export import PICTURES, check_rate, export_sound
+from instrument.takes.export import PICTURES, ExportError, check_rate, export_sound, render_frames
 from instrument.takes.export_take import export_take
+from instrument.takes.film import FilmOptions, check_film, is_film, read_pace, write_film
 from instrument.takes.folder import is_take
 from instrument.takes.loop import export_loop
-from instrument.takes.picture import EXPOSURE, STILL, export_still
+from instrument.takes.picture import EXPOSURE, STILL, export_still, still_of_file
+from instrument.takes.sound import is_sound, open_sound
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -38,7 +40,7 @@ class Rendering:
     Attributes
     ----------
     source : Path
-        Patch file, or folder of a take.
+        Patch file, folder of a take, or sound file to look at.
     output : Path
     rate : float or None
         Sample rate in hertz; None for the take's own, or `DEFAULT_RATE`.
@@ -53,11 +55,13 @@ class Rendering:
     size : int
         Height of a picture in pixels; width for a square glass.
     tags : mapping of str to str
-        What a file of sound says of itself.
+        What a file of sound or film says of itself.
     exposure : float
         Seconds at its end that a still shows.
     looks : tuple of str
         How a picture looks, as `instrument.beam.look.look_of` takes it.
+    fps : str
+        Frames a second of a film, as `instrument.takes.film.read_pace` takes them.
     """
 
     source: Path
@@ -71,6 +75,18 @@ class Rendering:
     tags: Mapping[str, str] = field(default_factory=dict)
     exposure: float = EXPOSURE
     looks: tuple[str, ...] = ()
+    fps: str = "60"
+
+    @property
+    def film(self) -> FilmOptions:
+        """How a film is to be.
+
+        Raises
+        ------
+        ValueError
+            If a look or the number of frames is refused.
+        """
+        return FilmOptions(self.size, read_pace(self.fps), look_of(list(self.looks)))
 
 
 def render(wanted: Rendering, progress: Callable[[float], None] | None = None) -> list[str]:
@@ -87,6 +103,8 @@ def render(wanted: Rendering, progress: Callable[[float], None] | None = None) -
     ValueError
         If what is asked for is refused.
     """
+    if is_sound(wanted.source):
+        return _render_sound(wanted, progress)
     if is_take(wanted.source):
         if wanted.perform is not None or wanted.settings or wanted.seconds is not None:
             raise TakeError(
@@ -102,13 +120,31 @@ def render(wanted: Rendering, progress: Callable[[float], None] | None = None) -
             progress,
             wanted.exposure,
             look_of(list(wanted.looks)),
+            wanted.film if is_film(wanted.output) else None,
         )
-    return _render_patch(wanted)
+    return _render_patch(wanted, progress)
 
 
-def _render_patch(wanted: Rendering) -> list[str]:
+def _render_sound(wanted: Rendering, progress: Callable[[float], None] | None) -> list[str]:
+    source, output = wanted.source, wanted.output
+    if wanted.rate is not None or wanted.perform is not None or wanted.settings:
+        raise ExportError(f"{source}: a sound file has its own rate, and takes no --perform and no --set")
+    if not is_film(output):
+        return [
+            still_of_file(source, output, wanted.seconds, wanted.size, wanted.exposure, list(wanted.looks))
+        ]
+    sound = open_sound(source)
+    frames = sound.frames if wanted.seconds is None else min(round(wanted.seconds * sound.rate), sound.frames)
+    said = write_film(output, sound.rate, sound.pieces(0, frames), frames, wanted.film, wanted.tags, progress)
+    said += [f"{source}: {sound.remark}"] if sound.remark else []
+    return [*said, f"{output}: {frames / sound.rate:g} s at {sound.rate} Hz"]
+
+
+def _render_patch(wanted: Rendering, progress: Callable[[float], None] | None) -> list[str]:
     output, kind = wanted.output, wanted.output.suffix.lower()
-    if kind not in PICTURES:
+    if is_film(output):
+        check_film(output, wanted.rate or DEFAULT_RATE, wanted.film)
+    elif kind not in PICTURES:
         check_rate(output, wanted.rate or DEFAULT_RATE)
     look = look_of(list(wanted.looks))
     program, title = load_program(wanted.source, wanted.settings)
@@ -126,6 +162,10 @@ def _render_patch(wanted: Rendering) -> list[str]:
         export_still(engine, output, frames, wanted.block, events, wanted.size, wanted.exposure, look)
     elif kind in PICTURES:
         length = export_loop(engine, output, events, wanted.size, wanted.seconds, look)
+    elif is_film(output):
+        pieces = render_frames(engine, frames, wanted.block, events)
+        tags = {"title": title, **wanted.tags}
+        said += write_film(output, engine.rate, pieces, frames, wanted.film, tags, progress)
     else:
         tags = {"title": title, **wanted.tags}
         clipped = export_sound(engine, output, frames, wanted.block, events, tags)

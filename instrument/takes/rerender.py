@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,11 +11,13 @@ import soundfile
 
 from instrument.engine.engine import Engine, Event, swap_event
 from instrument.engine.layout import EVENT_SWAP, FLAG_CARRY, RING_PERFORM
+from instrument.engine.parameters import ADDRESSES
 from instrument.takes.errors import TakeError
 from instrument.takes.export import render_frames
 from instrument.takes.folder import (
     BEFORE,
     FACTS,
+    INPUT,
     PLAYED,
     SCORE,
     SOUND,
@@ -25,6 +27,8 @@ from instrument.takes.folder import (
     read_facts,
     versions,
 )
+from instrument.takes.identity import identity_of
+from instrument.takes.live_input import LiveInput
 from instrument.takes.mend import mend
 from instrument.takes.score import read_score
 from instrument.takes.stored_program import read_program, rebuild
@@ -60,12 +64,15 @@ class StoredTake:
         the number of the program.
     warnings : tuple of str
         What was changed since the recording.
+    found : list of str
+        What a rendering finds to be different, as it goes on.
     """
 
     folder: Path
     facts: Facts
     events: Events
     warnings: tuple[str, ...] = ()
+    found: list[str] = field(default_factory=list)
 
 
 def open_take(path: Path) -> StoredTake:
@@ -132,12 +139,19 @@ def render_take(
     # What controls had asked for is among the events, with the programs that were changed to.
     engine.record["replaying"] = 1
     programs = _Programs(take)
-    for piece in _pieces(engine, take.events, scaled, programs, end, block):
-        first = engine.time - len(piece)
-        if progress is not None:
-            progress(engine.time / end)
-        if engine.time > begin:
-            yield piece[max(begin - first, 0) :]
+    heard = None
+    if (path := inside(take.folder, INPUT)).exists():
+        heard = LiveInput(path, take.facts.input_at, rate)
+    try:
+        for piece in _pieces(engine, take.events, scaled, programs, end, block, heard):
+            first = engine.time - len(piece)
+            if progress is not None:
+                progress(engine.time / end)
+            if engine.time > begin:
+                yield piece[max(begin - first, 0) :]
+    finally:
+        if heard is not None:
+            heard.close()
 
 
 def length_at(take: StoredTake, rate: int) -> int:
@@ -188,7 +202,7 @@ class Comparison:
             where = f" from sample {self._different} ({self._different / facts.rate:.3f} s) on"
         elif facts.lost:
             return "the same as the recording but for the frames that it had lost"
-        reasons = [*facts.doubts, *_other_versions(facts)]
+        reasons = [*facts.doubts, *dict.fromkeys(self._take.found), *_other_versions(facts)]
         why = f"; {', '.join(reasons)}" if reasons else ""
         return f"not the same bytes as the recording{where}{why}"
 
@@ -231,11 +245,21 @@ class _Programs:
             text = patch.read_text(encoding="utf-8")
         except (OSError, ValueError) as error:
             raise TakeError(f"{patch}: this patch of the take cannot be read ({error}).") from None
-        return rebuild(read_program(patch.parent / PLAYED), text, patch)
+        stored = read_program(patch.parent / PLAYED)
+        program = rebuild(stored, text, patch)
+        if stored.identity and stored.addresses == ADDRESSES and identity_of(program) != stored.identity:
+            self._take.found.append(f"{patch.name} builds another program here than was played")
+        return program
 
 
 def _pieces(
-    engine: Engine, events: Events, times: list[int], programs: _Programs, end: int, block: int
+    engine: Engine,
+    events: Events,
+    times: list[int],
+    programs: _Programs,
+    end: int,
+    block: int,
+    heard: LiveInput | None,
 ) -> Iterator[Frames]:
     waiting: list[Event] = []
     at = 0
@@ -243,7 +267,7 @@ def _pieces(
     for change in changes:
         stop = min(times[change], end) if change < len(events) else end
         waiting += [_event(events[k], times[k]) for k in range(at, change)]
-        yield from render_frames(engine, stop - engine.time, block, waiting)
+        yield from render_frames(engine, stop - engine.time, block, waiting, heard)
         waiting = [event for event in waiting if event.time >= stop]
         if engine.time >= end:
             return

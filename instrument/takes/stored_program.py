@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import io
 import lzma
 import math
@@ -13,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.engine.layout import POOL, SOURCE_INPUT, SOURCE_PATH
+from instrument.engine.layout import POOL, SOURCE_PATH
 from instrument.engine.parameters import ADDRESSES, INDEX
 from instrument.takes.errors import TakeError
+from instrument.takes.identity import identity_in
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -43,6 +43,7 @@ _DAMAGE = (
 _NAMES = "addresses"
 _VALUES = "values"
 _LAYER = "layer"
+_IDENTITY = "identity"
 
 
 @dataclass(frozen=True)
@@ -56,22 +57,14 @@ class StoredProgram:
     lines : dict of int to np.ndarray [shape=(frames, n, 3), dtype=float64]
         Closed paths by layer (0-based), the first point not repeated.
     addresses : tuple of str
-    uses_input : bool
-        Whether a layer draws the live input, which no take keeps.
+    identity : str
+        Key of the whole program (`instrument.takes.identity`); empty where it is not known.
     """
 
     values: npt.NDArray[np.float64]
     lines: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
     addresses: tuple[str, ...] = ADDRESSES
-    uses_input: bool = False
-
-    def digest(self, text: str) -> str:
-        """Return a key that is the same for the same program of the same text alone."""
-        digest = hashlib.sha256(text.encode())
-        digest.update(self.values.tobytes())
-        for layer, line in self.lines.items():
-            digest.update(f"{layer} {line.shape}".encode() + line.tobytes())
-        return digest.hexdigest()
+    identity: str = ""
 
 
 def copy_program(record: npt.NDArray[np.void], slot: int) -> StoredProgram:
@@ -92,8 +85,7 @@ def copy_program(record: npt.NDArray[np.void], slot: int) -> StoredProgram:
             # Each frame lies there as x[n + 1], y[n + 1], z[n + 1], its first point repeated at the end.
             open_line = table.reshape(frames, 3, points + 1)[:, :, :points]
             lines[layer] = np.ascontiguousarray(open_line.transpose(0, 2, 1))
-    uses_input = bool((row["layers"]["source"] == SOURCE_INPUT).any())
-    return StoredProgram(np.array(row["base"], np.float64), lines, uses_input=uses_input)
+    return StoredProgram(np.array(row["base"], np.float64), lines, identity=identity_in(record, slot))
 
 
 def write_program(path: Path, stored: StoredProgram) -> None:
@@ -105,7 +97,8 @@ def write_program(path: Path, stored: StoredProgram) -> None:
         If the file cannot be written.
     """
     names = np.frombuffer("\n".join(stored.addresses).encode(), np.uint8)
-    arrays: dict[str, Any] = {_NAMES: names, _VALUES: stored.values}
+    identity = np.frombuffer(stored.identity.encode(), np.uint8)
+    arrays: dict[str, Any] = {_NAMES: names, _VALUES: stored.values, _IDENTITY: identity}
     arrays |= {f"{_LAYER}{layer + 1}": line for layer, line in stored.lines.items()}
     buffer = io.BytesIO()
     np.savez(buffer, **arrays)
@@ -127,6 +120,7 @@ def read_program(path: Path) -> StoredProgram:
             }
         addresses = tuple(arrays.pop(_NAMES).tobytes().decode().split("\n"))
         values = arrays.pop(_VALUES)
+        identity = arrays.pop(_IDENTITY, np.zeros(0, np.uint8)).tobytes().decode()
         lines = {int(name.removeprefix(_LAYER)) - 1: line for name, line in arrays.items()}
     except FileNotFoundError:
         raise TakeError(f"{path}: this part of the take is missing; restore a copy.") from None
@@ -134,7 +128,7 @@ def read_program(path: Path) -> StoredProgram:
         raise TakeError(f"{path}: this part of the take is damaged ({error}); restore a copy.") from None
     if values.dtype != np.float64 or values.shape != (len(addresses),):
         raise TakeError(f"{path}: {len(addresses)} addresses have {values.shape} values; restore a copy.")
-    return StoredProgram(values, lines, addresses)
+    return StoredProgram(values, lines, addresses, identity)
 
 
 def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:

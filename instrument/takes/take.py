@@ -18,6 +18,7 @@ from instrument.takes.disk import Disk, free_bytes
 from instrument.takes.folder import (
     BEFORE,
     FACTS,
+    INPUT,
     JOURNAL,
     PLAYED,
     PROGRAMS,
@@ -123,6 +124,8 @@ class Take:
         self._journal = Journal(folder / JOURNAL)
         self._write_facts()
         self._sound = FloatFile(folder / SOUND, facts.rate, facts.tags)
+        self._input: FloatFile | None = None
+        self._input_end = 0
         if facts.begins_at:
             write_score(folder / BEFORE, before, facts.rate, facts.begins_at)
             self._unsynced.put(folder / BEFORE)
@@ -158,6 +161,27 @@ class Take:
             self.add_sound(piece[:count])
             count -= len(piece)
 
+    def add_input(self, first: int, frames: Frames) -> None:
+        """Append live input, before the sound that it belongs to, so that what a crash leaves has its input.
+
+        Parameters
+        ----------
+        first : int
+            Sample of the show; what lies between the latest input and this is kept as silence.
+        frames : np.ndarray [shape=(n, 2), dtype=float32]
+        """
+        if self._input is None:
+            self._input_end = self.facts.input_at = first
+            self._input = FloatFile(self.folder / INPUT, self.facts.rate, {})
+            self.disk.files = 2
+            self._write_facts()
+        piece = np.zeros((self.facts.rate, 2), np.float32)
+        while (missing := first - self._input_end) > 0:
+            self._input.write(piece[:missing])
+            self._input_end += min(missing, len(piece))
+        self._input.write(frames)
+        self._input_end = first + len(frames)
+
     def add_events(self, events: Events) -> None:
         """Append events, in samples of the take."""
         self._journal.add(events)
@@ -186,6 +210,8 @@ class Take:
     def sync(self) -> None:
         """Have everything put on the disk itself; may be called from another thread."""
         self._sound.sync()
+        if (heard := self._input) is not None:
+            heard.sync()
         self._journal.sync()
         for _ in range(self._unsynced.qsize()):
             _sync_file(self._unsynced.get())
@@ -199,8 +225,10 @@ class Take:
             If not even the reserve is enough; `mend` can finish later what this could not.
         """
         self.disk.release()
-        with suppress(soundfile.SoundFileError):
-            self._sound.close()
+        for file in (self._sound, self._input):
+            if file is not None:
+                with suppress(soundfile.SoundFileError):
+                    file.close()
         self._journal.close()
         facts = self.facts
         facts.block, facts.underflows, facts.late_events = counts.block, counts.underflows, counts.late_events

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numba import njit
 
-from instrument.engine.layout import CHUNK, EVENT, LOG_EVENTS
+from instrument.engine.layout import CHUNK, EVENT, INPUT_FRAMES, LOG_EVENTS
 from instrument.engine.machine import fence as _fence
 
 if TYPE_CHECKING:
@@ -72,6 +72,42 @@ class SoundTap:
     def _oldest(self, written: int) -> int:
         # The callback fills the next chunk before it says so.
         return written + CHUNK - self._frames
+
+
+class InputTap:
+    """Reads what was heard beside frames that have just been read from a `SoundTap`.
+
+    Parameters
+    ----------
+    record : np.ndarray [shape=(), dtype=layout.memory_dtype(...)]
+
+    Attributes
+    ----------
+    first : int or None
+        Frame up to which there was no input; None while there has been none.
+    lost : int
+        Frames of input that were overwritten unread.
+    """
+
+    def __init__(self, record: npt.NDArray[np.void]) -> None:
+        self._record = record
+        self.first: int | None = None
+        self.lost = 0
+
+    def read(self, first: int, count: int) -> Frames | None:
+        """Return the input of frames [first, first + count), silent where it was lost; None while there is none."""
+        if not int(self._record["input_heard"]):
+            return None
+        if self.first is None:
+            self.first = first
+        places = np.arange(first, first + count) & (INPUT_FRAMES - 1)
+        taken = np.array(self._record["input_ring"][places], np.float32)
+        fence()
+        # The callback fills the next chunk before it says so.
+        torn = min(max(int(self._record["ring_at"]) + CHUNK - INPUT_FRAMES - first, 0), count)
+        taken[:torn] = 0.0
+        self.lost += torn
+        return taken
 
 
 class EventTap:

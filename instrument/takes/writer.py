@@ -122,6 +122,11 @@ class Writer:
         self._waiting += len(frames)
         self._queue.put(("sound", frames))
 
+    def input(self, first: int, frames: npt.NDArray[np.float32]) -> None:
+        """Take live input from a sample of the show on, before the sound that it belongs to."""
+        if self._waiting <= MOST_LAG_SECONDS * self._rate:
+            self._queue.put(("input", (first, frames)))
+
     def gap(self, count: int) -> None:
         """Take frames that were lost on the way."""
         self._queue.put(("gap", count))
@@ -194,6 +199,8 @@ class Writer:
         elif do == "gap":
             take.add_gap(given)
             self._say(f"the recording has lost {given} frames; they are silent in it.")
+        elif do == "input":
+            take.add_input(*given)
         elif do == "events":
             take.add_events(given)
         elif do == "program":

@@ -8,12 +8,18 @@ import pytest
 from scipy.signal import sosfreqz
 
 from instrument.measure.loudness import MOMENTARY, SHORT_TERM, Loudness, channel_weights, k_weighting
+from instrument.measure.sound import seconds_of
 from tests.measure.signals import Floats, both, metered, programme, sine
 from tests.reference.loudness import (
+    BURST_LEVEL,
+    BURST_REST,
+    BURSTS,
     INTEGRATED,
     K_WEIGHTING_48K,
     MOMENTARY_CONSTANT,
     ONE_CHANNEL_FULL_SCALE_997,
+    RISING,
+    RISING_LEVELS,
     SHORT_TERM_CONSTANT,
     SURROUND,
 )
@@ -72,6 +78,30 @@ class TestStandards:
         parts, times, wanted = MOMENTARY_CONSTANT
         # The first values have not seen a second yet.
         assert loudness(programme(parts, times)).over_time(MOMENTARY)[7:] == pytest.approx(wanted, abs=0.1)
+
+    @pytest.mark.parametrize("case", BURSTS)
+    @pytest.mark.parametrize("steps", [0, 1, 7, 18, 19])
+    def test_a_burst_reads_the_same_wherever_it_lies(self, case: int, steps: int) -> None:
+        step, length = BURSTS[case]
+        sound = programme(((-300.0, steps * step), (BURST_LEVEL, length), (-300.0, BURST_REST)))
+        tenths = SHORT_TERM if case == 10 else MOMENTARY
+        assert loudness(sound).loudest(tenths) == pytest.approx(BURST_LEVEL, abs=0.1)
+
+    @pytest.mark.parametrize("case", RISING)
+    def test_each_of_rising_bursts_reads_its_level(self, case: int) -> None:
+        step, length = RISING[case]
+        tenths = SHORT_TERM if case == 11 else MOMENTARY
+        parts: list[tuple[float, float]] = []
+        ends: list[float] = []
+        for steps, level in enumerate(RISING_LEVELS):
+            parts += [(-300.0, steps * step), (level, length), (-300.0, BURST_REST)]
+            ends.append(sum(seconds for _, seconds in parts[:-1]))
+        meter = Loudness(RATE, channel_weights(2))
+        read = []
+        for heard, second in enumerate(seconds_of(programme(parts), RATE), start=1):
+            meter.add(second)
+            read += [meter.loudest(tenths) for end in ends if heard - 1 < end <= heard]
+        assert read == pytest.approx(RISING_LEVELS, abs=0.1)
 
     @pytest.mark.parametrize("channel", [0, 1])
     def test_full_scale_on_one_channel_is_the_standards_calibration(self, channel: int) -> None:

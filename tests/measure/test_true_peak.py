@@ -11,7 +11,7 @@ from scipy.signal import resample
 from instrument.measure.levels import gain_to_db
 from instrument.measure.true_peak import FACTOR, PHASES, TruePeak
 from tests.measure.signals import Floats, metered, sine
-from tests.reference.loudness import TRUE_PEAK, TRUE_PEAK_ABOVE, TRUE_PEAK_BELOW, UNDER_READ
+from tests.reference.loudness import OFFSET_TRUE_PEAK, TRUE_PEAK, TRUE_PEAK_ABOVE, TRUE_PEAK_BELOW, UNDER_READ
 
 RATE = 48_000
 
@@ -37,6 +37,13 @@ def test_a_signal_of_ebu_tech_3341_reads_as_it_says(case: int) -> None:
     divisor, amplitude, degrees, wanted = TRUE_PEAK[case]
     found = true_peak_db(faded(sine(RATE / divisor, 0.5, amplitude=amplitude, degrees=degrees)))
     assert wanted - TRUE_PEAK_BELOW <= found <= wanted + TRUE_PEAK_ABOVE
+
+
+@pytest.mark.parametrize("offset", range(4))
+def test_a_full_scale_sine_reads_the_same_wherever_it_was_sampled(offset: int) -> None:
+    # Cases 20 to 23 of EBU Tech 3341.
+    wave = faded(sine(RATE / 4, 0.5, 4 * RATE))[offset::4]
+    assert OFFSET_TRUE_PEAK - TRUE_PEAK_BELOW <= true_peak_db(wave) <= OFFSET_TRUE_PEAK + TRUE_PEAK_ABOVE
 
 
 @pytest.mark.parametrize("share", UNDER_READ)

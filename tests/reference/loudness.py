@@ -47,6 +47,18 @@ MOMENTARY_CONSTANT: tuple[tuple[tuple[float, float], ...], int, float] = (
     -23.0,
 )
 
+# Tech 3341, table 1, cases 10 and 13: silence of 0 to 19 steps, a tone of -23 dBFS, silence; the loudest short-term or
+# momentary value each reads. Cases 11 and 14: the same in one file, the tone one decibel louder each time; each reads its
+# own level. Steps and lengths in seconds.
+BURSTS: dict[int, tuple[float, float]] = {10: (0.15, 3.0), 13: (0.02, 0.4)}
+RISING: dict[int, tuple[float, float]] = {11: (0.15, 3.0), 14: (0.02, 0.4)}
+BURST_LEVEL, BURST_REST = -23.0, 1.0
+RISING_LEVELS = tuple(range(-38, -18))
+
+# Tech 3341, table 1, cases 20 to 23: a full-scale sine of a quarter of the rate, made at four times the rate and taken at
+# each of the four offsets; each reads this many dBTP, with the same tolerances.
+OFFSET_TRUE_PEAK = 0.0
+
 # Tech 3341, table 1, cases 15 to 19: frequency as a divisor of the rate, amplitude (full scale 1), phase in
 # degrees, and the true peak in dBTP they read, with these tolerances upwards and downwards.
 TRUE_PEAK: dict[int, tuple[int, float, float, float]] = {

@@ -36,3 +36,22 @@ EQUAL_TEMPERAMENT = {
     108: 4186.01,
 }
 """Hertz by MIDI key number."""
+
+MEANTONE_CENTS = (76.0, 193.2, 310.3, 386.3, 503.4, 579.5, 696.6, 772.6, 889.7, 1006.8, 1082.9, 1200.0)
+"""Quarter-comma meantone on C, from C sharp up, with E flat and G sharp: J. M. Barbour, Tuning and Temperament (1951),
+table of Aaron's temperament, there in whole cents (values from memory)."""
+
+JUST_CENTS = {
+    "9/8": 203.910,
+    "5/4": 386.314,
+    "4/3": 498.045,
+    "3/2": 701.955,
+    "5/3": 884.359,
+    "15/8": 1088.269,
+    "2/1": 1200.0,
+}
+"""Steps of the just major scale: H. L. F. Helmholtz, On the Sensations of Tone, translated by A. J. Ellis (1885), appendix
+XX, section D (values from memory)."""
+
+MEANTONE_C4_HZ = 263.18
+"""C4 where A4 is 440 Hz in quarter-comma meantone: 440 Hz over 889.7 cents, the table above."""

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from instrument.engine.layout import EVENT_MIDI
+from instrument.stage.fault_log import NAME
 from instrument.stage.feeder import LEAD_SECONDS
 from instrument.stage.show import ShowOptions, run_show
 from tests.stage.listening import wait_until
@@ -131,7 +132,7 @@ class TestPerformance:
 
 
 class TestSavedFiles:
-    def test_a_saved_patch_is_loaded_again_and_a_broken_one_is_not(self, patch: Path) -> None:
+    def test_a_saved_patch_is_loaded_again_and_a_broken_one_is_not(self, patch: Path, logs: Path) -> None:
         with Playing([patch], **SILENT) as show:
             engine = show.engine()
             wait_until(plays(engine, 0.25), "the first level")
@@ -146,6 +147,9 @@ class TestSavedFiles:
             patch.write_text(LEVELS.replace("0.25", "0.375"))
             wait_until(plays(engine, 0.375), "the third level")
             assert show.end() == 0
+        lines = [line for line in (logs / NAME).read_text().splitlines() if "ofset" in line]
+        assert len(lines) == 1
+        assert lines[0].endswith("  ->  what played before plays on")
 
 
 class TestWindow:

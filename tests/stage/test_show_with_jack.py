@@ -10,9 +10,11 @@ import time
 from typing import TYPE_CHECKING
 
 import numpy as np
+import psutil
 import pytest
 from virtual_studio import busy_cores, jack_server
 
+from instrument.engine.layout import EVENT_ACTION, EVENT_MIDI
 from instrument.stage.fault_log import NAME
 from tests.stage.listening import Listener, wait_until
 from tests.stage.playing import LEVELS, Playing, midi_applied
@@ -32,6 +34,17 @@ time.sleep(0.5)
 os._exit(0)
 """
 """Presses a key of our own port, in a process of its own: one process knows one server only."""
+
+RECALLS = 1000
+
+_LAYER = """[[layer]]
+level = 0.1
+[layer.source]
+kind = "harmonic"
+preset = "circle"
+[layer.pen]
+frequency = {hertz}
+"""
 
 DRIVERS = pytest.mark.parametrize("audio", ["jack", "system"], ids=["jack", "portaudio and rtmidi"])
 
@@ -119,6 +132,37 @@ def test_other_programs_are_not_listened_to_unless_they_are_named(jack: str, pat
         listener.send((0xB0, 1, 4))
         wait_until(lambda: len(midi_applied(engine)) > 0, "the second message")
         assert midi_applied(engine) == [(0xB0, 1, 4)]
+        assert show.end() == 0
+
+
+@pytest.mark.realtime
+def test_a_thousand_recalls_by_program_change_are_all_carried_out_and_keep_nothing(
+    jack: str, tmp_path: Path
+) -> None:
+    patches = []
+    for name, hertz in (("ebb", 55), ("flood", 82.5)):
+        patches.append(tmp_path / f"{name}.toml")
+        layers = "\n".join(_LAYER.format(hertz=hertz * number) for number in range(1, 9))
+        patches[-1].write_text(f'schema = 1\n{layers}\n[[control]]\nmessage = "program"\naction = "patch"\n')
+    with Listener(jack) as listener, Playing(patches, audio="jack") as show:
+        engine = show.engine()
+        listener.play_into()
+        listener.send((0xC0, 1))
+        wait_until(lambda: int(engine.record["set_at"]) == 1, "the first recall")
+        memory = psutil.Process(show.process.pid).memory_info().rss
+        counters = engine.record["counters"]
+        underflows, missed = int(counters["underflows"]), listener.xruns
+        listener.send(*[(0xC0, number % 2) for number in range(RECALLS)])
+        wait_until(lambda: len(midi_applied(engine)) >= RECALLS + 1, "the last recall")
+        events, _, _ = engine.log_since(0)
+        recalls = events[events["kind"] == EVENT_ACTION]
+        lost = 2 * (listener.xruns - missed)  # what the server itself misses never reaches us
+        assert RECALLS + 1 - lost <= len(recalls) <= RECALLS + 1 + lost
+        midi = events[events["kind"] == EVENT_MIDI]
+        np.testing.assert_array_equal(recalls["time"], midi["time"])
+        assert int(engine.record["counters"]["underflows"]) - underflows <= listener.xruns - missed
+        assert int(engine.record["counters"]["refused_events"]) == 0
+        assert psutil.Process(show.process.pid).memory_info().rss - memory < 1 << 20
         assert show.end() == 0
 
 

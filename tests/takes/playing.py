@@ -103,17 +103,23 @@ class Studio:
 
     def load(self, title: str, z: float = 1.0, carry: bool = False, fade: float = 0.0) -> None:
         """Change to a patch as the stage does: first loaded, then told, then played."""
-        text = MOVING.format(title=title, z=z)
-        path = self.folder / f"{title}.toml"
-        slot = self.engine.load(build_program(patch_from_text(text, path)))
-        self._recording.loaded(slot, path, title, text, ())
-        self.requests.put(self._recording._loaded[-1])
+        slot = self.hold(title, MOVING.format(title=title, z=z))
         if not self.engine.push(swap_event(0, slot, carry=carry, fade=fade)):
             raise EngineFullError("no room")
 
-    def play(self, frames: int, block: int = 64) -> npt.NDArray[np.float32]:
+    def hold(self, title: str, text: str, slot: int | None = None) -> int:
+        """Load a patch and tell the recorder, without playing it."""
+        path = self.folder / f"{title}.toml"
+        slot = self.engine.load(build_program(patch_from_text(text, path)), slot)
+        self._recording.loaded(slot, path, title, text, ())
+        self.requests.put(self._recording._loaded[-1])
+        return slot
+
+    def play(
+        self, frames: int, block: int = 64, incoming: npt.NDArray[np.float32] | None = None
+    ) -> npt.NDArray[np.float32]:
         """Render, and let the recorder keep up."""
-        out = self.engine.render(frames, block=block)
+        out = self.engine.render(frames, block=block, incoming=incoming)
         self._pieces.append(out)
         wait_until(lambda: self.recorder._sound.at == self.engine.time, "the recorder")
         return out

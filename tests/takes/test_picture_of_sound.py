@@ -125,7 +125,7 @@ def test_a_sound_without_samples_is_refused(tmp_path: Path) -> None:
 
 def test_a_sound_does_not_become_another_sound(tmp_path: Path) -> None:
     sound = written(tmp_path / "x.wav", circle(0.1, 44_100))
-    with pytest.raises(ExportError, match=r"becomes a picture; name a \.png"):
+    with pytest.raises(ExportError, match=r"becomes a picture or a film; name a \.png"):
         still_of_file(sound, tmp_path / "y.wav", None, SIZE, 1.0, [])
 
 

@@ -2,12 +2,20 @@
 
 from pathlib import Path
 
+import mido
 import numpy as np
 import pytest
 import soundfile
 
-from instrument.engine.engine import Event, midi_event, panic_event, set_event
-from instrument.engine.layout import EVENT_MIDI, RING_COMMAND, RING_MIDI, RING_WINDOW
+from instrument.engine.engine import Event, action_event, midi_event, panic_event, set_event
+from instrument.engine.layout import (
+    EVENT_ACTION,
+    EVENT_MIDI,
+    EVENT_SWAP,
+    RING_COMMAND,
+    RING_MIDI,
+    RING_WINDOW,
+)
 from instrument.patch.build import build_program
 from instrument.patch.load import patch_from_text
 from instrument.takes import recorder
@@ -149,6 +157,80 @@ def test_frames_that_were_lost_are_silent_counted_and_said(tmp_path: Path) -> No
     assert not recorded[:5064].any()
     assert recorded[5064:].tobytes() == sound[5064:].tobytes()
     assert "but for the frames that it had lost" in rendered_again(take)
+
+
+ACTING = """
+[[control]]
+message = "note"
+action = "patch"
+choose = {other}
+[[control]]
+message = "note"
+action = "snapshot"
+choose = 2
+[[control]]
+message = "cc"
+number = 20
+action = "morph"
+[[control]]
+message = "cc"
+number = 21
+action = "next"
+[[control]]
+message = "cc"
+number = 22
+action = "record"
+[[control]]
+message = "cc"
+number = 23
+parameter = "tempo.tap"
+[[snapshot]]
+name = "as it begins"
+values = {{"layer.1.level" = 1, "layer.1.place.turn.z" = 0}}
+[[snapshot]]
+name = "small"
+values = {{"layer.1.level" = 0.3, "layer.1.place.turn.z" = 0.25}}
+"""
+"""One key changes the patch and recalls a snapshot of the new one."""
+
+
+def test_what_controls_ask_for_happens_once_again_and_no_more(tmp_path: Path) -> None:
+    with studio(tmp_path) as playing:
+        engine = playing.engine
+        for place, title in enumerate(("buoy", "moth")):
+            text = MOVING.format(title=title, z=place) + ACTING.format(other=2 - place)
+            engine.record["set_slots"][place] = playing.hold(title, text, place)
+        engine.record["set_count"] = 2
+        take = playing.begin()
+        engine.push(action_event(0, "patch", 1))
+        playing.play(500)
+        for k, message in enumerate(
+            [
+                (0x90, 60, 100),  # the other patch, and its second snapshot
+                (0xB0, 20, 1),  # morphs back to the first
+                (0xB0, 21, 127),  # the next patch
+                (0xB0, 23, 127), (0xB0, 23, 0), (0xB0, 23, 127), (0xB0, 23, 0),
+                (0xB0, 22, 127),
+                (0x90, 61, 100),
+                (0xB0, 20, 2),
+            ]
+        ):  # fmt: skip
+            engine.push(midi_event(engine.time + 10 + k, *message), RING_MIDI)
+            playing.play(700, block=64)
+        playing.stop()
+    facts = read_facts(take)
+    assert facts.exact
+    assert len(facts.program) == 2
+    events, _ = read_score(take / "performance.mid", 48_000)
+    assert (events["kind"] == EVENT_SWAP).sum() == 4
+    assert (events["kind"] == EVENT_ACTION).sum() >= 8
+    texts = {
+        message.text
+        for message in mido.MidiFile(take / "performance.mid").tracks[0]
+        if message.type == "text"
+    }
+    assert {"action patch 2", "action snapshot 2", "action next", "action record", "program 1"} <= texts
+    assert rendered_again(take).startswith("the same bytes")
 
 
 def test_a_program_nobody_knows_is_admitted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -12,10 +12,13 @@ from hypothesis import strategies as st
 
 from instrument.engine.engine import Engine
 from instrument.engine.parameters import ADDRESSES, index_of
+from instrument.engine.program import Program, new_program
 from instrument.patch.build import build_program
 from instrument.patch.factory import factory_folder
+from instrument.patch.formula import compile_formula
 from instrument.patch.load import load_patch
 from instrument.takes.errors import TakeError
+from instrument.takes.identity import identity_in, identity_of
 from instrument.takes.stored_program import StoredProgram, copy_program, read_program, rebuild, write_program
 
 FACTORY = sorted(factory_folder().glob("*.toml"))
@@ -31,7 +34,9 @@ def test_every_factory_patch_is_built_again_bit_for_bit(path: Path, tmp_path: Pa
     write_program(tmp_path / "x.npz", copy_program(engine.record, slot))
     # Without the drawings: the line itself is kept.
     (tmp_path / path.name).write_text(patch.text)
-    found = rebuild(read_program(tmp_path / "x.npz"), patch.text, tmp_path / path.name)
+    stored = read_program(tmp_path / "x.npz")
+    found = rebuild(stored, patch.text, tmp_path / path.name)
+    assert identity_of(found) == stored.identity == identity_of(program)
     assert found.record.tobytes() == program.record.tobytes()
     assert {k: line.tobytes() for k, line in found.paths.items()} == {
         k: line.tobytes() for k, line in program.paths.items()
@@ -118,3 +123,52 @@ def test_no_bytes_are_worse_than_a_plain_error(
     path.write_bytes(good[:at] + data + good[at + len(data) :])
     with suppress(TakeError):
         read_program(path)
+
+
+def changed(program: Program, what: str) -> None:
+    """Change one thing that an identity must show."""
+    if what == "value":
+        program.set("layer.1.level", 0.25)
+    elif what == "table":
+        program.tables[0] = program.tables[0] * 0.5
+    elif what == "term":
+        program.terms[0, 0] = program.terms[0, 0] + 1e-12
+    elif what == "line":
+        program.paths[1] = program.paths[1] + 1e-12
+    elif what == "formula":
+        program.record["code"]["operation"][0] += 1
+    elif what == "constant":
+        program.record["constants"][0] += 1e-12
+    elif what == "snapshot":
+        program.record["snapshot_values"]["value"][0] += 1e-12
+    elif what == "control":
+        program.record["controls"]["hi"][0] += 1e-12
+
+
+def full_program() -> Program:
+    """A program that refers to every kind of table."""
+    program = new_program()
+    terms = np.column_stack([np.arange(1, 13), np.arange(1, 13), np.zeros(12)]) / 12
+    program.draw_harmonic(0, (terms, terms[:2], np.zeros((0, 3))))
+    program.draw_path(1, np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0]]))
+    program.draw_formula(2, (compile_formula("sin(3 * t) + 0.5"),))
+    program.modulate_by_curve(0, np.array([[0.0, 0.0, 0.0], [1.0, 1.0, 0.0]]))
+    program.modulate_by_steps(1, np.array([[0.5, 0.0, 1.0, 1.0]]))
+    program.modulate_by_gesture(2, np.array([0.0, 1.0]))
+    program.add_snapshot({"layer.1.level": 0.5})
+    return program
+
+
+WHAT = ("value", "table", "term", "line", "formula", "constant", "snapshot", "control")
+
+
+def test_the_identity_is_the_same_before_and_after_loading_and_shows_every_change() -> None:
+    engine = Engine(48_000)
+    seen = {}
+    for what in ("", *WHAT):
+        program = full_program()
+        changed(program, what)
+        seen[what] = identity_of(program)
+        engine.load(full_program())  # so that tables lie elsewhere each time
+        assert identity_in(engine.record, engine.load(program)) == seen[what]
+    assert len(set(seen.values())) == len(WHAT) + 1

@@ -1,0 +1,136 @@
+"""What a message comes from: raw messages become the knob, fader, button or key that was moved, and where it stands."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+TOPS = {
+    "cc": 127,
+    "cc14": 16383,
+    "rpn": 16383,
+    "nrpn": 16383,
+    "bend": 16383,
+    "pad": 127,
+    "pressure": 127,
+    "key_pressure": 127,
+    "program": 127,
+}
+"""Highest value of each kind of message (MIDI 1.0 Detailed Specification 4.2, tables II and III)."""
+
+LOW_BYTES = 32
+"""Controllers 32 to 63 are the low seven bits of 0 to 31 (the same specification, Control Change)."""
+
+_BYTE = 128
+_ENTRY_HIGH, _ENTRY_LOW, _INCREMENT, _DECREMENT = 6, 38, 96, 97
+_NRPN_LOW, _RPN_HIGH = 98, 101
+_FIRST_MODE = 120
+"""Controller numbers (the same specification, table III)."""
+
+_NOTE_OFF, _CONTROL_CHANGE, _BEND = 0x80, 0xB0, 0xE0
+_SIMPLE = {
+    0x80: ("pad", True),
+    0x90: ("pad", True),
+    0xA0: ("key_pressure", True),
+    0xC0: ("program", False),
+    0xD0: ("pressure", False),
+    0xE0: ("bend", False),
+}
+"""Kind of each status byte, and whether its first data byte is a number (the same specification, table II)."""
+
+_NOTHING = 0x3FFF
+"""Parameter number 7FH 7FH selects none (the same specification, table IIIa)."""
+
+ANY = -1
+"""Number of a message that has none."""
+
+
+class Sender(NamedTuple):
+    """One thing under a hand.
+
+    Attributes
+    ----------
+    port : int
+        Number that its port's messages carry.
+    message : str
+        Kind, as a control of a patch names it; ``pad`` for a key or pad.
+    channel : int
+        0 to 15.
+    number : int
+        Controller, parameter or key; `ANY` where there is none.
+    """
+
+    port: int
+    message: str
+    channel: int
+    number: int = ANY
+
+
+class Ear:
+    """Follows what each channel of each port has been told, as the engine does."""
+
+    def __init__(self) -> None:
+        self._bytes: dict[tuple[int, int, int], int] = {}
+        self._selected: dict[tuple[int, int], tuple[str, int]] = {}
+        self._entries: dict[Sender, int] = {}
+
+    def hear(self, port: int, status: int, first: int, second: int) -> list[tuple[Sender, int]]:
+        """Return what a complete channel message moves, and its new value; nothing for other messages.
+
+        A controller that may be half of a pair is also told as the pair, after itself. Numbers that only select a
+        parameter move nothing; data entry moves the parameter that is selected.
+        """
+        kind, channel = status & 0xF0, status & 0x0F
+        if kind == _CONTROL_CHANGE:
+            return self._controller(port, channel, first, second)
+        if kind not in _SIMPLE:
+            return []
+        message, numbered = _SIMPLE[kind]
+        if kind == _NOTE_OFF:
+            second = 0
+        value = first + _BYTE * second if kind == _BEND else second if numbered else first
+        return [(Sender(port, message, channel, first if numbered else ANY), value)]
+
+    def _controller(self, port: int, channel: int, number: int, value: int) -> list[tuple[Sender, int]]:
+        if number >= _FIRST_MODE:
+            return []
+        if _NRPN_LOW <= number <= _RPN_HIGH:
+            self._select(port, channel, number, value)
+            return []
+        if number in {_ENTRY_HIGH, _ENTRY_LOW, _INCREMENT, _DECREMENT} and (port, channel) in self._selected:
+            return [self._enter(Sender(port, *self._named(port, channel)), number, value)]
+        self._bytes[port, channel, number] = value
+        heard = [(Sender(port, "cc", channel, number), value)]
+        if number < LOW_BYTES:
+            # A new high byte sets the low one to 0.
+            self._bytes[port, channel, number + LOW_BYTES] = 0
+            heard.append((Sender(port, "cc14", channel, number), _BYTE * value))
+        elif number < 2 * LOW_BYTES:
+            high = self._bytes.get((port, channel, number - LOW_BYTES), 0)
+            heard.append((Sender(port, "cc14", channel, number - LOW_BYTES), _BYTE * high + value))
+        return heard
+
+    def _named(self, port: int, channel: int) -> tuple[str, int, int]:
+        message, number = self._selected[port, channel]
+        return message, channel, number
+
+    def _select(self, port: int, channel: int, number: int, value: int) -> None:
+        message = "nrpn" if number < _RPN_HIGH - 1 else "rpn"
+        before = self._selected.get((port, channel), (message, _NOTHING))
+        known = before[1] if before[0] == message else _NOTHING
+        high, low = (value, known % _BYTE) if number % 2 else (known // _BYTE, value)
+        selected = _BYTE * high + low
+        if selected == _NOTHING:
+            self._selected.pop((port, channel), None)
+        else:
+            self._selected[port, channel] = (message, selected)
+
+    def _enter(self, sender: Sender, number: int, value: int) -> tuple[Sender, int]:
+        before = self._entries.get(sender, 0)
+        if number == _ENTRY_HIGH:
+            entry = _BYTE * value
+        elif number == _ENTRY_LOW:
+            entry = before // _BYTE * _BYTE + value
+        else:
+            entry = min(max(before + (1 if number == _INCREMENT else -1), 0), _NOTHING)
+        self._entries[sender] = entry
+        return sender, entry
