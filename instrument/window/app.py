@@ -61,6 +61,15 @@ class Window:
         What shows the picture on another display; without one there is no such display.
     size : tuple of int
         Width and height that it opens with, if the display has room for it.
+
+    Attributes
+    ----------
+    said : Said
+        What the stage has said.
+    notes : NoteKeys
+        The notes of the computer keyboard.
+    view : DeskView or StageView
+        What is seen.
     """
 
     def __init__(
@@ -76,11 +85,11 @@ class Window:
         self._record, self._rate, self._channel = record, rate, channel
         self._settings = settings or Settings()
         self._reader = OutputReader(record, rate)
-        self._notes = NoteKeys(record)
+        self.notes = NoteKeys(record)
         self._meters, self._load = Meters(rate), CallbackLoad(record, rate)
         self._midi, self._flashes = PortActivity(record), FlashWatch(rate)
-        self._said = Said()
-        self._context = Context(self._said, Live(record, rate), self._settings.keyboard)
+        self.said = Said()
+        self._context = Context(self.said, Live(record, rate), self._settings.keyboard)
         self._desk = Desk(self._context, self._midi)
         self._thumbs = Thumbs()
         self._second = second
@@ -107,7 +116,7 @@ class Window:
             now = time.monotonic()
             self.frame(now, now - before)
             before = now
-        self._notes.release_all()
+        self.notes.release_all()
         if self._second is not None:
             self._second.close()
 
@@ -122,7 +131,7 @@ class Window:
         self._listen()
         for event in [*pygame.event.get(), *(self._second.events() if self._second is not None else ())]:
             self._handle(event)
-        self._notes.flush()
+        self.notes.flush()
         self._ask(now)
         if self._looks.settle():
             self._lay_out()
@@ -136,10 +145,10 @@ class Window:
 
     def _listen(self) -> None:
         for message in self._channel.messages():
-            self._said.update(message)
+            self.said.update(message)
             if self._second is not None:
                 self._second.tell(message)
-            pygame.display.set_caption(f"Beamhand - {self._said.title}" if self._said.title else "Beamhand")
+            pygame.display.set_caption(f"Beamhand - {self.said.title}" if self.said.title else "Beamhand")
             self._changed = True
         self._done = self._done or self._channel.ended
 
@@ -156,7 +165,7 @@ class Window:
         self._load.follow(seconds)
         self._midi.follow(seconds)
         self._desk.trouble = self._flashes.hear(samples).warning
-        self._view.picture.follow(samples, seconds)
+        self.view.picture.follow(samples, seconds)
 
     # What the hands do
 
@@ -164,12 +173,12 @@ class Window:
         if event.type == pygame.KEYDOWN:
             self._press(event)
         elif event.type == pygame.KEYUP:
-            self._notes.release(event.scancode)
+            self.notes.release(event.scancode)
         elif event.type == pygame.TEXTINPUT:
             self._changed |= self._on_desk and self._desk.write(event.text)
         elif event.type == pygame.WINDOWFOCUSLOST:
             # The release of a key that is let go elsewhere never comes here.
-            self._notes.release_all()
+            self.notes.release_all()
         elif event.type == pygame.QUIT:
             self._close()
         elif event.type == pygame.WINDOWSIZECHANGED:
@@ -187,11 +196,11 @@ class Window:
     def _point(self, event: pygame.event.Event) -> None:
         held = held_keys(pygame.key.get_mods())
         if event.type == pygame.MOUSEBUTTONDOWN and event.button in {pygame.BUTTON_LEFT, pygame.BUTTON_RIGHT}:
-            self._desk.press(*event.pos, event.button, self._clicks(event))
+            self._desk.press(event.pos[0], event.pos[1], event.button, self._clicks(event))
         elif event.type == pygame.MOUSEMOTION and event.buttons[0]:
-            self._desk.move(*event.pos, held)
+            self._desk.move(event.pos[0], event.pos[1], held)
         elif event.type == pygame.MOUSEBUTTONUP and event.button == pygame.BUTTON_LEFT:
-            self._desk.release(*event.pos)
+            self._desk.release(event.pos[0], event.pos[1])
         elif event.type == pygame.MOUSEWHEEL:
             self._desk.wheel(*pygame.mouse.get_pos(), event.y, held)
         else:
@@ -217,7 +226,7 @@ class Window:
             self._act(action)
             self._do_wishes()
         elif not held & {"Ctrl", "Alt"}:
-            self._notes.press(event.scancode)
+            self.notes.press(event.scancode)
 
     def _do_wishes(self) -> None:
         self._changed = True
@@ -228,11 +237,11 @@ class Window:
     def _act(self, action: str) -> None:
         if action in COMMANDS:
             if action in {"panic", "quit"}:
-                self._notes.release_all()
+                self.notes.release_all()
             # Even the end is the stage's to decide: it may have a question first.
             self._channel.send(action)
         elif action in {"octave_up", "octave_down"}:
-            self._notes.shift(1 if action == "octave_up" else -1)
+            self.notes.shift(1 if action == "octave_up" else -1)
         elif action == "leave" and self._help is None and self._on_desk and self._desk.act(action):
             pass
         elif action == "fullscreen" or (action == "leave" and self._help is None and self._fullscreen):
@@ -275,7 +284,7 @@ class Window:
             self._desk.tell("There is no second display; F11 fills this one, F12 shows the picture alone.")
         else:
             self._second.open(1)
-            self._second.tell(self._said.all)
+            self._second.tell(self.said.all)
 
     def _close(self) -> None:
         if time.monotonic() - self._asked_at < PATIENCE:
@@ -299,15 +308,13 @@ class Window:
     def _lay_out(self) -> None:
         self._screen = pygame.display.get_surface()
         look = self._looks.current
-        self._view: DeskView | StageView
+        self.view: DeskView | StageView
         if self._on_desk:
-            self._view = DeskView(
+            self.view = DeskView(
                 self._screen, self._rate, look, self._theme, self._desk, self._readings, self._thumbs
             )
         else:
-            self._view = StageView(
-                self._screen, self._rate, look, self._theme, self._figures, text=self._text
-            )
+            self.view = StageView(self._screen, self._rate, look, self._theme, self._figures, text=self._text)
         if self._help is not None:
             self._help = self._help_page()
         self._draw_everything()
@@ -321,47 +328,47 @@ class Window:
             load=round(100 * self._load.share),
             underflows=int(self._record["counters"]["underflows"]),
             missed=self._reader.missed,
-            legible=legibility(self._record, self._rate, self._said.all.get("legible"))[0],
+            legible=legibility(self._record, self._rate, self.said.all.get("legible"))[0],
             midi=self._midi.message,
-            keyboard=note_name(self._notes.base),
+            keyboard=note_name(self.notes.base),
         )
 
     def _figures(self) -> Figures:
         readings = self._readings()
-        ports = ", ".join(str(name) for name in self._said.rows("midi"))
+        ports = ", ".join(str(name) for name in self.said.rows("midi"))
         return Figures(
-            title=self._said.title or "Beamhand",
-            device=self._said.text("device"),
+            title=self.said.title or "Beamhand",
+            device=self.said.text("device"),
             levels=(round(readings.levels[0]), round(readings.levels[1])),
             load=readings.load,
             underflows=readings.underflows,
             missed=readings.missed,
             midi=readings.midi or ports or "no controller",
             keyboard=readings.keyboard,
-            legible=legibility(self._record, self._rate, self._said.all.get("legible")),
+            legible=legibility(self._record, self._rate, self.said.all.get("legible")),
             trouble=self._trouble(),
         )
 
     def _trouble(self) -> str:
         if time.monotonic() - self._asked_at < PATIENCE:
             return _QUESTION
-        question = self._said.table("question").get("text")
+        question = self.said.table("question").get("text")
         asked = f"{question} F12 shows the answers." if question else ""
-        return asked or self._desk.trouble or self._said.text("trouble")
+        return asked or self._desk.trouble or self.said.text("trouble")
 
     def _draw(self, now: float) -> None:
-        changed: list[Any] = [self._view.picture.draw_changes(self._screen)]
+        changed: list[Any] = [self.view.picture.draw_changes(self._screen)]
         if self._changed or now - self._text_at >= 1 / TEXTS_PER_SECOND:
             if now - self._text_at >= 1 / TEXTS_PER_SECOND:
                 self._desk.follow()
             self._text_at, self._changed = now, False
             self._desk.closing = _QUESTION if now - self._asked_at < PATIENCE else ""
-            texts = self._view.draw_texts()
+            texts = self.view.draw_texts()
             if texts is None:
                 self._lay_out()
                 return
             if self._desk.settle():
-                texts += self._view.draw_texts() or []
+                texts += self.view.draw_texts() or []
             changed += texts
         areas = [area for area in changed if area is not None]
         if areas:
@@ -369,7 +376,7 @@ class Window:
             pygame.display.update(areas)
 
     def _draw_everything(self) -> None:
-        self._view.draw_all()
+        self.view.draw_all()
         self._draw_help()
         pygame.display.flip()
 
@@ -378,7 +385,7 @@ class Window:
             self._screen.blit(self._help, self._help.get_rect(center=self._screen.get_rect().center))
 
     def _help_page(self) -> pygame.Surface:
-        return help_page(self._screen.get_size(), self._view.sizes.em, self._context.keyboard, self._theme)
+        return help_page(self._screen.get_size(), self.view.sizes.em, self._context.keyboard, self._theme)
 
 
 def _fitting(size: tuple[int, int]) -> tuple[int, int]:

@@ -37,6 +37,6 @@ def chooser_cells(
     for first in range(0, len(choices), 3):
         boxes = rows.boxes([1, 1, 1])
         for k, (box, choice) in enumerate(zip(boxes, choices[first : first + 3], strict=False), first):
-            act = lambda choice=choice: take(choice)  # type: ignore[misc]  # noqa: E731 - bound to this choice
+            act = lambda choice=choice: take(choice)  # noqa: E731 - bound to this choice
             rows.add(Cell(f"choice {k}", box, "button", choice.text, act=act, about=choice.about))
     return rows.cells[:fixed], rows.cells[fixed:]

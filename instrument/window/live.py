@@ -89,6 +89,10 @@ class Live:
         cells = self._instance["gestures"]
         return [float(cell) for cell in cells[which, ::32]] if 0 <= which < len(cells) else []
 
+    def is_on(self, switch: str) -> bool:
+        """Return whether the engine is dark (``blackout``) or stands still (``frozen``)."""
+        return bool(self._record[switch])
+
     def terms(self, number: int) -> tuple[int, int, int]:
         """Return how many playable terms a layer counted from 1 has on x, y and z."""
         slot = self._slot

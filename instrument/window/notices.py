@@ -54,7 +54,7 @@ def notice_cells(
         boxes = rows.boxes([1.0] * max(len(answers), 2))
         for box, answer in zip(boxes, answers, strict=False):
             words, request = _answer(answer)
-            act = lambda request=request: context.requests.append(request)  # type: ignore[misc]  # noqa: E731 - bound to this answer
+            act = lambda request=request: context.requests.append(request)  # noqa: E731 - bound to this answer
             rows.add(Cell(f"answer {words}", box, "button", words, act=act))
     return rows.cells
 

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 THOUSANDTHS = 1000
 
+_Seen = tuple["Cell", bool, tuple[object, ...] | None]
+"""A cell, whether the keyboard is at it, and what is typed there."""
+
 
 class Painter:
     """Draws the cells of one part of the window.
@@ -45,7 +48,7 @@ class Painter:
             theme,
             thumbs,
         )
-        self._drawn: dict[str, tuple[object, ...]] = {}
+        self._drawn: dict[str, _Seen] = {}
 
     def forget(self) -> None:
         """Draw everything anew next time."""
@@ -65,13 +68,12 @@ class Painter:
         typing : Typing, optional
             What is being typed into that cell.
         """
-        wanted: dict[str, tuple[object, ...]] = {}
+        wanted: dict[str, _Seen] = {}
         for cell in cells:
             chosen = cell.key == focus
             wanted[cell.key] = (cell, chosen, typing.state if chosen and typing is not None else None)
-        same_places = len(wanted) == len(self._drawn) and all(
-            key in self._drawn and self._drawn[key][0].box == cell.box  # type: ignore[attr-defined]
-            for key, (cell, *_) in ((key, (row[0],)) for key, row in wanted.items())  # type: ignore[attr-defined]
+        same_places = wanted.keys() == self._drawn.keys() and all(
+            self._drawn[key][0].box == cell.box for key, (cell, _, _) in wanted.items()
         )
         before, self._drawn = self._drawn, wanted
         if not same_places:

@@ -238,8 +238,8 @@ _BUTTONS = (
 def _button(context: Context, box: tuple[int, int, int, int], do: str, words: str, about: str) -> Cell:
     said = context.said
     on = {
-        "blackout": said.flag("blackout"),
-        "freeze": said.flag("frozen"),
+        "blackout": context.live.is_on("blackout"),
+        "freeze": context.live.is_on("frozen"),
         "record": bool(said.table("recording").get("on")),
     }.get(do, False)
     label = said.text(do) if do in {"undo", "redo"} else ""

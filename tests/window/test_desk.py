@@ -263,6 +263,13 @@ class TestPages:
         sitting.click("patch 1")
         assert sitting.asked() == [{"do": "recall", "index": 1}]
 
+    def test_a_dark_or_frozen_engine_is_told_by_a_sign_too(self, sitting: Sitting) -> None:
+        sitting.record["blackout"] = sitting.record["frozen"] = 1
+        for key in ("do blackout", "do freeze"):
+            cell = sitting.cell(key)
+            assert cell.on
+            assert cell.text.endswith("\N{BLACK CIRCLE}")
+
     def test_a_question_is_answered_by_the_keyboard(self, sitting: Sitting) -> None:
         stay = {"label": "Go on playing", "do": {"do": "stay"}}
         sitting.said.update({"question": {"text": "End the performance?", "answers": [stay]}})
