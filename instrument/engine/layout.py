@@ -19,7 +19,7 @@ from instrument.engine.parameters import COUNT, LAYERS, LINKS, LIVE_TERMS, MODUL
 from instrument.engine.program_rows import CONTROL, LINK_ROW, MODULATOR_ROW, SNAPSHOT, SNAPSHOT_VALUE, STEP
 from instrument.engine.states import CHANNEL, CONTROL_STATE, LAYER_VOICE, MODULATOR_STATE, TEMPO_STATE, VOICE
 
-ABI = 3
+ABI = 4
 """Raised when a field moves, so that two processes never read each other's memory wrongly."""
 
 CHUNK = 64
