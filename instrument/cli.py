@@ -21,6 +21,7 @@ from instrument.options import (
     Controls,
     Crease,
     Edges,
+    EndAfter,
     Exposure,
     Fps,
     Json,
@@ -28,6 +29,7 @@ from instrument.options import (
     Keep,
     Live,
     Looks,
+    Midi,
     NoFeedback,
     OwnBlock,
     Perform,
@@ -107,9 +109,7 @@ def play(
         typer.Argument(help="Patch files; the factory set by default.", metavar="[PATCH]..."),
     ] = None,
     audio: Audio = None,
-    midi: Annotated[
-        list[str] | None, typer.Option("--midi", help="MIDI port by name or part of it.", metavar="NAME")
-    ] = None,
+    midi: Midi = None,
     live: Live = None,
     outputs: Channels = "xy",
     rate: Rate = None,
@@ -117,9 +117,7 @@ def play(
     controls: Controls = None,
     no_feedback: NoFeedback = False,
     no_window: Annotated[bool, typer.Option("--no-window", help="Play without a window.")] = False,
-    seconds: Annotated[
-        float | None, typer.Option("--seconds", help="End after so many seconds.", metavar="S", min=0)
-    ] = None,
+    seconds: EndAfter = None,
     perform: Perform = None,
     record: Record = None,
     keep: Keep = 60.0,

@@ -73,3 +73,10 @@ JumpCost = Annotated[
         "--jump-cost", help="What a jump counts, of its length; inf only retraces.", metavar="F|inf", min=0
     ),
 ]
+
+Midi = Annotated[
+    list[str] | None, typer.Option("--midi", help="MIDI port by name or part of it.", metavar="NAME")
+]
+EndAfter = Annotated[
+    float | None, typer.Option("--seconds", help="End after so many seconds.", metavar="S", min=0)
+]
