@@ -332,6 +332,7 @@ class Ear:
         self.heard[:] = 0
         self.frames = 0
         self.xruns = 0
+        self._connected = False
         self._to_send: queue.SimpleQueue[tuple[int, ...]] = queue.SimpleQueue()
         self._client.set_process_callback(self._process)
         self._client.set_xrun_callback(self._count_xrun)
@@ -351,6 +352,7 @@ class Ear:
             self._client.connect(port, own)
         wait_until(lambda: bool(self._client.get_ports("^Beamhand", is_midi=True, is_input=True)), "MIDI")
         self._client.connect(self._midi, self._client.get_ports("^Beamhand", is_midi=True, is_input=True)[0])
+        self._connected = True  # what the show took to start is no part of what is heard
 
     def send(self, *message: int) -> None:
         """Send a message in one of the next periods."""
@@ -367,7 +369,7 @@ class Ear:
         self._midi.clear_buffer()
         if not self._to_send.empty():
             self._midi.write_midi_event(0, self._to_send.get())
-        if self.frames + frames <= len(self.heard):
+        if self._connected and self.frames + frames <= len(self.heard):
             for channel, port in enumerate(self._inputs):
                 self.heard[self.frames : self.frames + frames, channel] = port.get_array()
             self.frames += frames
