@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 import numpy as np
+import pygame
 import pytest
 
 from instrument.engine.memory import Memory
@@ -38,6 +39,13 @@ def long_lived(display: Display, memory: Memory) -> Iterator[Running]:
         running.say(**STATE)
         running.key("F12")
         yield running
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _fonts() -> Iterator[None]:
+    pygame.font.init()
+    yield
+    pygame.font.quit()
 
 
 @pytest.fixture
