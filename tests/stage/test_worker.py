@@ -69,7 +69,14 @@ def test_it_builds_the_program_that_the_stage_would_have_built(worker: Worker, p
     assert answer.patch.program.record.tobytes() == here.program.record.tobytes()
     assert (answer.patch.title, answer.patch.layers, answer.patch.text) == ("Heron", 1, PATCH)
     assert answer.patch.controls == (
-        {"label": "wings", "message": "cc", "number": 3, "parameter": "layer.1.level"},
+        {
+            "place": 0,
+            "all": False,
+            "label": "wings",
+            "message": "cc",
+            "number": 3,
+            "parameter": "layer.1.level",
+        },
     )
 
 
