@@ -184,7 +184,7 @@ class TestPicture:
 
     def test_midi_activity_changes_the_line_of_text(self, window: Running, memory: Memory) -> None:
         def text() -> bytes:
-            return window.picture(WIDTH, HEIGHT)[-30:].tobytes()
+            return window.picture(WIDTH, HEIGHT)[-60:].tobytes()
 
         def settled() -> bool:
             earlier = text()
