@@ -435,8 +435,8 @@ def play(show: Show, ear: Ear, folder: Path, seconds: float, numbers: random.Ran
         elif what in {"snapshots", "morphs"}:
             ear.send(0xB0, 20 if what == "snapshots" else 21, numbers.randrange(3))
         elif what == "taps":
-            for value in (127, 0):
-                ear.send(0xB0, 22, value)
+            for pressed in (127, 0):
+                ear.send(0xB0, 22, pressed)
         else:
             show.do("panic")
         if time.monotonic() >= reload_at:

@@ -144,8 +144,8 @@ def measure(text: str, seconds: float) -> dict[str, float]:
 def main(arguments: list[str]) -> int:
     """Print both lines, or in the watching process what it saw."""
     if arguments[:1] == ["--watch"]:
-        _, memory, document, seconds = arguments
-        print(json.dumps(watch(memory, document, float(seconds))))
+        _, memory, document, length = arguments
+        print(json.dumps(watch(memory, document, float(length))))
         return 0
     seconds = float(arguments[0]) if arguments else USUAL_SECONDS
     layers = "".join(LAYER.format(k=k) for k in range(1, 5))

@@ -214,7 +214,7 @@ def _apply(data: Any, change: Change, make: Any) -> None:
         if not isinstance(here, MutableMapping | list):
             raise EditError(f"{named(change.path[:-1])} is no table and no list.")
         _below(here, (last,))
-        del here[last]
+        del here[last]  # type: ignore[arg-type]
         if not here and isinstance(here, list) and way[-1] in TABLES:
             del above[way[-1]]
     elif isinstance(last, int):
@@ -281,7 +281,8 @@ def _item(value: Any, here: Any, key: str | None, old: Any) -> Item:
     plain = _plain(value, here, key, old if not isinstance(old, Float | Integer) else old.unwrap())
     if isinstance(plain, float):
         return Float(plain, Trivia(), toml_number(plain))
-    return tomlkit.item(plain)
+    made: Item = tomlkit.item(plain)
+    return made
 
 
 _HEADED = ("source", "pen", "place", "output", "mix", "tempo", "morph", "values", None)

@@ -22,14 +22,14 @@ FIFTH = 5**0.25
 def away(**fields: object) -> np.ndarray:
     found = Tuning.model_validate(fields).semitones_away()
     assert found is not None
-    return found
+    return np.asarray(found)
 
 
 def cents_above(found: np.ndarray, root: int, count: int) -> np.ndarray:
     """Return the cents of the keys above a root."""
     keys = np.arange(root, root + count + 1)
     pitches = keys + found[keys]
-    return 100 * (pitches[1:] - pitches[0])
+    return np.asarray(100 * (pitches[1:] - pitches[0]))
 
 
 def test_a_patch_without_a_scale_is_in_equal_temperament() -> None:

@@ -10,6 +10,7 @@ from instrument.stage.window_process import WindowProcess
 from tests.stage.listening import wait_until
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     import pytest
@@ -24,15 +25,25 @@ def opened(code: str) -> Process:
     return window
 
 
+def until_said(ask: Callable[[], str]) -> str:
+    """Ask until there is an answer, and return it."""
+    answers = [""]
+
+    def answered() -> bool:
+        answers.append(ask())
+        return bool(answers[-1])
+
+    wait_until(answered, "its end")
+    return answers[-1]
+
+
 def test_one_that_falls_silent_is_opened_again(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(window_process, "SILENCE", 0.3)
     window = opened("""import sys, time; print('{"do": "alive"}', flush=True); time.sleep(60)""")
     try:
         wait_until(lambda: bool(window.requests()), "its first word")
         first = window.process_id
-        said: list[str] = []
-        wait_until(lambda: bool(said.append(window.mourn()) or said[-1]), "its end")
-        assert said[-1] == "the window stood still for 0.3 s; opened it again."
+        assert until_said(window.mourn) == "the window stood still for 0.3 s; opened it again."
         assert window.running
         assert window.process_id != first
     finally:
@@ -46,9 +57,10 @@ def test_one_that_was_closed_with_a_question_open_is_opened_again(tmp_path: Path
         "if there: sys.stdin.read()"
     )
     try:
-        said: list[str] = []
-        wait_until(lambda: bool(said.append(window.mourn(needed=True)) or said[-1]), "its end")
-        assert said[-1] == "the window was closed with a question open; opened it again."
+        assert (
+            until_said(lambda: window.mourn(needed=True))
+            == "the window was closed with a question open; opened it again."
+        )
         assert window.running
     finally:
         window.close()
@@ -58,7 +70,12 @@ def test_a_line_that_is_no_request_is_handed_on_as_one_that_nobody_knows() -> No
     window = opened("print('low tide', flush=True); print('[1]', flush=True); import sys; sys.stdin.read()")
     try:
         found: list[dict[str, object]] = []
-        wait_until(lambda: bool(found.extend(window.requests()) or len(found) == 2), "both lines")
+
+        def both() -> bool:
+            found.extend(window.requests())
+            return len(found) == 2
+
+        wait_until(both, "both lines")
         assert found == [{"do": "low tide"}, {"do": "[1]"}]
     finally:
         window.close()

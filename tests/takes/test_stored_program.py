@@ -148,7 +148,7 @@ def changed(program: Program, what: str) -> None:
 def full_program() -> Program:
     """A program that refers to every kind of table."""
     program = new_program()
-    terms = np.column_stack([np.arange(1, 13), np.arange(1, 13), np.zeros(12)]) / 12
+    terms = np.column_stack([np.arange(1, 13), np.arange(1, 13), np.zeros(12)]).astype(float) / 12
     program.draw_harmonic(0, (terms, terms[:2], np.zeros((0, 3))))
     program.draw_path(1, np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0]]))
     program.draw_formula(2, (compile_formula("sin(3 * t) + 0.5"),))
