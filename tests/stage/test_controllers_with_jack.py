@@ -21,15 +21,14 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.realtime
 
-DRIVERS = pytest.mark.parametrize("audio", ["jack", "system"], ids=["jack", "portaudio and rtmidi"])
 
-LEARN = {"do": "learn", "address": "output.level", "all": True}
-WINDOW = f"""
-import sys
-print({json.dumps(json.dumps(LEARN))}, flush=True)
-sys.stdin.read()
-"""
-"""In place of the window: asks to learn, and is there until it is told to end."""
+def asking(**request: object) -> list[str]:
+    """In place of the window: asks for something, and is there until it is told to end."""
+    asked = json.dumps({"do": "learn", **request})
+    return ["-c", f"import sys; print({asked!r}, flush=True); sys.stdin.read()"]
+
+
+TAUGHT = {"message": "cc", "channel": 1, "number": 30, "parameter": "output.level", "range": [0.0, 1.0]}
 
 
 @pytest.fixture
@@ -49,23 +48,29 @@ def last_of(listener: Listener, number: int) -> int | None:
     return found[-1] if found else None
 
 
-@DRIVERS
+@pytest.mark.parametrize(
+    ("audio", "for_all", "where"),
+    [("jack", True, "every patch (controls.toml)"), ("system", False, "this patch")],
+    ids=["jack, every patch", "portaudio and rtmidi, one patch"],
+)
 def test_a_fader_is_taught_without_a_stop_and_then_follows_what_is_typed(
-    jack: str, patch: Path, audio: str
+    jack: str, patch: Path, audio: str, for_all: bool, where: str
 ) -> None:
+    window = asking(address="output.level", all=for_all)
     with (
         Listener(jack) as listener,
-        Playing([patch], audio=audio, midi=["listener:out"], window=["-c", WINDOW]) as show,
+        Playing([patch], audio=audio, midi=["listener:out"], window=window) as show,
     ):
         engine = show.engine()
         show.wait_for("move the control that is to do output.level.")
         type_in(engine, "output.offset.x", 0.125)
         wait_until(lambda: last_of(listener, 1) == 32, "the fader of the patch to follow what was typed")
         listener.send(*[(0xB0, 30, value) for value in range(10, 120, 2)], a_period=1)
-        show.wait_for("cc 30 of channel 1 now does output.level in every patch (controls.toml).")
-        taught = tomllib.loads((patch.parent / "controls.toml").read_text())["control"]
-        assert taught == [
-            {"message": "cc", "channel": 1, "number": 30, "parameter": "output.level", "range": [0.0, 1.0]}
+        show.wait_for(f"cc 30 of channel 1 now does output.level in {where}.")
+        # A patch is written when it is saved.
+        assert patch.read_text() == LEVELS
+        assert not for_all or tomllib.loads((patch.parent / "controls.toml").read_text())["control"] == [
+            TAUGHT
         ]
         frames = engine.time
 

@@ -125,22 +125,34 @@ def patch(tmp_path: Path) -> Path:
 
 @DRIVERS
 def test_every_kind_of_message_changes_what_it_should(jack: str, patch: Path, audio: str) -> None:
-    with Listener(jack) as listener, Playing([patch], audio=audio) as show:
-        engine = show.engine()
-        listener.play_into()
-        for messages, address, value in VALUES:
-            listener.send(*messages)
-            wait_until(lambda a=address, v=value: abs(engine.value(a) - v) < 1e-9, f"{address} to be {value}", 5.0)  # type: ignore[misc]  # fmt: skip
-        for messages, count in HELD:
-            applied = int(engine.record["log_at"]) + len(messages)
-            listener.send(*messages)
-            wait_until(lambda a=applied: int(engine.record["log_at"]) >= a, "the messages", 5.0)  # type: ignore[misc]  # fmt: skip
-            assert int(engine.record["n_voices"]) == count, messages
-        listener.send((0xFA,), *[(0xF8,)] * 5, (0xFC,), (0xF2, 8, 0), (0xFB,))
-        wait_until(
-            lambda: kept_time(engine)[-9:] == [0xFA, *[0xF8] * 5, 0xFC, 0xF2, 0xFB], "what keeps time", 5.0
-        )
-        assert show.end() == 0
+    # A period that the server loses takes its messages with it, which is no fault of ours, so they may try again.
+    for last in (False, False, True):
+        with Listener(jack) as listener, Playing([patch], audio=audio) as show:
+            engine = show.engine()
+            listener.play_into()
+            before = listener.xruns
+            try:
+                say_everything(listener, engine)
+            except AssertionError:
+                if last or listener.xruns == before:
+                    raise
+                continue
+            assert show.end() == 0
+            return
+
+
+def say_everything(listener: Listener, engine: Engine) -> None:
+    for messages, address, value in VALUES:
+        listener.send(*messages)
+        wait_until(lambda a=address, v=value: abs(engine.value(a) - v) < 1e-9, f"{address} to be {value}", 3.0)  # type: ignore[misc]  # fmt: skip
+    for messages, count in HELD:
+        applied = int(engine.record["log_at"]) + len(messages)
+        listener.send(*messages)
+        wait_until(lambda a=applied: int(engine.record["log_at"]) >= a, "the messages", 3.0)  # type: ignore[misc]  # fmt: skip
+        assert int(engine.record["n_voices"]) == count, messages
+    listener.send((0xFA,), *[(0xF8,)] * 5, (0xFC,), (0xF2, 8, 0), (0xFB,))
+    told = [0xFA, *[0xF8] * 5, 0xFC, 0xF2, 0xFB]
+    wait_until(lambda: kept_time(engine)[-9:] == told, "what keeps time", 3.0)
 
 
 def kept_time(engine: Engine) -> list[int]:
