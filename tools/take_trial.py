@@ -460,14 +460,19 @@ def live(server: str, rate: int, folder: Path, seconds: float, seed: int = 1) ->
     patches = write_patches(folder / "patches")
     with Ear(server, seconds + 30) as ear, Show(patches, rate=float(rate), keep=min(seconds, 60.0)) as show:
         ear.connect()
-        play(show, ear, folder / "patches", 2.0, numbers)
+        # A recorder that is still starting cannot know of a drawing that was saved again meanwhile.
         show.do("record")
         show.wait_for("recording into")
+        show.do("record")
+        show.wait_for("recorded ")
+        play(show, ear, folder / "patches", 2.0, numbers)
+        show.do("record")
+        show.wait_for("recording into", 2)
         done = play(show, ear, folder / "patches", seconds, numbers)
         ear.send(0xB0, 119, 127)  # the control that ends it, as a pad would
-        take = Path(show.wait_for("recorded ").split(" into ")[1])
+        take = Path(show.wait_for("recorded ", 2).split(" into ")[1])
         show.do("keep")
-        kept = Path(show.wait_for("recorded ", 2).split(" into ")[1])
+        kept = Path(show.wait_for("recorded ", 3).split(" into ")[1])
         status = show.end()
         heard, xruns, said = ear.heard[: ear.frames], ear.xruns, list(show.said)
     recorded = soundfile.read(take / "sound.wav", dtype="float32")[0]

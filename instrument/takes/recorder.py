@@ -12,7 +12,6 @@ import signal
 import sys
 import threading
 import time
-import zlib
 from collections import deque
 from contextlib import suppress
 from dataclasses import dataclass
@@ -25,6 +24,7 @@ import numpy as np
 from instrument.engine.layout import EVENT, EVENT_SWAP, SLOTS
 from instrument.engine.memory import attach
 from instrument.takes.folder import Facts, new_folder, versions
+from instrument.takes.identity import identity_in
 from instrument.takes.mend import mend_all
 from instrument.takes.recent import Recent
 from instrument.takes.stored_program import copy_program
@@ -57,9 +57,10 @@ PATIENCE_SECONDS = 4.0
 
 @dataclass(frozen=True)
 class Told:
-    """Word from the stage that a program was loaded into a slot."""
+    """Word from the stage that a program was loaded into a slot: when, as events of the log by then, and which one."""
 
-    check: int
+    since: int
+    check: str
     note: PatchNote
 
 
@@ -156,15 +157,15 @@ class Recorder:
     def _hear(self, request: dict[str, Any]) -> None:
         files = tuple(Path(name) for name in request["files"])
         note = PatchNote(request["name"], request["title"], request["text"], Path(request["folder"]), files)
-        self._told[int(request["slot"])].append(Told(int(request["check"]), note))
+        self._told[int(request["slot"])].append(Told(int(request["since"]), str(request["check"]), note))
 
     def _read(self) -> None:
         lost, frames = self._sound.read()
         # Sound before events: whatever is heard by now has its cause in the log by now.
         events = self._log.read()
-        events["index"] = [
-            self._number_of(event) if event["kind"] == EVENT_SWAP else event["index"] for event in events
-        ]
+        at = self._log.at - len(events)
+        for k in np.flatnonzero(events["kind"] == EVENT_SWAP).tolist():
+            events["index"][k] = self._number_of(int(events["index"][k]), at + k)
         self._events.append(events)
         if lost:
             self._recent.add(np.zeros((min(lost, self._recent.capacity), 2), np.float32), lost)
@@ -185,13 +186,16 @@ class Recorder:
             if len(frames):
                 self._writer.sound(frames)
 
-    def _number_of(self, event: np.void) -> int:
-        slot = int(event["index"])
+    def _number_of(self, slot: int, at: int) -> int:
+        # Of the program that the change at a place of the log went to.
         if not 0 <= slot < SLOTS:
             return UNKNOWN
-        check = zlib.crc32(self._record["bank"][slot].tobytes())
+        # All of it, its drawings too: a slot that was filled again meanwhile may differ in them alone.
+        check = identity_in(self._record, slot)
         deadline = time.monotonic() + PATIENCE_SECONDS
-        while (told := self._told_of(slot, check)) is None and time.monotonic() < deadline:
+        while (told := self._told_of(slot, at, check)) is None and time.monotonic() < deadline:
+            if any(word.since > at for word in self._told[slot]):
+                break  # word of it has come, and the slot is another's by now
             self._listen()
             time.sleep(PAUSE_SECONDS)
         if told is None:
@@ -229,14 +233,12 @@ class Recorder:
                 given.add(number)
                 writer.program(number, self._programs[number])
 
-    def _told_of(self, slot: int, check: int) -> Told | None:
+    def _told_of(self, slot: int, at: int, check: str) -> Told | None:
         # A program that is held ready is told of once and changed to many times.
         told = self._told[slot]
-        if any(word.check == check for word in told):
-            while told[0].check != check:
-                told.popleft()
-            return told[0]
-        return None
+        while len(told) > 1 and told[1].since <= at:
+            told.popleft()
+        return told[0] if told and told[0].since <= at and told[0].check == check else None
 
     def _all_events(self) -> Events:
         if len(self._events) > 1:

@@ -9,7 +9,6 @@ import subprocess
 import sys
 import threading
 import time
-import zlib
 from contextlib import suppress
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
@@ -17,6 +16,7 @@ from typing import IO, TYPE_CHECKING, Any
 import platformdirs
 
 from instrument.engine.engine import Engine
+from instrument.takes.identity import identity_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
@@ -162,7 +162,8 @@ class Recording:
         message = {
             "do": "program",
             "slot": slot,
-            "check": zlib.crc32(self._engine.record["bank"][slot].tobytes()),
+            "check": identity_in(self._engine.record, slot),
+            "since": int(self._engine.record["log_at"]),
             "name": name.name,
             "folder": str(name.absolute().parent),
             "title": title,

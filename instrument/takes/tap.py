@@ -119,24 +119,26 @@ class EventTap:
 
     Attributes
     ----------
+    at : int
+        Place in the log of the event that comes next.
     lost : int
         Events overwritten before they were read, from the start of the engine.
     """
 
     def __init__(self, record: npt.NDArray[np.void]) -> None:
         self._record = record
-        self._at = 0
+        self.at = 0
         self.lost = 0
 
     def read(self) -> Events:
         """Return the events applied since the last call, dtype `layout.EVENT`."""
         end = int(self._record["log_at"])
         fence()
-        first = max(self._at, end - LOG_EVENTS + MARGIN_EVENTS)
+        first = max(self.at, end - LOG_EVENTS + MARGIN_EVENTS)
         taken = np.array(self._record["log"][np.arange(first, end) % LOG_EVENTS], EVENT)
         fence()
         # The next event is written before it is counted.
         kept = max(first, min(int(self._record["log_at"]) - LOG_EVENTS + 1, end))
-        self.lost += kept - self._at
-        self._at = end
+        self.lost += kept - self.at
+        self.at = end
         return taken[kept - first :]

@@ -248,6 +248,28 @@ def test_a_program_nobody_knows_is_admitted(tmp_path: Path, monkeypatch: pytest.
     assert "a program was gone before it could be kept" in facts.doubts
 
 
+def test_a_slot_that_was_filled_again_before_it_was_read_is_admitted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(recorder, "PATIENCE_SECONDS", 0.1)
+    playing = Studio(tmp_path)
+    for place, z in ((0, 0.25), (1, 0.5)):
+        playing.hold("buoy", MOVING.format(title="buoy", z=z), place)
+    playing.engine.record["set_slots"][:2] = (0, 1)
+    playing.engine.record["set_count"] = 2
+    for number in (1, 2):
+        playing.engine.push(action_event(0, "patch", number))
+        playing.engine.render(6000)
+    # Of the first patch only a drawing is another one when the recorder comes.
+    playing.hold("buoy", MOVING.format(title="buoy", z=0.75), 0)
+    playing.start()
+    take = playing.begin()
+    playing.play(500)
+    playing.stop()
+    playing.close()
+    assert "a program was gone before it could be kept" in read_facts(take).doubts
+
+
 def test_tags_are_in_the_sound(tmp_path: Path) -> None:
     with studio(tmp_path) as playing:
         playing.load("buoy")
