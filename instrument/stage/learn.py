@@ -48,7 +48,7 @@ class Learning:
         self,
         engine: Engine,
         playing: Callable[[], LoadedPatch],
-        change: Callable[[dict[str, Any]], None],
+        change: Callable[[dict[str, Any]], object],
         say: Callable[[str], None],
     ) -> None:
         self._engine = engine

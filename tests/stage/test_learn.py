@@ -15,7 +15,6 @@ from instrument.stage.learn import Learning
 from instrument.stage.loading import LoadedPatch, read_patch
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
 PATCH = """schema = 1
@@ -65,7 +64,7 @@ class Rehearsal:
 
 
 @pytest.fixture
-def rehearsal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Rehearsal]:
+def rehearsal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Rehearsal:
     monkeypatch.setenv(VARIABLE, str(tmp_path / "desk" / "controls.toml"))
     path = tmp_path / "quay.toml"
     path.write_text(PATCH)
