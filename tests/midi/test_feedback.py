@@ -59,8 +59,8 @@ class Desk:
                 self.feedback.send(self.now + 0.002 * k)
 
     def hear(self, *messages: Message, port: int = 1) -> None:
-        for status, one, two in messages:
-            assert self.engine.push(midi_event(0, status, one, two, port=port))
+        for message in messages:
+            assert self.engine.push(midi_event(0, *(*message, 0, 0)[:3], port))
 
     def set(self, address: str, value: float) -> None:
         assert self.engine.set(address, value)
