@@ -132,7 +132,7 @@ class TestEdit:
         assert bench.heard() == (0.25, -0.25)
         assert not bench.state["unsaved"]
         bench.ask("undo")
-        assert bench.heard() == (pytest.approx(0.1), -0.5)
+        assert bench.heard() == pytest.approx((0.1, -0.5))
 
     @pytest.mark.parametrize(
         "request_",
@@ -216,7 +216,7 @@ class TestSave:
         assert bench.heard() == (0.125, -0.125)
         assert any("undo brings back" in line for line in bench.said)
         bench.ask("undo")
-        assert bench.heard() == (pytest.approx(0.05), -0.25)
+        assert bench.heard() == pytest.approx((0.05, -0.25))
 
 
 class TestSetlist:

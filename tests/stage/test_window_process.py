@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from instrument.stage import window_process
 from instrument.stage.window_process import WindowProcess
 from tests.stage.listening import wait_until
+
+T = TypeVar("T")
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -15,6 +17,12 @@ if TYPE_CHECKING:
     import pytest
 
     from instrument.stage.window_process import WindowProcess as Process
+
+
+def taken(found: list[T], more: list[T]) -> list[T]:
+    """Everything so far."""
+    found += more
+    return found
 
 
 def opened(code: str) -> Process:
@@ -31,7 +39,7 @@ def test_one_that_falls_silent_is_opened_again(monkeypatch: pytest.MonkeyPatch) 
         wait_until(lambda: bool(window.requests()), "its first word")
         first = window.process_id
         said: list[str] = []
-        wait_until(lambda: bool(said.append(window.mourn()) or said[-1]), "its end")
+        wait_until(lambda: bool(taken(said, [window.mourn()])[-1]), "its end")
         assert said[-1] == "the window stood still for 0.3 s; opened it again."
         assert window.running
         assert window.process_id != first
@@ -47,7 +55,7 @@ def test_one_that_was_closed_with_a_question_open_is_opened_again(tmp_path: Path
     )
     try:
         said: list[str] = []
-        wait_until(lambda: bool(said.append(window.mourn(needed=True)) or said[-1]), "its end")
+        wait_until(lambda: bool(taken(said, [window.mourn(needed=True)])[-1]), "its end")
         assert said[-1] == "the window was closed with a question open; opened it again."
         assert window.running
     finally:
@@ -57,8 +65,8 @@ def test_one_that_was_closed_with_a_question_open_is_opened_again(tmp_path: Path
 def test_a_line_that_is_no_request_is_handed_on_as_one_that_nobody_knows() -> None:
     window = opened("print('low tide', flush=True); print('[1]', flush=True); import sys; sys.stdin.read()")
     try:
-        found: list[dict[str, object]] = []
-        wait_until(lambda: bool(found.extend(window.requests()) or len(found) == 2), "both lines")
+        found: list[dict[str, Any]] = []
+        wait_until(lambda: len(taken(found, window.requests())) == 2, "both lines")
         assert found == [{"do": "low tide"}, {"do": "[1]"}]
     finally:
         window.close()
