@@ -202,7 +202,8 @@ def _below(data: Any, path: Place, otherwise: Any = _NOWHERE) -> Any:
 def _apply(data: Any, change: Change, make: Any) -> None:
     """Change plain tables and lists, or tomlkit's, in place; `make` gives the value its form."""
     *way, last = change.path
-    here = above = data
+    here: Any = data
+    above: Any = data
     for k, step in enumerate(way):
         missing = isinstance(step, str) and isinstance(here, MutableMapping) and step not in here
         if missing and change.do != "remove":
@@ -211,7 +212,8 @@ def _apply(data: Any, change: Change, make: Any) -> None:
             here[step] = make({}, here, step, None)
         above, here = here, _below(here, (step,))
     if change.do == "remove":
-        if not isinstance(here, MutableMapping | list):
+        is_filled = isinstance(here, MutableMapping | list)
+        if not is_filled:
             raise EditError(f"{named(change.path[:-1])} is no table and no list.")
         _below(here, (last,))
         del here[last]  # type: ignore[arg-type]
@@ -308,9 +310,9 @@ def _rows(value: list[Any], *, in_line: bool) -> Item:
         for row in value:
             tables.append(_table(row, in_line=False))
         return tables
-    array = tomlkit.array()
+    array: Any = tomlkit.array()
     for row in value:
         array.append(_item(row, array, None, None))
     nested = any(isinstance(row, dict | list) for row in value)
-    array.multiline(nested and len(value) > 2)
-    return array
+    rows: Item = array.multiline(nested and len(value) > 2)
+    return rows

@@ -96,7 +96,7 @@ class Bench:
             Learning(
                 self.engine,
                 lambda: self.setlist.current,
-                lambda request: self.bench.do(request),  # noqa: PLW0108 - it is not there yet
+                self._change,
                 self.said.append,
             ),
             self.over,
@@ -105,6 +105,9 @@ class Bench:
         )
         self.setlist.begin()
         self.turn()
+
+    def _change(self, request: dict[str, Any]) -> None:
+        self.bench.do(request)
 
     def turn(self) -> None:
         """Let a block pass, and everybody have a look."""

@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from instrument.stage import window_process
 from instrument.stage.window_process import WindowProcess
 from tests.stage.listening import wait_until
 
+T = TypeVar("T")
+
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from pathlib import Path
 
     import pytest
 
     from instrument.stage.window_process import WindowProcess as Process
+
+
+def taken(found: list[T], more: list[T]) -> list[T]:
+    """Everything so far."""
+    found += more
+    return found
 
 
 def opened(code: str) -> Process:
@@ -25,25 +32,15 @@ def opened(code: str) -> Process:
     return window
 
 
-def until_said(ask: Callable[[], str]) -> str:
-    """Ask until there is an answer, and return it."""
-    answers = [""]
-
-    def answered() -> bool:
-        answers.append(ask())
-        return bool(answers[-1])
-
-    wait_until(answered, "its end")
-    return answers[-1]
-
-
 def test_one_that_falls_silent_is_opened_again(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(window_process, "SILENCE", 0.3)
     window = opened("""import sys, time; print('{"do": "alive"}', flush=True); time.sleep(60)""")
     try:
         wait_until(lambda: bool(window.requests()), "its first word")
         first = window.process_id
-        assert until_said(window.mourn) == "the window stood still for 0.3 s; opened it again."
+        said: list[str] = []
+        wait_until(lambda: bool(taken(said, [window.mourn()])[-1]), "its end")
+        assert said[-1] == "the window stood still for 0.3 s; opened it again."
         assert window.running
         assert window.process_id != first
     finally:
@@ -57,10 +54,9 @@ def test_one_that_was_closed_with_a_question_open_is_opened_again(tmp_path: Path
         "if there: sys.stdin.read()"
     )
     try:
-        assert (
-            until_said(lambda: window.mourn(needed=True))
-            == "the window was closed with a question open; opened it again."
-        )
+        said: list[str] = []
+        wait_until(lambda: bool(taken(said, [window.mourn(needed=True)])[-1]), "its end")
+        assert said[-1] == "the window was closed with a question open; opened it again."
         assert window.running
     finally:
         window.close()
@@ -69,13 +65,8 @@ def test_one_that_was_closed_with_a_question_open_is_opened_again(tmp_path: Path
 def test_a_line_that_is_no_request_is_handed_on_as_one_that_nobody_knows() -> None:
     window = opened("print('low tide', flush=True); print('[1]', flush=True); import sys; sys.stdin.read()")
     try:
-        found: list[dict[str, object]] = []
-
-        def both() -> bool:
-            found.extend(window.requests())
-            return len(found) == 2
-
-        wait_until(both, "both lines")
+        found: list[dict[str, Any]] = []
+        wait_until(lambda: len(taken(found, window.requests())) == 2, "both lines")
         assert found == [{"do": "low tide"}, {"do": "[1]"}]
     finally:
         window.close()
