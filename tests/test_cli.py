@@ -73,7 +73,9 @@ def test_an_unknown_address_gets_the_nearest_one(tmp_path: Path) -> None:
 
 
 def test_an_unknown_ending_is_refused(tmp_path: Path) -> None:
-    assert "use .flac, .gif, .png, .wav, .webp" in refused("render", PATCH, "-o", tmp_path / "x.mp3")
+    assert "use .flac, .gif, .mkv, .mp4, .png, .wav, .webp" in refused(
+        "render", PATCH, "-o", tmp_path / "x.mp3"
+    )
 
 
 def test_a_still_takes_exposure_phosphor_and_look(tmp_path: Path) -> None:

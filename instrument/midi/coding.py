@@ -52,7 +52,7 @@ def coding_of(values: Sequence[int]) -> Coding | None:
     --------
     >>> coding_of([1, 1, 2, 1, 127, 127])
     Coding(manner='relative_twos', sure=True)
-    >>> coding_of([65, 65, 66, 65])
+    >>> coding_of([65, 65, 65, 66])
     Coding(manner='relative_offset', sure=False)
     >>> coding_of([1, 1, 2, 65, 65])
     Coding(manner='relative_sign', sure=True)

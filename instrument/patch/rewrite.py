@@ -216,7 +216,7 @@ def _apply(data: Any, change: Change, make: Any) -> None:
         if not is_filled:
             raise EditError(f"{named(change.path[:-1])} is no table and no list.")
         _below(here, (last,))
-        del here[last]  # type: ignore[arg-type]
+        del here[last]
         if not here and isinstance(here, list) and way[-1] in TABLES:
             del above[way[-1]]
     elif isinstance(last, int):

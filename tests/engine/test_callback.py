@@ -231,7 +231,8 @@ def test_these_checks_see_code_that_allocates() -> None:
 
 
 def test_the_text_under_test_is_the_whole_callback(texts: dict[str, str]) -> None:
-    assert set(texts) == {"stream", "push", *(unit.name for unit in ALL.values())}
+    # What feeds a device with more channels is compiled where it is first used, which may have been here.
+    assert set(texts) - {"outlet"} == {"stream", "push", *(unit.name for unit in ALL.values())}
     defined = [name for text in texts.values() for name in functions_of(text)]
     for part in (
         "run_block",
@@ -250,7 +251,11 @@ def test_it_calls_nothing_but_itself_the_processor_and_the_clock(texts: dict[str
     # pow and log10 are libm's, for the curves of controls; they neither wait nor allocate.
     units = {unit.name for unit in ALL.values()}
     # Formulas call libm's pure functions, which do neither, for what their vectors leave over.
-    allowed = {"stream": {"beamhand_clock", "pow", "log10"}, FORMULA.name: set(LIBM)}
+    allowed = {
+        "stream": {"beamhand_clock", "pow", "log10"},
+        "outlet": {"beamhand_stream"},
+        FORMULA.name: set(LIBM),
+    }
     for name, text in texts.items():
         assert called_by_pointer(text) == []
         assert called_outside(text) <= units | allowed.get(name, set())

@@ -60,7 +60,8 @@ class Desk:
 
     def hear(self, *messages: Message, port: int = 1) -> None:
         for message in messages:
-            assert self.engine.push(midi_event(0, *(*message, 0, 0)[:3], port))
+            status, first, second = (*message, 0, 0)[:3]
+            assert self.engine.push(midi_event(0, status, first, second, port))
 
     def set(self, address: str, value: float) -> None:
         assert self.engine.set(address, value)

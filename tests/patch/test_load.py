@@ -89,7 +89,7 @@ FAULTS = [
         8,
         "layer.1.frequency",
         (
-            "layer.1.frequency is not a field; this table takes form, level, name, pen, place and source. "
+            "layer.1.frequency is not a field; this table takes form, level, name, notes, pen, place and source. "
             "It belongs one table further down, as pen.frequency."
         ),
     ),

@@ -68,7 +68,7 @@ class TestBeginAndEnd:
     def test_no_time_at_all_still_plays_a_block(self, patch: Path) -> None:
         said: list[str] = []
         assert run_show(ShowOptions((patch,), audio="off", window=False, seconds=0), said.append) == 0
-        assert said[-1] == "playing Levels through silent clock, 48000 Hz"
+        assert "playing Levels through silent clock, 48000 Hz" in said
 
     def test_it_ends_after_the_given_seconds(self, patch: Path) -> None:
         began = time.monotonic()
