@@ -81,7 +81,9 @@ def test_an_event_at_the_very_beginning_is_not_lost(circle: Program, tmp_path: P
 
 
 def test_an_unknown_ending_is_refused_with_the_known_ones(circle: Program, tmp_path: Path) -> None:
-    with pytest.raises(ExportError, match=r"cannot write \.ogg; use \.flac, \.gif, \.mkv, \.mp4, \.png, \.wav, \.webp"):
+    with pytest.raises(
+        ExportError, match=r"cannot write \.ogg; use \.flac, \.gif, \.mkv, \.mp4, \.png, \.wav, \.webp"
+    ):
         export_sound(playing(circle), tmp_path / "x.ogg", 10, 64, [])
 
 
