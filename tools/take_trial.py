@@ -66,7 +66,7 @@ class Remote:
         return [self.lines.get() for _ in range(self.lines.qsize())]
     def send(self, state):
         print(json.dumps(state), flush=True)
-    def mourn(self):
+    def mourn(self, **how):
         return ""
     def close(self):
         pass
