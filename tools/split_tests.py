@@ -1,6 +1,8 @@
 """Which tests may share the machine and which need it alone, and one answer from all runs."""
 
+import re
 from collections.abc import Sequence
+from pathlib import Path
 
 NO_TESTS_COLLECTED = 5  # pytest.ExitCode.NO_TESTS_COLLECTED, pytest's reference documentation
 
@@ -9,8 +11,11 @@ KINDS = ("not realtime and not device", "device and not realtime", "realtime")
 """Which tests each run takes, by their marks: what needs the processor only, what owns a sound server or a screen and
 mostly waits for it, and what measures time and must have the machine to itself."""
 
-_HOW = (["-n", "2"], ["-n", "2", "--dist", "loadfile"], ["-n", "0"])
-"""A server is started once for a file of tests, so that files are kept together."""
+_HOW = (["-n", "2"], ["-n", "3", "--dist", "loadfile"], ["-n", "0"])
+"""A server is started once for a file of tests, so that files are kept together; what waits leaves room for a third."""
+
+_MARKS = ("", "device", "realtime")
+"""The mark that a file must hold to be worth reading for a run; reading all of them takes half a minute."""
 
 
 def pytest_runs(arguments: Sequence[str]) -> list[list[str]]:
@@ -37,7 +42,29 @@ def pytest_runs(arguments: Sequence[str]) -> list[list[str]]:
         else:
             rest.append(word)
     also = f" and ({wanted})" if wanted else ""
-    return [[*rest, *how, "-m", f"{kind}{also}"] for kind, how in zip(KINDS, _HOW, strict=True)]
+    named = any(Path(word.split("::")[0]).exists() for word in rest)
+    return [
+        [*rest, *([] if named else marked_files(mark)), *how, "-m", f"{kind}{also}"]
+        for kind, mark, how in zip(KINDS, _MARKS, _HOW, strict=True)
+    ]
+
+
+def marked_files(mark: str) -> list[str]:
+    """Return the files of tests that hold a mark, sorted; none for an empty mark.
+
+    Parameters
+    ----------
+    mark : str
+
+    Returns
+    -------
+    list of str
+    """
+    if not mark:
+        return []
+    tests = Path(__file__).resolve().parents[1] / "tests"
+    found = re.compile(rf"pytest\.mark\.{mark}\b")
+    return sorted(str(path) for path in tests.rglob("test_*.py") if found.search(path.read_text("utf-8")))
 
 
 def verdict(codes: Sequence[int]) -> int:

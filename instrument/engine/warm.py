@@ -26,6 +26,10 @@ _ENTRIES = (
 )
 
 
+_LONGEST = ("unit_modulate", "unit_start", "unit_layer_draw")
+_PATIENCE = 0.05
+
+
 def is_warm() -> bool:
     """Return whether machine code of exactly these sources is in the cache."""
     found = [path.name for path in cache_folder().rglob("*.nbc")]
@@ -55,7 +59,7 @@ def warm(console: Console | None = None) -> float:
 
     worker = threading.Thread(target=compile_all)
     if not console.is_terminal:
-        console.print("compiling the engine, once for this version (about half a minute) ...")
+        console.print("compiling the engine, once for this version (a minute or two) ...")
     columns = (TextColumn("compiling the engine, once for this version"), BarColumn(), TimeElapsedColumn())
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
         bar = progress.add_task("", total=USUAL_SECONDS)
@@ -71,14 +75,16 @@ def warm(console: Console | None = None) -> float:
 
 
 def _compile_units() -> None:
-    # Every unit in a process of its own, as many at a time as there are cores.
-    waiting = [*ALL, "callback"]
+    # Every unit in a process of its own, as many at a time as there are cores, and the longest first.
+    waiting = sorted([*ALL, "callback"], key=lambda module: module in _LONGEST)
     running: list[subprocess.Popen[bytes]] = []
     while waiting or running:
         while waiting and len(running) < (os.cpu_count() or 1):
             command = [sys.executable, "-m", "instrument.engine.warm", waiting.pop()]
             running.append(subprocess.Popen(command))  # noqa: S603 - our own interpreter and module
-        running.pop(0).wait()  # what one could not compile is compiled, and its error seen, in this process
+        time.sleep(_PATIENCE)
+        # What one could not compile is compiled, and its error seen, in this process.
+        running = [process for process in running if process.poll() is None]
 
 
 def compile_alone(module: str) -> None:

@@ -2,7 +2,7 @@
 
 import pytest
 from _pytest.mark.expression import Expression
-from split_tests import KINDS, pytest_runs, verdict
+from split_tests import KINDS, marked_files, pytest_runs, verdict
 
 TOGETHER, PAIRED, ALONE = range(3)
 
@@ -16,6 +16,17 @@ def test_every_test_belongs_to_one_run_whatever_its_marks() -> None:
             return marks[name]  # noqa: B023 - asked within this turn
 
         assert sum(Expression.compile(words).evaluate(marked) for words in expressions) == 1
+
+
+def test_a_run_reads_the_files_that_hold_its_mark_and_no_other() -> None:
+    assert [path for path in marked_files("realtime") if path.endswith("test_silent.py")]
+    assert not [path for path in marked_files("device") if path.endswith("test_silent.py")]
+    assert set(marked_files("device")) <= set(pytest_runs([])[PAIRED])
+    assert not [word for word in pytest_runs([])[TOGETHER] if word.endswith(".py")]
+
+
+def test_whoever_names_files_gets_those_only() -> None:
+    assert not [word for run in pytest_runs(["tests"]) for word in run if word.endswith(".py")]
 
 
 def test_wishes_reach_every_run() -> None:
