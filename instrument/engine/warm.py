@@ -14,6 +14,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from instrument.engine.compiled import cache_folder
+from instrument.engine.lean import spare_machine_code
 from instrument.engine.units import ALL
 
 USUAL_SECONDS = 40.0
@@ -95,6 +96,7 @@ def compile_alone(module: str) -> None:
     module : str
         ``callback`` or one of `units.ALL`.
     """
+    spare_machine_code()
     for name, unit in ALL.items():
         if name != module:
             sys.modules[f"instrument.engine.{name}"] = ModuleType(name)
