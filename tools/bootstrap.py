@@ -136,12 +136,18 @@ def _install(python: Path, extras: Sequence[str], root: Path) -> None:
 
 
 def _warm_engine(python: Path, root: Path) -> None:
-    for part in COMPILED:
-        if (root / part).with_suffix(".py").exists():
-            _run_or_exit(
-                [str(python), "-P", "-m", part.replace("/", ".")],
-                "The engine could not be compiled; the lines above say why.",
-            )
+    parts = [part.replace("/", ".") for part in COMPILED if (root / part).with_suffix(".py").exists()]
+    if not parts:
+        return
+    engine, *others = [[str(python), "-P", "-m", part] for part in parts]
+    trouble = "The engine could not be compiled; the lines above say why."
+    _run_or_exit(engine, trouble)
+    # The engine keeps every core busy by itself; what follows takes one each.
+    running = [subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=sys.stderr) for command in others]
+    failed = [code for code in [process.wait() for process in running] if code != 0]
+    if failed:
+        _say(trouble)
+        raise SystemExit(failed[0] if failed[0] > 0 else 1)
 
 
 def _run_or_exit(command: Sequence[str], sentence: str, *, cwd: Path | None = None) -> None:
