@@ -153,7 +153,12 @@ def test_a_thousand_recalls_by_program_change_are_all_carried_out_and_keep_nothi
         counters = engine.record["counters"]
         underflows, missed = int(counters["underflows"]), listener.xruns
         listener.send(*[(0xC0, number % 2) for number in range(RECALLS)])
-        wait_until(lambda: len(midi_applied(engine)) >= RECALLS + 1, "the last recall")
+        # What the server itself misses never reaches us.
+        wait_until(
+            lambda: len(midi_applied(engine)) >= RECALLS + 1 - 2 * (listener.xruns - missed),
+            "the last recall",
+        )
+        time.sleep(0.2)
         events, _, _ = engine.log_since(0)
         recalls = events[(events["kind"] == EVENT_ACTION) & (events["flags"] == FLAG_ASKED)]
         lost = 2 * (listener.xruns - missed)  # what the server itself misses never reaches us
@@ -190,8 +195,13 @@ def test_when_the_sound_server_dies_the_show_goes_on_and_is_heard_again_once_it_
             show.wait_for("jack (JACK) is back: playing through it again")
             listener.play_into()
             assert time.monotonic() - began < 3.0
-            listener.send((0xB0, 1, 127))
-            wait_until(lambda: engine.value("output.offset.x") == 0.5, "the controller")
+
+            def moved() -> bool:
+                # Again, because a period that the server misses takes its messages with it.
+                listener.send((0xB0, 1, 127))
+                return engine.value("output.offset.x") == 0.5
+
+            wait_until(moved, "the controller")
             listener.hear()
             listener.wait_for_sound()
             # Of the very value if it is resampled: the filters pass a constant exactly.
