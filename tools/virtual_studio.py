@@ -99,7 +99,7 @@ def screen(size: str = "1280x800") -> Iterator[str]:
     with tempfile.TemporaryFile("w+") as told:
         try:
             server = subprocess.Popen(
-                ["Xvfb", "-displayfd", str(told.fileno()), "-screen", "0", f"{size}x24"],
+                ["Xvfb", "-noreset", "-displayfd", str(told.fileno()), "-screen", "0", f"{size}x24"],
                 pass_fds=[told.fileno()],
                 stderr=subprocess.DEVNULL,
             )

@@ -82,7 +82,8 @@ def running_display(folder: Path) -> Iterator[Display]:
             pytest.fail(sentence)
         pytest.skip(sentence)
     reading, writing = os.pipe()
-    options = ["-screen", "0", f"{SIDE}x{SIDE}x24", "-fbdir", str(folder), "-nolisten", "tcp"]
+    # Without a reset when the last client leaves, which is between two commands and would turn the next one away.
+    options = ["-noreset", "-screen", "0", f"{SIDE}x{SIDE}x24", "-fbdir", str(folder), "-nolisten", "tcp"]
     server = subprocess.Popen(
         ["Xvfb", "-displayfd", str(writing), *options], pass_fds=[writing], stderr=subprocess.DEVNULL
     )
