@@ -32,7 +32,7 @@ documentation), and text and drawings stay far below."""
 SMALL = 1 << 20
 """Bytes up to which nobody minds what a file packs to."""
 
-_DAMAGE = (
+DAMAGE = (
     OSError,
     ValueError,
     EOFError,
@@ -140,7 +140,7 @@ def unpack(source: Path, folder: Path | None = None) -> Path:
         part.rename(target)
     except FileNotFoundError as error:
         raise PackError(f"{error.filename or source}: there is no such file; check the name.") from None
-    except _DAMAGE as error:
+    except DAMAGE as error:
         if isinstance(error, PackError):
             raise
         raise PackError(f"{source}: this is no pack that can be opened ({error}); get it again.") from None

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import io
-import lzma
 import math
 import zipfile
-import zlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +12,7 @@ import numpy as np
 
 from instrument.engine.layout import POOL, SOURCE_PATH
 from instrument.engine.parameters import ADDRESSES, INDEX
+from instrument.patch.pack import DAMAGE
 from instrument.takes.errors import TakeError
 from instrument.takes.identity import identity_in
 
@@ -26,19 +25,6 @@ if TYPE_CHECKING:
 
 LARGEST = POOL * 8 + (1 << 20)
 """Bytes of one array: all that the engine has room for."""
-
-_DAMAGE = (
-    OSError,
-    ValueError,
-    KeyError,
-    EOFError,
-    NotImplementedError,
-    RuntimeError,
-    zipfile.BadZipFile,
-    zlib.error,
-    lzma.LZMAError,
-)
-"""What reading an archive of unknown origin raises."""
 
 _NAMES = "addresses"
 _VALUES = "values"
@@ -124,7 +110,7 @@ def read_program(path: Path) -> StoredProgram:
         lines = {int(name.removeprefix(_LAYER)) - 1: line for name, line in arrays.items()}
     except FileNotFoundError:
         raise TakeError(f"{path}: this part of the take is missing; restore a copy.") from None
-    except _DAMAGE as error:
+    except (*DAMAGE, KeyError) as error:
         raise TakeError(f"{path}: this part of the take is damaged ({error}); restore a copy.") from None
     if values.dtype != np.float64 or values.shape != (len(addresses),):
         raise TakeError(f"{path}: {len(addresses)} addresses have {values.shape} values; restore a copy.")
