@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
-import queue
 import subprocess
 import sys
-import threading
 import time
-from contextlib import suppress
-from typing import IO, Any
+from typing import Any
+
+from instrument.guest import Guest
 
 ALIVE = "alive"
 """Request by which a window says each second that it goes on."""
@@ -47,9 +45,7 @@ class WindowProcess:
 
     def __init__(self, memory: str, rate: float) -> None:
         self._command = [sys.executable, "-m", "instrument.window", memory, repr(rate)]
-        self._process: subprocess.Popen[bytes] | None = None
-        self._said: queue.SimpleQueue[bytes] = queue.SimpleQueue()
-        self._unsent = b""
+        self._guest = Guest("window")
         self._latest: dict[str, Any] = {}
         self._began = 0.0
         self._restarts = 0
@@ -60,12 +56,12 @@ class WindowProcess:
     @property
     def running(self) -> bool:
         """Whether the window is there."""
-        return self._process is not None and self._process.poll() is None
+        return self._guest.running
 
     @property
     def process_id(self) -> int | None:
         """Number of its process; None if there is none."""
-        return self._process.pid if self._process is not None else None
+        return self._guest.process.pid if self._guest.process is not None else None
 
     def start(self) -> None:
         """Open the window.
@@ -75,35 +71,23 @@ class WindowProcess:
         OSError
             If no process can be started.
         """
-        # In a process group of its own, so that Ctrl-C reaches the stage alone, which then ends the window.
-        self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and module
-            self._command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True
-        )
+        self._guest.start(self._command)
         self._began = self._looked = time.monotonic()
-        self._unsent = b""
         self._alive, self._silent = False, 0.0
-        if self._process.stdin is not None:
-            with suppress(OSError, AttributeError):  # a window that stalls must not stall the stage
-                os.set_blocking(self._process.stdin.fileno(), False)
-        threading.Thread(
-            target=_listen, args=(self._process.stdout, self._said), name="window", daemon=True
-        ).start()
         if self._latest:
             self.send(self._latest)
 
     def send(self, message: dict[str, Any]) -> None:
         """Tell the window something; it is remembered for a window started later."""
         self._latest = {**self._latest, **message}
-        if self.running and len(self._unsent) < _MOST_UNSENT:
-            self._unsent += json.dumps(message).encode() + b"\n"
-            self._write()
+        if self.running and self._guest.unsent < _MOST_UNSENT:
+            self._guest.send(message)
 
     def requests(self) -> list[dict[str, Any]]:
         """Return what the window has asked for since the last call; a line that is no request asks for nothing known."""
-        self._write()
+        self._guest.send_on()
         found = []
-        while not self._said.empty():
-            line = self._said.get()
+        for line in self._guest.said():
             self._silent = 0.0
             try:
                 message = json.loads(line)
@@ -126,13 +110,14 @@ class WindowProcess:
             Whether there is a question, so that even a window that was closed is opened again.
         """
         stalled = self._has_stalled()
-        if stalled and self._process is not None:
-            self._process.kill()
-            self._process.wait()
-        if self._process is None or (status := self._process.poll()) is None:
+        process = self._guest.process
+        if stalled and process is not None:
+            process.kill()
+            process.wait()
+        if process is None or (status := process.poll()) is None:
             return ""
         lived = time.monotonic() - self._began
-        self._let_go()
+        self._guest.let_go()
         if status == _CLOSED and not needed:
             return "the window has closed; the sound plays on."
         # An exception that nobody caught has the same status, but comes later.
@@ -163,12 +148,10 @@ class WindowProcess:
 
     def close(self) -> None:
         """End the conversation, which ends the window; one that does not listen is ended."""
-        process = self._process
+        process = self._guest.process
         if process is None:
             return
-        if process.stdin is not None:
-            with suppress(OSError):
-                process.stdin.close()
+        self._guest.hang_up()
         for end in (process.terminate, process.kill):
             try:
                 process.wait(_PATIENCE)
@@ -176,30 +159,4 @@ class WindowProcess:
             except subprocess.TimeoutExpired:
                 end()
         process.wait()
-        self._let_go()
-
-    def _let_go(self) -> None:
-        if self._process is not None and self._process.stdin is not None:
-            with suppress(OSError):
-                self._process.stdin.close()
-        self._process = None
-
-    def _write(self) -> None:
-        if not self._unsent or self._process is None or self._process.stdin is None:
-            return
-        try:
-            written = os.write(self._process.stdin.fileno(), self._unsent)
-        except BlockingIOError:
-            return
-        except (OSError, ValueError):
-            self._unsent = b""
-            return
-        self._unsent = self._unsent[written:]
-
-
-def _listen(stream: IO[bytes] | None, said: queue.SimpleQueue[bytes]) -> None:
-    if stream is None:
-        return
-    with suppress(OSError, ValueError), stream:
-        for line in stream:
-            said.put(line)
+        self._guest.let_go()

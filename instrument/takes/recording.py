@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import json
-import os
-import queue
 import subprocess
 import sys
-import threading
 import time
 from contextlib import suppress
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any
 
 import platformdirs
 
 from instrument.engine.engine import Engine
+from instrument.guest import Guest
 from instrument.takes.identity import identity_in
 
 if TYPE_CHECKING:
@@ -85,9 +83,7 @@ class Recording:
         self._engine = engine
         self._keep = keep
         self._tags = dict(tags or {})
-        self._process: subprocess.Popen[bytes] | None = None
-        self._said: queue.SimpleQueue[bytes] = queue.SimpleQueue()
-        self._unsent = b""
+        self._guest = Guest("recorder")
         self._loaded: list[dict[str, Any]] = []
         self._wanted = False
         self._unfinished = 0
@@ -123,28 +119,12 @@ class Recording:
         OSError
             If no process can be started.
         """
-        if self._process is not None:
+        if self._guest.process is not None:
             return
-        command = [
-            sys.executable,
-            "-m",
-            "instrument.takes.recorder",
-            self._engine.memory.name,
-            repr(self._keep),
-        ]
-        # In a process group of its own: Ctrl-C is for the stage, at whose end the take is ended.
-        self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and module
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True
-        )
-        if self._process.stdin is not None:
-            with suppress(OSError, AttributeError):  # a recorder that stalls must not stall the stage
-                os.set_blocking(self._process.stdin.fileno(), False)
-        listener = threading.Thread(
-            target=_listen, args=(self._process.stdout, self._said), name="recorder", daemon=True
-        )
-        listener.start()
+        name, keep = self._engine.memory.name, repr(self._keep)
+        self._guest.start([sys.executable, "-m", "instrument.takes.recorder", name, keep])
         for message in self._loaded:
-            self._send(message)
+            self._guest.send(message)
 
     def loaded(self, slot: int, name: Path, title: str, text: str, files: Iterable[Path]) -> None:
         """Tell whose program is in a slot; called after it was loaded and before anything changes to it.
@@ -171,8 +151,8 @@ class Recording:
             "files": [str(file) for file in files],
         }
         self._loaded.append(message)
-        if self._process is not None:
-            self._send(message)
+        if self._guest.process is not None:
+            self._guest.send(message)
 
     def begin(self, parent: Path) -> None:
         """Record from now on, into a new folder in `parent`."""
@@ -220,37 +200,29 @@ class Recording:
         said: list[str] = []
         while self.folder is None:
             said += self.look()
-            running = self._process is not None and self._process.poll() is None
-            if self.trouble or not running or time.monotonic() > deadline:
+            if self.trouble or not self._guest.running or time.monotonic() > deadline:
                 raise OSError(self.trouble or "the recording cannot begin: the recorder does not start.")
             time.sleep(_TURN)
         return said
 
     def send_on(self) -> None:
         """Send what found no room in the pipe before; never waits."""
-        self._write()
+        self._guest.send_on()
 
     def look(self) -> list[str]:
         """Return what is to be said since the last call; never waits."""
-        self._write()
-        said: list[str] = []
-        while not self._said.empty():
-            with suppress(ValueError):
-                self._take(json.loads(self._said.get()), said)
-        if self._process is not None and self._process.poll() is not None:
+        self._guest.send_on()
+        said = self._rest()
+        if self._guest.process is not None and not self._guest.running:
             self._mourn(said)
         return said
 
     def close(self) -> list[str]:
         """End the take under way and the recorder; return what is to be said."""
-        process = self._process
+        process = self._guest.process
         if process is None:
             return []
-        if process.stdin is not None:
-            with suppress(OSError):
-                os.set_blocking(process.stdin.fileno(), True)
-                process.stdin.write(self._unsent)
-                process.stdin.close()
+        self._guest.hang_up(in_full=True)
         said = self._rest()
         if not self._unfinished:
             process.kill()  # nothing would be missing, and it may still be starting
@@ -261,14 +233,14 @@ class Recording:
             said.append("the recording is still being finished; it will end by itself.")
         time.sleep(_TURN)
         said += self._rest()
-        self._process = None
+        self._guest.process = None
         return said
 
     def _rest(self) -> list[str]:
         said: list[str] = []
-        while not self._said.empty():
+        for line in self._guest.said():
             with suppress(ValueError):
-                self._take(json.loads(self._said.get()), said)
+                self._take(json.loads(line), said)
         return said
 
     def _take(self, message: dict[str, Any], said: list[str]) -> None:
@@ -290,10 +262,7 @@ class Recording:
 
     def _mourn(self, said: list[str]) -> None:
         # Another one is started when it is asked for something; what went before is lost to it.
-        if self._process is not None and self._process.stdin is not None:
-            with suppress(OSError):
-                self._process.stdin.close()
-        self._process = None
+        self._guest.let_go()
         self._unfinished = 0
         if self._wanted:
             self.trouble = "the recorder has ended, and with it the recording; the sound plays on."
@@ -303,28 +272,4 @@ class Recording:
 
     def _ask(self, message: dict[str, Any]) -> None:
         self.open()
-        self._send(message)
-
-    def _send(self, message: dict[str, Any]) -> None:
-        self._unsent += json.dumps(message).encode() + b"\n"
-        self._write()
-
-    def _write(self) -> None:
-        if not self._unsent or self._process is None or self._process.stdin is None:
-            return
-        try:
-            written = os.write(self._process.stdin.fileno(), self._unsent)
-        except BlockingIOError:
-            return
-        except (OSError, ValueError):
-            self._unsent = b""
-            return
-        self._unsent = self._unsent[written:]
-
-
-def _listen(stream: IO[bytes] | None, said: queue.SimpleQueue[bytes]) -> None:
-    if stream is None:
-        return
-    with suppress(OSError, ValueError), stream:
-        for line in stream:
-            said.put(line)
+        self._guest.send(message)
