@@ -27,14 +27,47 @@ _FLUSH_ARM = 1 << 24
 """FPCR bit FZ. Arm Architecture Reference Manual for A-profile, FPCR."""
 
 
+def record_at(kind: Any) -> Any:
+    """Return what reads an untyped pointer as a record of one type."""
+
+    @intrinsic
+    def read(typing_context: Any, pointer: Any) -> Any:
+        def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
+            return builder.bitcast(values[0], context.get_value_type(kind))
+
+        return kind(types.voidptr), generate
+
+    return read
+
+
+def pointer_to(kind: Any) -> Any:
+    """Return what makes a pointer of one type of an address, an unsigned number of 64 bits."""
+
+    @intrinsic
+    def point(typing_context: Any, address: Any) -> Any:
+        def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
+            return builder.inttoptr(values[0], context.get_value_type(kind))
+
+        return kind(types.uint64), generate
+
+    return point
+
+
 @intrinsic
-def as_memory(typing_context: Any, pointer: Any) -> Any:
-    """Read an untyped pointer as the engine's memory record."""
+def address(typing_context: Any, pointer: Any) -> Any:
+    """Return the address that a pointer of any type holds, an unsigned number of 64 bits."""
 
     def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
-        return builder.bitcast(values[0], context.get_value_type(MEMORY_TYPE))
+        return builder.ptrtoint(values[0], context.get_value_type(types.uint64))
 
-    return MEMORY_TYPE(types.voidptr), generate
+    return types.uint64(pointer), generate
+
+
+as_memory = record_at(MEMORY_TYPE)
+"""Reads an untyped pointer as the engine's memory record."""
+
+as_event = record_at(EVENT_TYPE)
+"""Reads an untyped pointer as one event record."""
 
 
 @intrinsic
@@ -45,16 +78,6 @@ def address_of(typing_context: Any, memory: Any) -> Any:
         return builder.bitcast(values[0], context.get_value_type(types.voidptr))
 
     return types.voidptr(MEMORY_TYPE), generate
-
-
-@intrinsic
-def as_event(typing_context: Any, pointer: Any) -> Any:
-    """Read an untyped pointer as one event record."""
-
-    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
-        return builder.bitcast(values[0], context.get_value_type(EVENT_TYPE))
-
-    return EVENT_TYPE(types.voidptr), generate
 
 
 @intrinsic

@@ -16,14 +16,13 @@ from typing import Any
 import llvmlite.binding
 import numpy as np
 from numba import cfunc, from_dtype, types
-from numba.extending import intrinsic
 
 from instrument.engine.callback import PUSH_SIGNATURE, STREAM_SIGNATURE, push_callback
 from instrument.engine.compiled import ENTRY_OPTIONS, compiled, quiet
 from instrument.engine.engine import CALLBACK_ADDRESS
 from instrument.engine.event import copy_event
 from instrument.engine.layout import EVENT, EVENT_MIDI, RING, RING_EVENTS, RING_MIDI
-from instrument.engine.machine import as_event, as_memory, fence
+from instrument.engine.machine import address, as_event, as_memory, fence, pointer_to, record_at
 from instrument.stage.jack_library import PROCESS_FUNCTIONS, process_function
 from instrument.stage.outlet import FEED_ADDRESS
 
@@ -136,38 +135,12 @@ _feed = types.ExternalFunction("beamhand_feed", STREAM_SIGNATURE)
 _push = types.ExternalFunction("beamhand_push", PUSH_SIGNATURE)
 
 
-@intrinsic
-def as_state(typing_context: Any, pointer: Any) -> Any:
-    """Read an untyped pointer as the record above."""
+as_state = record_at(STATE_TYPE)
+"""Reads an untyped pointer as the record above."""
 
-    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
-        return builder.bitcast(values[0], context.get_value_type(STATE_TYPE))
-
-    return STATE_TYPE(types.voidptr), generate
-
-
-def _pointer_to(kind: Any) -> Any:
-    @intrinsic
-    def pointer(typing_context: Any, address: Any) -> Any:
-        def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
-            return builder.inttoptr(values[0], context.get_value_type(kind))
-
-        return kind(types.uint64), generate
-
-    return pointer
-
-
-_untyped = _pointer_to(types.voidptr)
-_floats = _pointer_to(types.CPointer(types.float32))
-_bytes = _pointer_to(types.CPointer(types.uint8))
-
-
-@intrinsic
-def _address(typing_context: Any, pointer: Any) -> Any:
-    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
-        return builder.ptrtoint(values[0], context.get_value_type(types.uint64))
-
-    return types.uint64(types.voidptr), generate
+_untyped = pointer_to(types.voidptr)
+_floats = pointer_to(types.CPointer(types.float32))
+_bytes = pointer_to(types.CPointer(types.uint8))
 
 
 @compiled
@@ -267,7 +240,7 @@ def _take_midi(s, now, frames):
     # All inputs merged in order of time; among equals the lowest comes first.
     n = s.n_sources
     for k in range(n):
-        s.buffers[k] = _address(_get_buffer(_untyped(s.sources[k]), np.uint32(frames)))
+        s.buffers[k] = address(_get_buffer(_untyped(s.sources[k]), np.uint32(frames)))
         s.next[k] = 0
         s.count[k] = np.int64(_event_count(_untyped(s.buffers[k])))
         _look_at_next(s, k, frames)
@@ -292,7 +265,7 @@ def _take_midi(s, now, frames):
 def _send_midi(s, now, frames):
     # What finds no room in a period's buffer waits for the next one.
     for k in range(s.n_targets):
-        s.buffers[k] = _address(_get_buffer(_untyped(s.targets[k]), np.uint32(frames)))
+        s.buffers[k] = address(_get_buffer(_untyped(s.targets[k]), np.uint32(frames)))
         _clear_buffer(_untyped(s.buffers[k]))
     at = np.int64(0)
     while s.out_head < s.out_tail:
@@ -324,7 +297,7 @@ def _render(s, frames, flags):
     while done < frames:
         n = min(np.int64(SLICE), frames - done)
         for channel in range(channels):
-            live = _floats(_address(_get_buffer(_untyped(s.inputs[channel]), np.uint32(frames))))
+            live = _floats(address(_get_buffer(_untyped(s.inputs[channel]), np.uint32(frames))))
             for i in range(n):
                 taken[channels * i + channel] = live[done + i]
         if s.outlet != 0:
@@ -333,7 +306,7 @@ def _render(s, frames, flags):
             _stream(taken, rendered, np.uint64(n), nothing, flags, _untyped(s.memory))
         flags = np.uint64(0)
         for channel in range(outputs):
-            out = _floats(_address(_get_buffer(_untyped(s.outputs[channel]), np.uint32(frames))))
+            out = _floats(address(_get_buffer(_untyped(s.outputs[channel]), np.uint32(frames))))
             for i in range(n):
                 out[done + i] = rendered[outputs * i + channel]
         done += n

@@ -20,13 +20,12 @@ from typing import TYPE_CHECKING, Any
 import llvmlite.binding
 import numpy as np
 from numba import cfunc, from_dtype, types
-from numba.extending import intrinsic
 
 from instrument.engine.callback import STREAM_SIGNATURE
 from instrument.engine.compiled import ENTRY_OPTIONS, compiled, keep_text, quiet
 from instrument.engine.engine import CALLBACK_ADDRESS
 from instrument.engine.guard import guard
-from instrument.engine.machine import as_memory
+from instrument.engine.machine import address, as_memory, pointer_to, record_at
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -121,35 +120,9 @@ llvmlite.binding.add_symbol("beamhand_stream", CALLBACK_ADDRESS)
 _stream = types.ExternalFunction("beamhand_stream", STREAM_SIGNATURE)
 
 
-@intrinsic
-def _as_state(typing_context: Any, pointer: Any) -> Any:
-    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
-        return builder.bitcast(values[0], context.get_value_type(_STATE_TYPE))
-
-    return _STATE_TYPE(types.voidptr), generate
-
-
-def _pointer_to(kind: Any) -> Any:
-    @intrinsic
-    def pointer(typing_context: Any, address: Any) -> Any:
-        def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
-            return builder.inttoptr(values[0], context.get_value_type(kind))
-
-        return kind(types.uint64), generate
-
-    return pointer
-
-
-_untyped = _pointer_to(types.voidptr)
-_floats = _pointer_to(types.CPointer(types.float32))
-
-
-@intrinsic
-def _address(typing_context: Any, pointer: Any) -> Any:
-    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
-        return builder.ptrtoint(values[0], context.get_value_type(types.uint64))
-
-    return types.uint64(types.CPointer(types.float32)), generate
+_as_state = record_at(_STATE_TYPE)
+_untyped = pointer_to(types.voidptr)
+_floats = pointer_to(types.CPointer(types.float32))
 
 
 @compiled
@@ -244,7 +217,7 @@ def run_outlet(s, incoming, out, frames, flags):
         if s.step != s.whole:
             _resample(s, n, flags)
         else:
-            source = _floats(_address(incoming) + np.uint64(4 * taken * done))
+            source = _floats(address(incoming) + np.uint64(4 * taken * done))
             into = _floats(s.own + np.uint64(_RENDERED_AT))
             _stream(source, into, np.uint64(n), _untyped(np.uint64(0)), flags, _untyped(s.memory))
         flags = np.uint64(0)
