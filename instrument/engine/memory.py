@@ -68,7 +68,10 @@ class Memory:
 
 
 def allocate(rate: float, *, shared: bool = False, ring_seconds: float = RING_SECONDS) -> Memory:
-    """Allocate a memory, touch every page of it, and write its header.
+    """Allocate a memory and write its header.
+
+    Every page of a shared one, which plays in real time, is touched. A private one, which renders offline, gets its
+    pages as it comes to use them: touching the rest would take longer than many a rendering.
 
     Parameters
     ----------
@@ -90,10 +93,10 @@ def allocate(rate: float, *, shared: bool = False, ring_seconds: float = RING_SE
         segment = shared_memory.SharedMemory(create=True, size=dtype.itemsize)
         record = np.ndarray((), dtype, segment.buf)
         memory = Memory(record, segment, owner=True)
+        np.ndarray((dtype.itemsize,), np.uint8, segment.buf)[:] = 0
     else:
         memory = Memory(np.zeros((), dtype))
         record = memory.record
-    np.ndarray((dtype.itemsize,), np.uint8, record.data if not shared else segment.buf)[:] = 0
     record["abi"] = ABI
     record["rate"] = rate
     record["ring_frames"] = frames
