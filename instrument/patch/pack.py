@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import lzma
 import re
 import shutil
 import stat
 import tempfile
 import zipfile
-import zlib
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
+from instrument.patch.damage import DAMAGE
 from instrument.patch.errors import shown
 from instrument.patch.load import load_patch
 from instrument.patch.routing import drawing_files
@@ -31,18 +30,6 @@ documentation), and text and drawings stay far below."""
 
 SMALL = 1 << 20
 """Bytes up to which nobody minds what a file packs to."""
-
-DAMAGE = (
-    OSError,
-    ValueError,
-    EOFError,
-    NotImplementedError,
-    RuntimeError,
-    zipfile.BadZipFile,
-    zlib.error,
-    lzma.LZMAError,
-)
-"""What reading an archive of unknown origin raises."""
 
 _PIECE = 1 << 16
 _ODD = re.compile(r'[<>:"|?*\\\x00-\x1f\x7f]')

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import os
 from bisect import bisect_left
+from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import soundfile
 
 from instrument.engine.layout import RING_PERFORM
-from instrument.takes.sound_file import FRAME_BYTES, set_tags, to_24_bits
+from instrument.takes.sound_file import FRAME_BYTES, flac_holds, set_tags, to_24_bits
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
-    from pathlib import Path
+    from collections.abc import Callable, Iterable, Iterator, Mapping
 
     import numpy as np
     import numpy.typing as npt
@@ -69,9 +71,80 @@ def check_rate(path: Path, rate: float) -> int:
     whole = round(rate)
     if whole != rate or whole <= 0 or not soundfile.check_format(container, subtype):
         raise ExportError(f"{path}: {rate:g} Hz is not a sample rate; use a whole number such as 48000")
-    if container == "FLAC" and whole > 655350:
-        raise ExportError(f"{path}: FLAC goes up to 655350 Hz, not {whole}; use .wav")
+    if container == "FLAC" and not flac_holds(whole):
+        raise ExportError(f"{path}: FLAC has no {whole} Hz; use .wav, or up to 655350 Hz in whole tens")
     return whole
+
+
+@contextmanager
+def appearing(
+    path: Path,
+    *errors: type[Exception],
+    ending: str = "",
+    take_name: Callable[[Path, Path], object] = Path.replace,
+) -> Iterator[Path]:
+    """Give the name of another file to write into, beside it; the file appears whole under its own name, or not at all.
+
+    Parameters
+    ----------
+    path : Path
+    *errors : type of Exception
+        What the writing may raise besides OSError.
+    ending : str
+        Of the other name, where the writing goes by it.
+    take_name : callable
+        Gives what was written its own name; by default in the place of an older file.
+
+    Raises
+    ------
+    ExportError
+        If it cannot be written.
+    """
+    part = path.with_name(f".{path.name}.part{ending}")
+    expected: tuple[type[Exception], ...] = (OSError, *errors)
+    try:
+        yield part
+        take_name(part, path)
+    except expected as error:
+        raise ExportError(f"{path}: cannot be written ({error}); name a folder with room for it") from error
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+
+
+def give_name(part: Path, path: Path) -> None:
+    """Give a finished file its name, unless there is something of that name.
+
+    Raises
+    ------
+    FileExistsError
+        If there is.
+    OSError
+        If the folder does not take it.
+    """
+    if os.name == "nt":
+        part.rename(path)
+        return
+    try:
+        path.hardlink_to(part)
+    except FileExistsError:
+        raise
+    except OSError:
+        # A file system without links: what could come between these two lines is a player's own second film.
+        refuse_what_is_there(path)
+        part.rename(path)
+
+
+def refuse_what_is_there(path: Path) -> None:
+    """Refuse a name that is taken.
+
+    Raises
+    ------
+    ExportError
+        If there is something of that name.
+    """
+    if path.exists() or path.is_symlink():
+        raise ExportError(f"{path}: there is something of this name already; give another name")
 
 
 def _time_of(event: Event) -> int:
@@ -154,20 +227,17 @@ def write_sound(
     container, subtype = sound_format(path)
     if container == "WAV" and frames * FRAME_BYTES > _LARGEST_WAV:
         container = "RF64"
-    part = path.with_name(f".{path.name}.part")
     clipped = 0
-    try:
-        with soundfile.SoundFile(part, "w", rate, 2, subtype, format=container) as file:
-            set_tags(file, tags or {})
-            for piece in pieces:
-                if subtype == "PCM_24":
-                    whole, beyond = to_24_bits(piece)
-                    file.write(whole)
-                    clipped += beyond
-                else:
-                    file.write(piece)
-        part.replace(path)
-    except (OSError, soundfile.SoundFileError) as error:
-        part.unlink(missing_ok=True)
-        raise ExportError(f"{path}: cannot be written ({error}); name a folder with room for it") from error
+    with (
+        appearing(path, soundfile.SoundFileError) as part,
+        soundfile.SoundFile(part, "w", rate, 2, subtype, format=container) as file,
+    ):
+        set_tags(file, tags or {})
+        for piece in pieces:
+            if subtype == "PCM_24":
+                whole, beyond = to_24_bits(piece)
+                file.write(whole)
+                clipped += beyond
+            else:
+                file.write(piece)
     return clipped

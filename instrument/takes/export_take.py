@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 import soundfile
 
 from instrument.takes.errors import TakeError
-from instrument.takes.export import PICTURES, check_rate, sound_format, write_sound
+from instrument.takes.export import (
+    PICTURES,
+    appearing,
+    check_rate,
+    give_name,
+    refuse_what_is_there,
+    sound_format,
+    write_sound,
+)
 from instrument.takes.film import FilmOptions, check_film, is_film, write_film
 from instrument.takes.picture import EXPOSURE, STILL, save_still
 from instrument.takes.rerender import Comparison, length_at, open_take, render_take
@@ -79,8 +87,7 @@ def export_take(
         sound_format(output)
     take = open_take(source)
     wanted = check_rate(output.with_suffix(".wav"), rate or take.facts.rate)
-    if output.exists() or output.is_symlink():
-        raise TakeError(f"{output}: there is something of this name already; give another name.")
+    refuse_what_is_there(output)
     if is_film(output):
         check_film(output, wanted, film or FilmOptions())
     compares = wanted == take.facts.rate
@@ -110,13 +117,8 @@ def export_take(
 def _write_float(
     path: Path, pieces: Iterator[npt.NDArray[np.float32]], rate: int, tags: Mapping[str, str]
 ) -> None:
-    part = path.with_name(f".{path.name}.part")
-    try:
+    with appearing(path, soundfile.SoundFileError, take_name=give_name) as part:
         part.unlink(missing_ok=True)
         with FloatFile(part, rate, tags) as file:
             for piece in pieces:
                 file.write(piece)
-        part.rename(path)
-    except (OSError, soundfile.SoundFileError) as error:
-        part.unlink(missing_ok=True)
-        raise TakeError(f"{path}: cannot be written ({error}); name a folder with room for it.") from None

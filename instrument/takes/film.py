@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING
 
 from instrument.beam.look import Look
 from instrument.beam.warm import warm
-from instrument.takes.export import FILMS, ExportError
+from instrument.takes.export import FILMS, ExportError, give_name, refuse_what_is_there
 from instrument.takes.film_crew import Crew, CrewError
 from instrument.takes.film_file import LOSSLESS, LOSSY, LOSSY_NOTE, FilmFile
 from instrument.takes.film_plan import FilmPlan
 from instrument.takes.film_samples import Samples, write_samples
-from instrument.takes.film_sound import aac_rate, flac_holds
+from instrument.takes.film_sound import aac_rate
 from instrument.takes.film_worker import FULL
+from instrument.takes.sound_file import flac_holds
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -121,7 +122,7 @@ def check_film(path: Path, rate: float, options: FilmOptions) -> int:
         raise ExportError(
             f"{path}: a film {options.size} pixels high is not possible; use --size {SIZES[0]} to {SIZES[1]}"
         )
-    _refuse_what_is_there(path)
+    refuse_what_is_there(path)
     return whole
 
 
@@ -189,34 +190,6 @@ def write_film(
                 file.finish()
         give_name(film, path)
     return list(_remarks(path, plan, options, file.clipped))
-
-
-def give_name(part: Path, path: Path) -> None:
-    """Give a finished file its name, unless there is something of that name.
-
-    Raises
-    ------
-    FileExistsError
-        If there is.
-    OSError
-        If the folder does not take it.
-    """
-    if os.name == "nt":
-        part.rename(path)
-        return
-    try:
-        path.hardlink_to(part)
-    except FileExistsError:
-        raise
-    except OSError:
-        # A file system without links: what could come between these two lines is a player's own second film.
-        _refuse_what_is_there(path)
-        part.rename(path)
-
-
-def _refuse_what_is_there(path: Path) -> None:
-    if path.exists() or path.is_symlink():
-        raise ExportError(f"{path}: there is something of this name already; give another name")
 
 
 def _plan(rate: int, samples: int, options: FilmOptions) -> FilmPlan:

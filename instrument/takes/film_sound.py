@@ -23,22 +23,6 @@ AAC_BITS = 320_000
 """A second, for both channels."""
 
 _AAC_OTHERWISE = 48_000
-_HIGHEST_FLAC = 655_350
-
-
-def flac_holds(rate: int) -> bool:
-    """Return whether FLAC can say a sample rate in its frames.
-
-    Source: RFC 9639, 9.1.2 and 9.1.3: up to 65,535 Hz, or up to 655,350 Hz in steps of 10, or up to 255 kHz.
-
-    Examples
-    --------
-    >>> [flac_holds(rate) for rate in (44_100, 44_101, 96_000, 96_001, 192_000, 655_360)]
-    [True, True, True, False, True, False]
-    """
-    if rate % 10 == 0 and rate <= _HIGHEST_FLAC:
-        return True
-    return 0 < rate < 1 << 16
 
 
 def aac_rate(rate: int) -> int:

@@ -12,7 +12,7 @@ from PIL import Image
 from instrument.beam.frames import FrameSource
 from instrument.beam.light import as_rgb
 from instrument.engine.layout import RING_PERFORM
-from instrument.takes.export import ExportError
+from instrument.takes.export import ExportError, appearing
 from instrument.takes.period import period_of
 
 if TYPE_CHECKING:
@@ -80,15 +80,10 @@ def export_loop(
     blended = 0 if closes else min(round(BLEND_SECONDS * FRAMES_PER_SECOND), count)
     frames = _close(_frames(engine, period, count, count + blended, size, look), count)
     images = [Image.fromarray(frame) for frame in frames]
-    part = path.with_name(f".{path.stem}.part{path.suffix.lower()}")
     # Both formats repeat for ever at 0; a GIF's times are whole hundredths of a second.
     duration = max(round(1000 * period / count), 20)
-    try:
+    with appearing(path, ending=path.suffix.lower()) as part:
         images[0].save(part, save_all=True, append_images=images[1:], duration=duration, loop=0, quality=85)
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise ExportError(f"{path}: cannot be written ({error}); name a folder with room for it") from error
     return period
 
 

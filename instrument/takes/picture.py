@@ -8,7 +8,7 @@ import pygame
 
 from instrument.beam.look import look_of
 from instrument.beam.photograph import Photograph
-from instrument.takes.export import ExportError, render_frames
+from instrument.takes.export import ExportError, appearing, render_frames
 from instrument.takes.sound import open_sound
 
 if TYPE_CHECKING:
@@ -154,10 +154,5 @@ def _take(
 
 
 def _save(picture: npt.NDArray[np.uint8], path: Path) -> None:
-    part = path.with_name(f".{path.stem}.part.png")
-    try:
+    with appearing(path, pygame.error, ending=STILL) as part:
         pygame.image.save(pygame.surfarray.make_surface(picture.swapaxes(0, 1)), part)
-        part.replace(path)
-    except (OSError, pygame.error) as error:
-        part.unlink(missing_ok=True)
-        raise ExportError(f"{path}: cannot be written ({error}); name a folder with room for it") from error

@@ -45,6 +45,9 @@ PAUSE_SECONDS = 0.02
 
 STATUS_SECONDS = 0.25
 
+KEPT = -1
+"""In place of the number of a take: it was made after the fact."""
+
 INPUT_SECONDS = 30.0
 """Of live input before a take that are kept with it: a rendering comes from there, and filters forget sooner."""
 
@@ -104,7 +107,8 @@ class Recorder:
         self._writer: Writer | None = None
         self._begin_at = 0
         self._given: set[int] = set()
-        self._ending: list[tuple[Writer, bool]] = []
+        self._take_number = 0
+        self._ending: list[tuple[Writer, int]] = []
         self._requested: deque[dict[str, Any]] = deque()
         self._marks: deque[tuple[int, int, int]] = deque([(0, 0, 0)], MOST_MARKS)
         self._over = False
@@ -143,7 +147,7 @@ class Recorder:
     def _do(self, request: dict[str, Any]) -> None:
         do = request.get("do")
         if do == "start":
-            self._start(Path(request["folder"]), request.get("tags", {}))
+            self._start(Path(request["folder"]), request.get("tags", {}), int(request.get("take", 0)))
         elif do == "keep":
             self._keep(Path(request["folder"]), request.get("tags", {}))
         elif do == "stop":
@@ -166,7 +170,8 @@ class Recorder:
         at = self._log.at - len(events)
         for k in np.flatnonzero(events["kind"] == EVENT_SWAP).tolist():
             events["index"][k] = self._number_of(int(events["index"][k]), at + k)
-        self._events.append(events)
+        if len(events):
+            self._events.append(events)
         if lost:
             self._recent.add(np.zeros((min(lost, self._recent.capacity), 2), np.float32), lost)
         self._recent.add(frames)
@@ -201,12 +206,11 @@ class Recorder:
         if told is None:
             self._doubts["a program was gone before it could be kept"] = None
             return UNKNOWN
-        stored = copy_program(self._record, slot)
         # The text beside it: two texts may make the same program, and a take keeps what was played from which.
-        key = f"{stored.identity} {told.note.text}"
+        key = f"{check} {told.note.text}"
         if key not in self._numbers:
             self._numbers[key] = len(self._programs)
-            self._programs.append(Known(stored, told.note))
+            self._programs.append(Known(copy_program(self._record, slot), told.note))
         return self._numbers[key]
 
     def _give(self, writer: Writer, events: Events, begin: int, given: set[int]) -> None:
@@ -245,12 +249,13 @@ class Recorder:
             self._events = [np.concatenate(self._events)]
         return self._events[0] if self._events else np.zeros(0, EVENT)
 
-    def _start(self, folder: Path, tags: dict[str, str]) -> None:
+    def _start(self, folder: Path, tags: dict[str, str], number: int) -> None:
         if self._writer is not None:
             return
         self._read()
         begin = self._sound.at
-        self._writer, self._given = self._begin(folder, tags, begin)
+        self._take_number = number
+        self._writer, self._given = self._begin(folder, tags, begin, number)
         self._begin_at = begin
         if self._writer is not None:
             self._give_input(self._writer, begin)
@@ -262,10 +267,10 @@ class Recorder:
         frames = self._recent.all()
         if not len(frames):
             self._tell({"say": "there is nothing yet that could be kept."})
-            self._tell({"stopped": "", "kept": True})
+            self._tell({"stopped": "", "take": KEPT})
             return
         begin = self._sound.at - len(frames)
-        writer, given = self._begin(folder, tags, begin, kept=True)
+        writer, given = self._begin(folder, tags, begin, KEPT)
         if writer is None:
             return
         self._give_input(writer, begin)
@@ -276,10 +281,10 @@ class Recorder:
             frames, begin = frames[start - begin + count :], start + count
         writer.sound(frames)
         writer.stop()
-        self._ending.append((writer, True))
+        self._ending.append((writer, KEPT))
 
     def _begin(
-        self, parent: Path, tags: dict[str, str], begin: int, *, kept: bool = False
+        self, parent: Path, tags: dict[str, str], begin: int, number: int
     ) -> tuple[Writer | None, set[int]]:
         before, later = self._around(begin)
         note = self._note_of(before, later)
@@ -300,7 +305,7 @@ class Recorder:
             folder = new_folder(parent, when, Path(note.name).stem if note else "take")
         except OSError as error:
             self._tell({"say": f"the recording cannot begin ({error}); the show goes on.", "trouble": True})
-            self._tell({"stopped": "", "kept": kept})
+            self._tell({"stopped": "", "take": number})
             return None, set()
         at_first = self._mark_before(begin)
 
@@ -332,7 +337,7 @@ class Recorder:
     def _stop(self) -> None:
         if self._writer is not None:
             self._writer.stop()
-            self._ending.append((self._writer, False))
+            self._ending.append((self._writer, self._take_number))
             self._writer = None
 
     def _mark(self) -> None:
@@ -359,13 +364,13 @@ class Recorder:
 
     def _look(self) -> None:
         if self._writer is not None and self._writer.over:
-            self._ending.append((self._writer, False))
+            self._ending.append((self._writer, self._take_number))
             self._writer = None
         for ended in [pair for pair in self._ending if pair[0].over]:
             self._ending.remove(ended)
-            writer, kept = ended
+            writer, number = ended
             folder = str(writer.take.folder) if writer.take else ""
-            self._tell({"stopped": folder, "seconds": writer.status().seconds, "kept": kept})
+            self._tell({"stopped": folder, "seconds": writer.status().seconds, "take": number})
 
     def _tell_status(self) -> None:
         if self._writer is not None:

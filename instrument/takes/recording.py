@@ -87,6 +87,7 @@ class Recording:
         self._loaded: list[dict[str, Any]] = []
         self._wanted = False
         self._unfinished = 0
+        self._number = 0
         self.seconds: float | None = None
         self.disk_minutes: float | None = None
         self.trouble = ""
@@ -159,7 +160,9 @@ class Recording:
         self._wanted = True
         self._unfinished += 1
         self.seconds = self.seconds or 0.0
-        self._ask({"do": "start", "folder": str(parent.absolute()), "tags": self._tags})
+        self._number += 1
+        folder = str(parent.absolute())
+        self._ask({"do": "start", "folder": folder, "tags": self._tags, "take": self._number})
 
     def stop(self) -> None:
         """End the take under way."""
@@ -254,7 +257,8 @@ class Recording:
             self.seconds, self.disk_minutes = message["recording"], message["disk_minutes"]
         if "stopped" in message:
             self._unfinished -= 1
-            if not message.get("kept"):
+            # While an earlier take is still being finished, the next one may be under way.
+            if message.get("take") == self._number:
                 self._wanted = False
                 self.seconds = self.disk_minutes = None
             if message["stopped"]:

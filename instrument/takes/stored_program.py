@@ -12,7 +12,7 @@ import numpy as np
 
 from instrument.engine.layout import POOL, SOURCE_PATH
 from instrument.engine.parameters import ADDRESSES, INDEX
-from instrument.patch.pack import DAMAGE
+from instrument.patch.damage import DAMAGE
 from instrument.takes.errors import TakeError
 from instrument.takes.identity import identity_in
 

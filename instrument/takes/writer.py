@@ -48,15 +48,12 @@ class Status:
         For which there is room.
     lost : int
         Frames that were lost.
-    over : bool
-        Whether the take was ended.
     """
 
     seconds: float
     lag: float
     minutes: float
     lost: int
-    over: bool
 
 
 class Writer:
@@ -82,14 +79,12 @@ class Writer:
         self._say = say
         self._queue: queue.SimpleQueue[tuple[str, Any]] = queue.SimpleQueue()
         self._waiting = 0
-        self._given = 0
         self._longest_lag = 0.0
         # Catching up at the beginning is no news.
         self._told_lag, self._told_disk = True, False
         self._take: Take | None = None
         self._minutes = float("inf")
         self._over = threading.Event()
-        self._full = False
         self._thread = threading.Thread(target=self._run, name="take", daemon=True)
         self._thread.start()
 
@@ -111,7 +106,6 @@ class Writer:
             self._waiting / self._rate,
             self._minutes,
             take.facts.lost_frames if take else 0,
-            self.over,
         )
 
     def sound(self, frames: npt.NDArray[np.float32]) -> None:

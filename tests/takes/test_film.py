@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from instrument.takes.export import ExportError
-from instrument.takes.film import FilmOptions, give_name, is_film, read_pace, write_film
+from instrument.takes.export import ExportError, give_name
+from instrument.takes.film import FilmOptions, is_film, read_pace, write_film
 from tests.takes.films import RATE, SMALL, Samples, noise, opened, pictures_in, shot, sound_in
 
 TELEVISION = Fraction(30000, 1001)

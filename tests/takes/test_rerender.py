@@ -10,6 +10,7 @@ import soundfile
 from instrument.engine.engine import midi_event, set_event
 from instrument.engine.layout import RING_MIDI
 from instrument.takes.errors import TakeError
+from instrument.takes.export import ExportError
 from instrument.takes.export_take import export_take
 from instrument.takes.folder import FACTS, read_facts
 from instrument.takes.rendering import Rendering, render
@@ -68,9 +69,9 @@ def test_another_rate_plays_the_same_performance(rate: int, take: Path, tmp_path
 
 def test_nothing_is_written_over(take: Path, tmp_path: Path) -> None:
     (tmp_path / "mine.wav").write_text("mine")
-    with pytest.raises(TakeError, match="already; give another name"):
+    with pytest.raises(ExportError, match="already; give another name"):
         export_take(take, tmp_path / "mine.wav")
-    with pytest.raises(TakeError, match="already; give another name"):
+    with pytest.raises(ExportError, match="already; give another name"):
         export_take(take, take / "sound.wav")
     assert (tmp_path / "mine.wav").read_text() == "mine"
 
