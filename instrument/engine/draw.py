@@ -55,6 +55,14 @@ def _newest(s, layer, at):
 
 
 @compiled
+def sounds(s, layer, at):
+    """Return whether a layer draws at a sample: one that notes sound does so only while one of them is heard."""
+    if choice(s.rows[layer * LAYER_SIZE + MODE, at], MODES) == OFF:
+        return True
+    return _newest(s, layer, at) != _NOBODY
+
+
+@compiled
 def _whose_turn(s, layer, at):
     if s.sounding[layer] > 0:
         for k in range(VOICE_SLOTS):
@@ -194,8 +202,8 @@ def _end_sum(m, first, last):
 def draw(m, p, s, layer, first, last, one_round):
     """Fill x, y and z of a layer, and its presence where notes sound it; return where it stopped.
 
-    With `one_round` it stops behind the sample that ends a round of the pen, and says so in `round_over`. Where nobody
-    sounds it then stops at once, and leaves the beam to another layer.
+    With `one_round` it stops behind the sample that ends a round of the pen, and says so in `round_over`, or where
+    nobody sounds it any more.
     """
     counts = p.layers[layer].counts != 0
     base = layer * LAYER_SIZE
@@ -210,7 +218,7 @@ def draw(m, p, s, layer, first, last, one_round):
             leader = _whose_turn(s, layer, at) if turns else _newest(s, layer, at)
         if leader == _NOBODY:
             if one_round:
-                m.round_over = 1
+                m.round_over = 0
                 break
             _rest(m, s, layer, at, end)
             at = end

@@ -8,8 +8,9 @@ from instrument.engine.compiled import compiled, inlined
 from instrument.engine.formula_code import OPERATION_NUMBERS
 from instrument.engine.formula_loops import TILE, run_vectors
 from instrument.engine.libm import run_libm, run_libm_of_two, settle_far
+from instrument.engine.machine import address
 from instrument.engine.numeric import finite
-from instrument.engine.rows import address_of_record, load, store
+from instrument.engine.rows import load, store
 
 _TIME = OPERATION_NUMBERS["time"]
 _NOTE = OPERATION_NUMBERS["note"]
@@ -53,9 +54,9 @@ def run_formula(m, p, s, code, count, place, first, last):
     Temporary rows are filled in whole tiles, whose ends may lie outside; no value there reaches a sample of the
     result.
     """
-    memory = address_of_record(m)
-    instance = address_of_record(s)
-    program = address_of_record(p)
+    memory = address(m)
+    instance = address(s)
+    program = address(p)
     begin = np.uint64(first) >> _SHIFT
     tiles = ((np.uint64(last) + np.uint64(TILE - 1)) >> _SHIFT) - begin
     begin = begin << _SHIFT

@@ -41,8 +41,8 @@ def _silence(s, layer, channel):
 
 
 @merged
-def _follow_channels(m, p, s, layer):
-    """Send bend and pressure of a layer's voices where their notes now are.
+def _follow_channels(m, p, s, layer, spoke):
+    """Send bend and pressure of a layer's voices on a channel (-1: on any) where their notes now are.
 
     A released note goes on bending with its channel, unless that is one of an MPE zone, where the next note may have
     it already.
@@ -51,6 +51,8 @@ def _follow_channels(m, p, s, layer):
     for slot in range(VOICE_SLOTS):
         voice = s.layer_voices[layer, slot]
         channel = np.int64(voice.channel)
+        if spoke >= 0 and channel != spoke:
+            continue
         held = find_voice(m, channel, np.int64(voice.key)) if is_held(voice) else -1
         if held >= 0:
             aim(voice.bend, m.voices[held].bend, ramp)
@@ -85,7 +87,7 @@ def _start(m, p, s, layer, mode, old):
 def tell_layers(m, p, s, what, first, second):
     """Tell the layers of an instance what happens to notes.
 
-    The newest held note begins, or the one of a channel and key has ended; channels bend; a channel falls silent (-1:
+    The newest held note begins, or the one of a channel and key has ended; a channel bends or falls silent (-1:
     all); a layer starts, going on from what an instance (or -1) sounds.
     """
     for k in range(LAYERS):
@@ -96,7 +98,7 @@ def tell_layers(m, p, s, what, first, second):
         if what == NOTES_SILENT and s.alive[layer] != 0:
             _silence(s, layer, first)
         elif what == NOTES_BEND and s.alive[layer] != 0:
-            _follow_channels(m, p, s, layer)
+            _follow_channels(m, p, s, layer, first)
         elif what == NOTE_ENDS and s.alive[layer] != 0:
             if mode != MONO:  # there the voice that this note had may be another note's by now
                 release(s, layer, first, second)

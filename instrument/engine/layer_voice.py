@@ -43,9 +43,15 @@ def is_held(voice):
 
 
 @inlined
+def now(s, index):
+    """Return what a parameter is when something happens to notes: where a link moves it, what the latest sample had."""
+    return s.rows[index, s.latest - 1] if s.linked[index] != 0 and s.latest > 0 else s.value[index]
+
+
+@inlined
 def mode_of(s, layer):
     """Return how keys sound a layer: OFF, MONO or POLY."""
-    return choice(s.value[layer * LAYER_SIZE + MODE], MODES)
+    return choice(now(s, layer * LAYER_SIZE + MODE), MODES)
 
 
 @compiled
@@ -55,11 +61,11 @@ def hears(m, s, layer, held):
     base = layer * LAYER_SIZE
     note = m.voices[held]
     channel = np.int64(note.channel)
-    wanted = choice(s.value[base + _CHANNEL], 17) - 1
+    wanted = choice(now(s, base + _CHANNEL), 17) - 1
     if wanted >= 0 and wanted != channel and wanted != master_of(m, channel):
         return False
-    in_keys = (s.value[base + _LOW] <= note.key) & (note.key <= s.value[base + _HIGH])
-    return in_keys & (s.value[base + _SOFT] <= note.velocity) & (note.velocity <= s.value[base + _HARD])
+    in_keys = (now(s, base + _LOW) <= note.key) & (note.key <= now(s, base + _HIGH))
+    return in_keys & (now(s, base + _SOFT) <= note.velocity) & (note.velocity <= now(s, base + _HARD))
 
 
 @compiled
@@ -192,7 +198,7 @@ def _begin(m, p, s, layer, slot, held, start):
     _reset_terms(p, s, layer, slot)
     pitch = tuned(p, voice.key * 1.0)
     put(voice.pitch, pitch if start != start else start)
-    aim(voice.pitch, pitch, samples_of(m, s.value[layer * LAYER_SIZE + _GLIDE]))
+    aim(voice.pitch, pitch, samples_of(m, now(s, layer * LAYER_SIZE + _GLIDE)))
     put(voice.bend, m.voices[held].bend)
     put(voice.pressure, m.voices[held].pressure)
     s.last_pitch[layer] = pitch
@@ -211,16 +217,16 @@ def play_poly(m, p, s, layer, held):
             voice = s.layer_voices[layer, slot]
             if is_held(voice) and voice.channel == channel:
                 move_to(voice, FADE)
-    glides = choice(s.value[base + _LEGATO], 2) == 0 or newest_held(s, layer) >= 0
+    glides = choice(now(s, base + _LEGATO), 2) == 0 or newest_held(s, layer) >= 0
     start = s.last_pitch[layer] if glides else np.nan
-    limit = np.int64(clamp(s.value[base + _VOICES] + 0.5, 1.0, np.float64(LAYER_VOICES)))
+    limit = np.int64(clamp(now(s, base + _VOICES) + 0.5, 1.0, np.float64(LAYER_VOICES)))
     _begin(m, p, s, layer, _make_room(s, layer, limit), held, start)
 
 
 @merged
 def _chosen(m, s, layer):
     # The held note that sounds in mono, by the layer's priority, or -1.
-    priority = choice(s.value[layer * LAYER_SIZE + _PRIORITY], 3)
+    priority = choice(now(s, layer * LAYER_SIZE + _PRIORITY), 3)
     found = np.int64(_NOBODY)
     for k in range(m.n_voices):
         if hears(m, s, layer, k):
@@ -237,7 +243,7 @@ def _take_over(m, p, s, layer, slot, held):
     voice = s.layer_voices[layer, slot]
     _name(m, voice, held)
     pitch = tuned(p, voice.key * 1.0)
-    aim(voice.pitch, pitch, samples_of(m, s.value[layer * LAYER_SIZE + _GLIDE]))
+    aim(voice.pitch, pitch, samples_of(m, now(s, layer * LAYER_SIZE + _GLIDE)))
     ramp = samples_of(m, p.ramp_seconds)
     aim(voice.bend, m.voices[held].bend, ramp)
     aim(voice.pressure, m.voices[held].pressure, ramp)
@@ -252,7 +258,7 @@ def _is(voice, note):
 @merged
 def _sound_in_mono(m, p, s, layer, held, struck):
     slot = newest_held(s, layer)
-    legato = choice(s.value[layer * LAYER_SIZE + _LEGATO], 2) != 0
+    legato = choice(now(s, layer * LAYER_SIZE + _LEGATO), 2) != 0
     if slot >= 0 and _is(s.layer_voices[layer, slot], m.voices[held]):
         pass  # it sounds already
     elif slot >= 0 and (legato or not struck):

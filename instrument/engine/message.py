@@ -198,12 +198,19 @@ def _sostenuto(m, s, channel, down):
 
 
 @compiled
+def _bend_layers(m, s, channel):
+    # Bend or pressure of a channel have changed; -1 means of any.
+    _tell_layers(address_of(m), np.int64(s.number), np.int64(NOTES_BEND), channel, np.int64(0))
+
+
+@compiled
 def _reset(m, s, channel):
     reset_controllers(m, channel)
     _sustain(m, s, channel, False)
     _sostenuto(m, s, channel, False)
     refresh_voices(m, np.int64(-1))
     press_voices(m, channel, np.int64(-1), 0.0)
+    _bend_layers(m, s, np.int64(-1))
     _drive(m, s, CC, channel, np.int64(1), 0.0, _TOP)
     _drive(m, s, CC, channel, np.int64(11), _TOP, _TOP)
     for pedal in range(64, 68):
@@ -231,6 +238,7 @@ def _enter(m, s, channel, number, value):
         return
     c = m.channels[channel]
     refresh_voices(m, np.int64(-1))
+    _bend_layers(m, s, np.int64(-1))
     message = RPN if c.registered != 0 else NRPN
     _drive(m, s, message, channel, np.int64(c.selected), c.entry * 1.0, _TOP14)
 
@@ -265,7 +273,9 @@ def _controller(m, s, channel, number, value):
 @compiled
 def _bend(m, s, channel, raw):
     m.bend[channel] = raw
-    refresh_voices(m, np.int64(-1) if master_of(m, channel) < 0 else channel)
+    bent = np.int64(-1) if master_of(m, channel) < 0 else channel
+    refresh_voices(m, bent)
+    _bend_layers(m, s, bent)
     _drive(m, s, BEND, channel, np.int64(-1), bend_to_unit(raw * 1.0), 1.0)
 
 
@@ -282,6 +292,7 @@ def apply_midi(m, s, status, first, second):
         _note_off(m, s, channel, first, second * 1.0 if kind == 0x80 else _SILENT_RELEASE)
     elif kind == 0xA0:
         press_voices(m, channel, first, second / 127.0)
+        _bend_layers(m, s, channel)
         _drive(m, s, KEY_PRESSURE, channel, first, second * 1.0, _TOP)
     elif kind == 0xB0:
         _controller(m, s, channel, first, second)
@@ -292,10 +303,9 @@ def apply_midi(m, s, status, first, second):
     elif kind == 0xD0:
         m.pressure[channel] = first
         press_voices(m, channel, np.int64(-1), first / 127.0)
+        _bend_layers(m, s, channel)
         _drive(m, s, PRESSURE, channel, np.int64(-1), first * 1.0, _TOP)
     elif kind == 0xE0:
         _bend(m, s, channel, first + 128 * second)
     elif kind == 0xF0:
         hear_clock(m, s, status, first, second)
-    if 0xA0 <= kind < 0xF0:
-        _tell_layers(address_of(m), np.int64(s.number), np.int64(NOTES_BEND), np.int64(0), np.int64(0))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiled import compiled, merged
+from instrument.engine.draw import sounds
 from instrument.engine.late import end_reading, remember
 from instrument.engine.layer_voice import MODE, MODES, OFF
 from instrument.engine.layer_voice_rows import run_voices
@@ -72,11 +73,11 @@ def _mix_sum(m, p, s, first, last):
 
 
 @compiled
-def _layer_from(p, layer):
-    # The layer itself, or the next one in use, or -1.
+def _layer_from(p, s, layer, at):
+    # The layer itself, or the next one that draws at this sample, or -1.
     for k in range(LAYERS):
         candidate = (layer + k) % LAYERS
-        if p.layers[candidate].source != SOURCE_NONE:
+        if p.layers[candidate].source != SOURCE_NONE and sounds(s, candidate, at):
             return candidate
     return -1
 
@@ -84,17 +85,14 @@ def _layer_from(p, layer):
 @merged
 def _mix_turns(m, p, s, first, last):
     at = first
-    silent = 0
     while at < last:
-        layer = _layer_from(p, s.turn)
+        layer = _layer_from(p, s, s.turn, at)
         if layer < 0:
-            return
+            at += 1  # no layer has a note to sound: this sample stays in the middle
+            continue
         stop = _run_layer(m, p, s, layer, at, last, True)
         s.turn = layer + 1 if m.round_over != 0 else layer
-        silent = silent + 1 if stop == at else 0
-        # Where no layer has a note to sound, this sample stays in the middle.
-        at = stop if silent <= LAYERS else at + 1
-        silent = silent if silent <= LAYERS else 0
+        at = stop
 
 
 @merged

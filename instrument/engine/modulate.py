@@ -103,15 +103,17 @@ def run_schedule(m, p, s, n):
 
     While it is frozen, tempo and modulators stand still. A program that begins then takes its first step beforehand.
     """
-    if m.frozen != 0 and s.latest > 0:
-        hold_tempo(m, p, s, n)
-        _hold_modulators(p, s)
     goes = m.frozen == 0 or s.latest == 0
+    if not goes:
+        _hold_modulators(p, s)
     for k in range(s.n_ramping):
         s.filled[s.ramping[k]] = 1
     for k in range(p.n_steps + 1):
-        if k == p.tempo_steps and goes:
-            run_tempo(m, p, s, n)
+        if k == p.tempo_steps:
+            if goes:
+                run_tempo(m, p, s, n)
+            else:
+                hold_tempo(m, p, s, n)
         if k == p.n_steps:
             break
         index = np.int64(p.schedule[k].index)

@@ -85,10 +85,10 @@ def _run_steadily(m, s, layer, phase, step, first, last):
 
 
 @compiled
-def _step_at(p, frequency, key, in_tune, bend, reference, rate):
+def _step_at(p, frequency, key, in_tune, bend, scale, rate):
     # What the pen gains in a sample.
     pitch = key if in_tune else tuned(p, key)
-    hertz = frequency * key_to_ratio(pitch + bend) * (reference / A4_HERTZ)
+    hertz = frequency * key_to_ratio(pitch + bend) * scale
     return turns_to_phase(hertz / rate)
 
 
@@ -112,7 +112,8 @@ def run_pen(m, p, s, layer, first, last, one_round, counts, key, key_moves, in_t
     reference = s.rows[_REFERENCE]
     moving = key_moves | s.moving[base + _FREQUENCY] | s.moving[base + _BEND] | s.moving[_REFERENCE]
     phase = s.pen[layer]
-    step = _step_at(p, frequency[first], key[first], in_tune, bend[first], reference[first], m.rate)
+    scale = reference[first] / A4_HERTZ
+    step = _step_at(p, frequency[first], key[first], in_tune, bend[first], scale, m.rate)
     if moving == 0 and s.moving[base + _DIRECTION] == 0 and not one_round:
         if counts:
             _count_steadily(m, s, layer, phase, step, first, last)
@@ -123,7 +124,9 @@ def run_pen(m, p, s, layer, first, last, one_round, counts, key, key_moves, in_t
     i = first
     while i < last:
         if moving != 0:
-            step = _step_at(p, frequency[i], key[i], in_tune, bend[i], reference[i], m.rate)
+            if s.moving[_REFERENCE] != 0:
+                scale = reference[i] / A4_HERTZ
+            step = _step_at(p, frequency[i], key[i], in_tune, bend[i], scale, m.rate)
         way = choice(direction[i], 3)
         position[i] = place_on_drawing(phase_to_turns(phase), start[i], length[i], way)
         wraps[i] = wrapped * _way_sign(way)

@@ -40,14 +40,11 @@ def run_spins(m, s, layer, n):
         spin = s.rows[base + _SPIN + axis]
         out = m.angles[layer, axis]
         phase = s.spin[layer, axis]
-        if m.frozen != 0:
-            _sum_angle(out, turn, phase, np.uint64(0), n)
-            m.still[layer, axis] = np.uint8(s.moving[base + _TURN + axis] == 0)
-        elif s.moving[base + _SPIN + axis] != 0:
+        if m.frozen == 0 and s.moving[base + _SPIN + axis] != 0:
             s.spin[layer, axis] = _sum_moving_angle(out, turn, spin, phase, m.rate, n)
             m.still[layer, axis] = 0
         else:
-            step = turns_to_phase(spin[0] / m.rate)
+            step = np.uint64(0) if m.frozen != 0 else turns_to_phase(spin[0] / m.rate)
             _sum_angle(out, turn, phase, step, n)
             s.spin[layer, axis] = phase + np.uint64(n) * step
             m.still[layer, axis] = np.uint8(step == np.uint64(0) and s.moving[base + _TURN + axis] == 0)

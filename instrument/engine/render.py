@@ -115,7 +115,8 @@ def _is_short(m, number):
 @compiled
 def _longest_chunk(m):
     # What begins while all stands still takes one step first, whatever the block.
-    if m.frozen != 0 and m.instances[m.active].latest == 0:
+    s = m.instances[m.active]
+    if m.frozen != 0 and s.slot >= 0 and s.latest == 0:
         return np.int64(1)
     # Both instances run in step, so either may ask for short chunks; the length of chunks changes no bit.
     short = _is_short(m, m.active) or (m.fade_left > 0 and _is_short(m, 1 - m.active))

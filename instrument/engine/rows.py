@@ -12,16 +12,6 @@ _DOUBLE = ir.DoubleType()
 _WORD = ir.IntType(64)
 
 
-@intrinsic
-def address_of_record(typing_context: Any, record: Any) -> Any:
-    """Return the address of a record as a number."""
-
-    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
-        return builder.ptrtoint(values[0], _WORD)
-
-    return types.uint64(record), generate
-
-
 def _element(builder: Any, address: Any, index: Any) -> Any:
     return builder.gep(builder.inttoptr(address, _DOUBLE.as_pointer()), [index])
 

@@ -17,6 +17,7 @@ from instrument.engine.layout import (
     SWITCH_OFF,
     SWITCH_ON,
 )
+from instrument.patch.formula import compile_formula
 from tests.engine.playing import RATE, bare_program, circle, largest_step, listen_to, one_circle, started
 from tests.reference.midi import CONTROL_CHANGE, NOTE_ON
 
@@ -134,6 +135,19 @@ def test_hands_still_move_what_is_frozen() -> None:
     engine.set("layer.1.level", 0.0)
     engine.render(1)
     assert not engine.render(100).any()
+
+
+def test_formulas_read_the_tempo_of_what_is_frozen_on_its_sample_whatever_the_block() -> None:
+    program = bare_program()
+    program.draw_formula(0, (compile_formula("bpm / 1000"),))
+    program.modulate(0, MODULATOR_LFO)
+    program.set("link.1.depth", 20.0)
+    program.link(0, 0, "tempo.bpm")
+    program.schedule()
+    frozen = action_event(100, "freeze")
+    asked = [frozen, set_event(150, "tempo.bpm", 90.0)]
+    heard = [started(program).render(600, block=block, events=asked).tobytes() for block in (1, 7, 64, 1024)]
+    assert len(set(heard)) == 1
 
 
 def test_taps_set_the_tempo_to_the_sample() -> None:
