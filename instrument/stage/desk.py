@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from instrument.engine.engine import EngineFullError, set_event
-from instrument.engine.layout import RING_COMMAND
+from instrument.engine.layout import RING_COMMAND, RING_EVENTS
 from instrument.engine.parameters import ADDRESSES, index_of
 from instrument.patch.errors import did_you_mean
 from instrument.patch.number import NumberError, number_for
@@ -31,6 +31,10 @@ if TYPE_CHECKING:
     from instrument.stage.worker import Answer
 
     Values = npt.NDArray[np.float64]
+
+
+class RingFullError(ValueError):
+    """The engine has no room for a change at the moment; nothing has been changed."""
 
 
 @dataclass
@@ -70,6 +74,7 @@ class Desk:
         self._setlist = setlist
         self._say = say
         self._tasks: deque[_Task] = deque()
+        self._held_up = False
         self.refused: dict[str, Any] | None = None
 
     @property
@@ -97,7 +102,7 @@ class Desk:
         Raises
         ------
         ValueError, KeyError
-            If there is no such address, or it is no number.
+            If there is no such address, it is no number, or the engine has no room (`RingFullError`).
         """
         try:
             number = number_for(address, value)
@@ -136,12 +141,16 @@ class Desk:
         return working.values if sounding is None else sounding
 
     def _apply(self, working: Working, numbers: dict[int, float]) -> None:
+        ring = self._engine.record["rings"][RING_COMMAND]
+        plays = working is self._setlist.working
+        # Whoever else uses the ring takes out of it, so that what fits now fits in a moment.
+        if plays and len(numbers) > RING_EVENTS - (int(ring["tail"]) - int(ring["head"])):
+            raise RingFullError("the engine takes no more changes at the moment; is it running?")
         working.values = working.values.copy()
         for index, number in numbers.items():
             working.values[index] = number
-            event = set_event(0, ADDRESSES[index], number)
-            if working is self._setlist.working and not self._engine.push(event, RING_COMMAND):
-                raise ValueError("the engine takes no more changes at the moment; is it running?")
+            if plays:
+                self._engine.push(set_event(0, ADDRESSES[index], number), RING_COMMAND)
         self._setlist.changed(working, soon=False)
 
     # Everything else, built by the worker
@@ -205,8 +214,25 @@ class Desk:
         if len(self._tasks) == 1:
             self._begin()
 
+    def look(self) -> None:
+        """Try again what the engine had no room for."""
+        if self._held_up:
+            self._begin()
+
     def _begin(self) -> None:
-        while self._tasks and not self._begun(self._tasks[0]):
+        while self._tasks:
+            try:
+                waits = self._begun(self._tasks[0])
+            except RingFullError as error:
+                self._turn_back(self._tasks[0])
+                if not self._held_up:
+                    self._setlist.complain(str(error))
+                self._held_up = True
+                return
+            if self._held_up:
+                self._held_up, self._setlist.trouble = False, ""
+            if waits:
+                return
             self._tasks.popleft()
 
     def _begun(self, task: _Task) -> bool:
@@ -308,7 +334,7 @@ class Desk:
             base, values, heard = shift.moved(base), shift.moved(values), shift.moved(heard)
         # What the text now says otherwise is as it says; everything else stays as hands have left it.
         said = ~same_bits(base, new.values)
-        said[[index for change in task.changes for index in _indices_at(change, working)]] = True
+        said[[index for change in task.changes for index in _indices_at(change)]] = True
         after = np.where(said, new.values, values)
         key = None if shifts else tuple(change.path for change in task.changes if change.do == "edit") or None
         step = step_between(task.label, (working.text, new.text), working.values, after, shifts, key)
@@ -342,7 +368,7 @@ def _shift_of(change: Change) -> Shift | None:
     )
 
 
-def _indices_at(change: Change, working: Working) -> list[int]:
+def _indices_at(change: Change) -> list[int]:
     # A number written into its field counts even if the field held the same while a hand had moved it.
     if change.do != "edit" or isinstance(change.value, dict | list):
         return []
@@ -356,7 +382,6 @@ def _indices_at(change: Change, working: Working) -> list[int]:
         ]
     else:
         parts = [str(step) for step in change.path]
-    del working
     address = ".".join(parts)
     return [ADDRESSES.index(address)] if address in _KNOWN else []
 

@@ -35,7 +35,6 @@ from instrument.stage.recovery import Recovery
 from instrument.stage.remembered import remembered_ports
 from instrument.stage.setlist import Setlist
 from instrument.stage.standstill import Standstill
-from instrument.stage.state import News
 from instrument.stage.window_process import ALIVE, WindowProcess
 from instrument.stage.workbench import Workbench
 from instrument.takes.recording import RecordedEngine
@@ -155,7 +154,6 @@ class Show:
         self._trouble = ""
         self._faults = FaultLog()
         self._opening: Opening | None = None
-        self._news = News()
 
     def run(self) -> None:
         """Start everything, look after it, and return when it is over.
@@ -385,7 +383,7 @@ class Show:
     def _show_state(self) -> None:
         if self._window is None:
             return
-        state = {
+        self._window.show({
             **self._bench.state,
             "device": self._driver.name,
             "latency": self._driver.latency,
@@ -394,6 +392,4 @@ class Show:
             "faults": self._faults.lines,
             **self._recording.state,
             **self._learning.state,
-        }
-        if news := self._news.of(state):
-            self._window.send(news)
+        })

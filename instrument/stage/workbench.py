@@ -99,6 +99,7 @@ class Workbench:
 
     def look(self, now: float) -> None:
         """See to what goes on by itself."""
+        self._desk.look()
         self._autosave.look(now)
         self._pictures.look([working.saved for working in self._setlist.patches])
 
