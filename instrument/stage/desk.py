@@ -50,6 +50,7 @@ class _Task:
     to: Path | None = None
     sent: Values | None = None
     number: int = 0
+    then: Callable[[], None] = lambda: None
 
 
 class Desk:
@@ -192,9 +193,11 @@ class Desk:
         working = self._setlist.working
         self._add(_Task("build", working, "going back to what is saved", text=working.saved.text))
 
-    def recover(self, working: Working, text: str, values: dict[str, float]) -> None:
-        """Go on with what was kept of a patch by an earlier start."""
-        self._add(_Task("build", working, "taking back unsaved changes", text=text, values=values))
+    def recover(
+        self, working: Working, text: str, values: dict[str, float], then: Callable[[], None]
+    ) -> None:
+        """Go on with what was kept of a patch by an earlier start; `then` is called when it plays."""
+        self._add(_Task("build", working, "taking back unsaved changes", text=text, values=values, then=then))
 
     def save(self, working: Working | None = None, to: Path | None = None) -> None:
         """Write a patch with the values that it sounds with, into its file or another."""
@@ -270,6 +273,7 @@ class Desk:
         else:
             try:
                 self._finish(task, answer)
+                task.then()
             except EngineFullError as error:
                 self._turn_back(task)
                 self._setlist.complain(f"{task.working.path}: {error}")

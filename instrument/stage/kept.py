@@ -123,6 +123,19 @@ def forget_kept(record: Path) -> None:
             path.unlink(missing_ok=True)
 
 
+def take_over(kept: Kept, record: Path) -> None:
+    """Give what an earlier start has left the name that a record of this process has.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be renamed.
+    """
+    kept.record.replace(record)
+    with suppress(FileNotFoundError):
+        kept.playable.replace(record.with_suffix(_PLAYABLE))
+
+
 def left_behind(folder: Path | None = None) -> list[Kept]:
     """Return what earlier starts have left, the newest first; files that cannot be read are passed over."""
     found = []

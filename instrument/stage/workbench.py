@@ -126,10 +126,9 @@ class Workbench:
         # What the worker has done for somebody else than the set list.
         if self._desk.take(answer):
             return
-        if answer.trouble:
-            if answer.do == "keep":
-                self._autosave.failed()
-            self._complain(answer.trouble)
+        trouble = self._autosave.took(answer.trouble) if answer.do == "keep" else answer.trouble
+        if trouble:
+            self._complain(trouble)
         elif answer.do == "open":
             self._setlist.add(answer.patches)
         elif answer.do == "perform":
