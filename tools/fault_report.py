@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from statistics import median
 
 BACK_SECONDS = 3.0
 """In which the sound has to be back after the device."""
@@ -62,11 +63,13 @@ class Report:
 def in_words(report: Report) -> str:
     """Return the report as text."""
     gone = [f"{length:g} s ({back:g} s)" for length, back in report.device_gone]
+    back = [seconds for _, seconds in report.device_gone]
     lines = [
         f"{sum(report.faults.values())} faults of {len(report.faults)} kinds in {report.seconds:g} s, seed {report.seed}:",
         *(f"  {count:3}  {name}" for name, count in sorted(report.faults.items())),
         *(f"  not injected: {name}" for name in report.left_out),
         f"device gone for, and heard after it was back: {', '.join(gone) or 'never'}",
+        *([f"  median {median(back):.2f} s, longest {max(back):.2f} s"] if back else []),
         f"gaps: {len(report.gaps)}, {sum(length for _, length in report.gaps):.3f} s together",
         f"  beside them {report.excused} while the device was gone or the process stopped",
         *(f"  {length:.4f} s, found in {found}" for found, length in report.gaps),
@@ -75,5 +78,6 @@ def in_words(report: Report) -> str:
         f"lines in the log of faults: {report.log_lines}",
         f"exit states: {', '.join(map(str, report.exits))}",
         *report.troubles,
+        "every target is met" if report.good else "a target is missed",
     ]
     return "\n".join(lines)

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import IO, Any
 
 import numpy as np
+import psutil
 
 from instrument.engine.memory import Memory, attach
 
@@ -334,13 +335,23 @@ def memory_of(show: subprocess.Popen[bytes]) -> Memory:
 def children_of(process_id: int, words: str) -> list[int]:
     """Return the processes that a process has started and whose command line holds some words."""
     found = []
-    for folder in Path("/proc").iterdir():
-        with suppress(OSError, ValueError, IndexError):
-            number = int(folder.name)
-            parent = int((folder / "stat").read_text().rpartition(")")[2].split()[1])
-            if parent == process_id and words in (folder / "cmdline").read_text():
-                found.append(number)
+    with suppress(psutil.NoSuchProcess):
+        for child in psutil.Process(process_id).children():
+            with suppress(psutil.NoSuchProcess, psutil.AccessDenied):
+                if words in " ".join(child.cmdline()):
+                    found.append(child.pid)
     return found
+
+
+def end(process: subprocess.Popen[bytes]) -> None:
+    """End a process that is still there at once, and whatever it has started."""
+    if process.poll() is None:
+        children = psutil.Process(process.pid).children(recursive=True)
+        process.kill()
+        for child in children:
+            with suppress(psutil.NoSuchProcess):
+                child.kill()
+    process.wait()
 
 
 def scratch() -> Path:

@@ -15,7 +15,8 @@ from instrument.engine.parameters import ADDRESSES, index_of
 from instrument.patch.errors import did_you_mean
 from instrument.patch.number import NumberError, number_for
 from instrument.patch.renumber import OWNERS
-from instrument.patch.rewrite import Change, change_from, named
+from instrument.patch.report import address_of
+from instrument.patch.rewrite import Change, change_from
 from instrument.stage.history import Shift, Step, same_bits, step_between
 from instrument.stage.worker import Job
 from instrument.stage.working import Working
@@ -114,7 +115,7 @@ class Desk:
     def set_values(self, numbers: dict[int, float], label: str, key: object = None) -> None:
         """Set parameters by their numbers, as one step."""
         working = self._setlist.working
-        before = self._now(working)
+        before = self._setlist.now(working)
         step = Step(
             label,
             (working.text, working.text),
@@ -136,10 +137,6 @@ class Desk:
         """
         index = index_of(address)
         self.set_values({index: float(self._setlist.working.base[index])}, f"reset of {address}")
-
-    def _now(self, working: Working) -> Values:
-        sounding = self._setlist.sounding(working)
-        return working.values if sounding is None else sounding
 
     def _apply(self, working: Working, numbers: dict[int, float]) -> None:
         ring = self._engine.record["rings"][RING_COMMAND]
@@ -171,7 +168,7 @@ class Desk:
             If one of them is no change.
         """
         changes = tuple(change_from(request) for request in requests)
-        label = label or f"{changes[0].do} of {named(changes[0].path)}"
+        label = label or f"{changes[0].do} of {address_of(changes[0].path)}"
         task = _Task("edit", self._setlist.working, label, changes)
         waiting = self._tasks[-1] if len(self._tasks) > 1 else None
         # Who types faster than is built is interested in the last version.
@@ -252,7 +249,7 @@ class Desk:
             task.step = step
             task.text = step.texts[0 if task.do == "undo" else 1]
         if task.do == "save":
-            task.sent = self._now(working).copy()
+            task.sent = self._setlist.now(working).copy()
             job = Job(
                 "save", working.path, working.text, task.sent.tolist(), saved=working.saved.text, to=task.to
             )
@@ -295,7 +292,7 @@ class Desk:
                 "path": list(task.changes[-1].path),
                 "value": task.changes[-1].value,
                 "why": problem.text if problem is not None else answer.trouble,
-                "field": problem.field if problem is not None else named(task.changes[-1].path),
+                "field": problem.field if problem is not None else address_of(task.changes[-1].path),
                 "column": problem.column if problem is not None else None,
             }
             # In the file there is no such line yet.
@@ -312,7 +309,7 @@ class Desk:
         if answer.patch is None:
             return
         new = Working(answer.patch)
-        sounding = self._now(working)
+        sounding = self._setlist.now(working)
         if task.do == "edit":
             self._edited(task, new, sounding)
         elif task.step is not None:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING
+from unittest.mock import Mock
 
 import pytest
 
 from instrument.engine.engine import midi_event
+from instrument.patch.describe import differences
+from instrument.stage import working
 from tests.stage.editing import PATCH, Bench
 
 if TYPE_CHECKING:
@@ -304,3 +307,15 @@ class TestNoRoom:
         assert bench.state["redo"] == ""
         bench.ask("undo")
         assert bench.heard() == (0.25, -0.25)
+
+
+def test_texts_are_compared_once_however_often_the_window_looks(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    compare = Mock(side_effect=differences)
+    monkeypatch.setattr(working, "differences", compare)
+    bench.ask("edit", path=["layer", 0, "source", "x"], value="a/2")
+    seen = [bench.state["changes"] for _ in range(3)]
+    assert seen[0] == [{"path": ["layer", 0, "source", "x"], "saved": "a", "now": "a/2"}]
+    assert seen == seen[:1] * 3
+    assert compare.call_count == 1
