@@ -34,6 +34,7 @@ from fault_studio import (
     children_of,
     ear,
     end,
+    end_in_order,
     memory_of,
     scratch,
 )
@@ -406,6 +407,7 @@ def main() -> int:
     parser.add_argument("--no-window", action="store_true")
     parser.add_argument("--json", action="store_true")
     given = parser.parse_args()
+    end_in_order()
     report = run_campaign(given.seconds, given.seed, given.shows, given.stopped, window=not given.no_window)
     print(json.dumps({**asdict(report), "good": report.good}) if given.json else in_words(report))
     return 0 if report.good else 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 import tempfile
@@ -341,6 +342,11 @@ def children_of(process_id: int, words: str) -> list[int]:
                 if words in " ".join(child.cmdline()):
                     found.append(child.pid)
     return found
+
+
+def end_in_order() -> None:
+    """Let SIGTERM end this process as an exception does: with servers, screens and disks given back."""
+    signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
 
 
 def end(process: subprocess.Popen[bytes]) -> None:

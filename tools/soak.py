@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING
 
 import mido
 import psutil
-from fault_studio import end, memory_of, scratch
+from fault_studio import end, end_in_order, memory_of, scratch
 from virtual_studio import jack_server
 
 from instrument.midi.clock import SampleClock
@@ -230,6 +230,7 @@ def main() -> int:
     parser.add_argument("--block", type=int, default=PERIOD)
     parser.add_argument("--json", action="store_true")
     given = parser.parse_args()
+    end_in_order()
     report = run_soak(given.minutes, given.rate, given.block)
     print(json.dumps({**asdict(report), "good": report.good}) if given.json else in_words(report))
     return 0 if report.good else 1
