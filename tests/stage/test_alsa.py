@@ -106,12 +106,16 @@ def test_it_gets_every_sample_in_real_time_and_is_played_again_when_it_has_been_
         sound = pier.heard[np.flatnonzero(pier.heard.any(axis=1))[0] :]
         np.testing.assert_array_equal(sound, engine.record["ring"][: len(sound)])
         assert np.hypot(*sound[-1]) == pytest.approx(0.5)
+        devices = tmp_path / "asoundrc"
+        described = devices.read_text()
+        devices.write_text("")
         pier.__exit__()
         show.wait_for("pier (ALSA) has stopped: playing on a silent clock until it is back.")
         before = engine.time
         wait_until(lambda: engine.time > before + RATE // 4, "the silent clock")
-        back = time.monotonic()
         with Pier(pipe) as again:
+            devices.write_text(described)
+            back = time.monotonic()
             wait_until(lambda: bool(again.heard[-480:].any()), "the sound")
             assert time.monotonic() - back < 2.0
             show.wait_for("pier (ALSA) is back: playing through it again.")
