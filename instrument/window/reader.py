@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from instrument.engine.fence import fence
 from instrument.engine.layout import CHUNK
-from instrument.window.fence import fence
 
 _PULL = 0.2
 """Share of the distance to the wanted lag that each read makes up for."""
