@@ -116,5 +116,6 @@ def test_an_array_with_a_hole_in_it_names_the_point() -> None:
 def test_an_array_file_in_the_manner_of_python_2_is_read() -> None:
     content = saved(np.asarray([[0.0, 0.0], [1.0, 2.0], [3.0, 1.0]]))
     old = content.replace(b"(3, 2), } ", b"(3L, 2), }", 1)
-    assert len(old) == len(content) and old != content
+    assert len(old) == len(content)
+    assert old != content
     assert len(parse_npy(old).points) == 3
