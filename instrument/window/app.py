@@ -146,8 +146,6 @@ class Window:
     def _listen(self) -> None:
         for message in self._channel.messages():
             self.said.update(message)
-            if self._second is not None:
-                self._second.tell(message)
             pygame.display.set_caption(f"Beamhand - {self.said.title}" if self.said.title else "Beamhand")
             self._changed = True
         self._done = self._done or self._channel.ended
@@ -283,8 +281,10 @@ class Window:
         elif count < 2:
             self._desk.tell("There is no second display; F11 fills this one, F12 shows the picture alone.")
         else:
-            self._second.open(1)
-            self._second.tell(self.said.all)
+            try:
+                self._second.open(1)
+            except OSError as error:
+                self._desk.tell(f"The second display does not start: {error}.")
 
     def _close(self) -> None:
         if time.monotonic() - self._asked_at < PATIENCE:

@@ -63,8 +63,8 @@ class PictureWindow:
             for event in pygame.event.get():
                 if event.type == pygame.QUIT:
                     return
-                if (key := forwarded(event)) is not None:
-                    self._channel.send("key", **key)
+                if (passed_on := forwarded(event)) is not None:
+                    self._channel.send("key", **passed_on)
                 elif event.type == pygame.WINDOWEXPOSED:
                     self._picture.draw_all(self._screen)
                     pygame.display.flip()
