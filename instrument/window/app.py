@@ -102,7 +102,7 @@ class Window:
         self._text = self._changed = True
         self._last_click: tuple[float, tuple[int, int]] = (0.0, (0, 0))
         self._asked_at = -PATIENCE
-        self._text_at = self._alive_at = 0.0
+        self._text_at = self._followed_at = self._alive_at = 0.0
         self._open()
         if second is not None and self._settings.second and pygame.display.get_num_displays() > 1:
             self._show_second()
@@ -358,9 +358,11 @@ class Window:
 
     def _draw(self, now: float) -> None:
         changed: list[Any] = [self.view.picture.draw_changes(self._screen)]
+        if now - self._followed_at >= 1 / TEXTS_PER_SECOND:
+            # Apart from the texts, which are also drawn whenever something changes.
+            self._desk.follow()
+            self._followed_at = now
         if self._changed or now - self._text_at >= 1 / TEXTS_PER_SECOND:
-            if now - self._text_at >= 1 / TEXTS_PER_SECOND:
-                self._desk.follow()
             self._text_at, self._changed = now, False
             self._desk.closing = _QUESTION if now - self._asked_at < PATIENCE else ""
             texts = self.view.draw_texts()

@@ -116,6 +116,15 @@ def test_what_the_stage_says_is_seen(bench: Bench) -> None:
     assert pixels() != before
 
 
+def test_histories_go_on_while_something_changes_in_every_frame(bench: Bench) -> None:
+    bench.say(**STATE)
+    followed = []
+    bench.window._desk.follow = lambda: followed.append(bench.now)  # type: ignore[method-assign]
+    for k in range(30):
+        bench.frame(pygame.event.Event(pygame.MOUSEWHEEL, x=0, y=k % 2 * 2 - 1))
+    assert 6 <= len(followed) <= 8
+
+
 def test_notes_are_played_at_the_desk_and_not_while_typing(bench: Bench) -> None:
     bench.say(**STATE)
     bench.frame(key(pygame.K_a, pygame.KSCAN_A))
