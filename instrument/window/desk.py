@@ -74,6 +74,7 @@ class Desk:
         self._row = 1
         self.focus = ""
         self.typing: Typing | None = None
+        self._draft: tuple[tuple[object, ...], Typing | None] = ((), None)
         self._hand = Hand(context)
         self._note_until = 0.0
         self._cells: list[Cell] = []
@@ -331,8 +332,17 @@ class Desk:
         line = None
         if cell is not None:
             line = self._context.number_line(cell.address) if cell.address else cell.typed
-        if line is not None:
-            self.typing = Typing(line, letters)
+        if line is None:
+            return
+        place, unread = self._draft
+        self.typing = unread if letters is None and place == self._draft_place else None
+        self.typing = self.typing or Typing(line, letters)
+        self._draft = (), None
+
+    @property
+    def _draft_place(self) -> tuple[object, ...]:
+        said = self._context.said
+        return self.focus, said.text("patch"), said.all.get("current")
 
     def _go_to(self, key: str) -> None:
         self.focus = key
@@ -356,7 +366,8 @@ class Desk:
         cell = self._at(x, y)
         if self.typing is not None and (cell is None or cell.key != self.focus):
             if not self.typing.give():
-                self.tell(self.typing.refused)
+                self.tell(f"{self.typing.refused} Open it again to go on with what was typed.")
+                self._draft = self._draft_place, self.typing
             self.typing = None
         if cell is None or not cell.answers:
             return

@@ -1,14 +1,20 @@
 """The desk without a display: what keys and mouse ask for, whatever the patch and the size of the window."""
 
+import json
+import math
 from collections.abc import Iterator
 
 import pygame
 import pytest
 
+from instrument.engine.form_table import FORM_TABLE
 from instrument.engine.parameters import INDEX
+from instrument.window.beginnings import BEGINNINGS
 from instrument.window.desk import PAGES
 from instrument.window.measures import measures
-from tests.window.sitting import Sitting
+from instrument.window.painter import Painter
+from instrument.window.theme import NIGHT
+from tests.window.sitting import DOCUMENT, Sitting
 
 SIZES = [(320, 320), (1024, 600), (1280, 800), (1920, 1080), (3840, 2160), (600, 1024)]
 NONE: frozenset[str] = frozenset()
@@ -231,6 +237,110 @@ class TestPages:
         desk.press(left + width * 3 // 4, top + 3, pygame.BUTTON_RIGHT)
         (removed,) = sitting.asked()
         assert len(removed["value"]) == 3
+
+    def test_a_drag_stays_with_the_modulator_that_was_pressed(self, sitting: Sitting) -> None:
+        other = {"name": "ebb", "kind": "curve", "points": [[0, 1], [1, 1]]}
+        sitting.said.update({"document": {**DOCUMENT, "modulator": [DOCUMENT["modulator"][0], other]}})
+        sitting.desk.show("Motion")
+        left, top, width, height = sitting.cell("plot 1").box
+        sitting.desk.press(left + width // 2, top + 2, pygame.BUTTON_LEFT)
+        sitting.context.modulator = 2
+        assert sitting.cell("plot 2").handles[0][1] < height // 4
+        sitting.desk.release(left + width // 2, top + 2)
+        (asked,) = sitting.asked()
+        assert asked["path"] == ["modulator", 0, "points"]
+        assert len(asked["value"]) == 3
+
+    @pytest.mark.parametrize(
+        "change",
+        [
+            {"patch": "another.toml", "current": 1},
+            {"document": {**DOCUMENT, "modulator": DOCUMENT["modulator"][1:]}},
+            {"document": {**DOCUMENT, "modulator": []}},
+        ],
+        ids=["another patch", "another modulator in its place", "none"],
+    )
+    def test_a_table_is_not_given_to_what_has_come_in_its_place(
+        self, sitting: Sitting, change: dict[str, object]
+    ) -> None:
+        sitting.desk.show("Motion")
+        left, top, width, height = sitting.cell("plot 1").box
+        sitting.desk.press(left + width // 2, top + height // 2, pygame.BUTTON_LEFT)
+        sitting.said.update(change)
+        sitting.look()
+        sitting.desk.release(left + width // 2, top + height // 2)
+        assert sitting.asked() == []
+        assert "changed under the hand" in sitting.context.note
+
+    def test_quick_drags_of_a_table_are_all_given(self, sitting: Sitting) -> None:
+        sitting.desk.show("Motion")
+        left, top, width, height = sitting.cell("plot 1").box
+        x, y = left + width // 2, top + height // 2
+        sitting.desk.press(x, y, pygame.BUTTON_LEFT)
+        sitting.desk.release(x, y)
+        (first,) = sitting.asked()
+        sitting.desk.press(x, y + 20, pygame.BUTTON_LEFT)
+        # Only now the stage has done what was asked first.
+        modulators = [{**DOCUMENT["modulator"][0], "points": first["value"]}, DOCUMENT["modulator"][1]]
+        sitting.said.update({"document": {**DOCUMENT, "modulator": modulators}})
+        sitting.look()
+        sitting.desk.release(x, y + 20)
+        (second,) = sitting.asked()
+        assert second["value"][1][1] < first["value"][1][1]
+
+    @pytest.mark.parametrize("number", [math.nan, math.inf, 1e308, 5e-324])
+    def test_whatever_numbers_are_dialled_every_page_is_drawn(self, sitting: Sitting, number: float) -> None:
+        kinds = [{"name": kind, **beginning} for kind, beginning in BEGINNINGS.items()]
+        kinds += [
+            {"kind": "curve", "points": [[-number, -number], [0.5, number, number], [number, -number]]},
+            {"kind": "steps", "steps": [number, [-number, number, number, number]]},
+        ]
+        forms = [{"kind": kind} for kind in FORM_TABLE]
+        layers = [{"source": {"kind": "harmonic"}, "form": forms}, *DOCUMENT["layer"]]
+        sitting.said.update({"document": {**DOCUMENT, "layer": layers, "modulator": kinds}})
+        instances = sitting.record["instances"]
+        for name in ("value", "target", "rows", "modulator_rows", "gestures"):
+            instances[name][:] = number
+        canvas = pygame.Surface(sitting.size)
+        painter = Painter(canvas.get_rect(), sitting.sizes, sitting.letters, NIGHT)
+        for signs in (1, -1):
+            instances["value"][:, ::2] = signs * number
+            for page in PAGES:
+                for chosen in range(1, len(kinds) + 1 if page == "Motion" else 3):
+                    sitting.context.modulator = sitting.context.layer = chosen
+                    sitting.desk.show(page)
+                    sitting.desk.follow()
+                    painter.draw(canvas, sitting.look())
+                    for cell in [cell for cell in sitting.cells if cell.kind == "plot" or cell.address][:3]:
+                        sitting.click(cell.key)
+                        sitting.desk.wheel(*sitting.middle(cell.key), 1, NONE)
+        json.dumps(sitting.asked())
+
+    @pytest.mark.parametrize("code", [pygame.K_RETURN, pygame.K_TAB])
+    def test_what_cannot_be_read_is_kept_with_its_column(self, sitting: Sitting, code: int) -> None:
+        sitting.click("layer 2")
+        sitting.click("formula 2 x")
+        sitting.desk.write("1 + nope")
+        sitting.asked()
+        sitting.desk.key(code, NONE)
+        assert sitting.asked() == []
+        typing = sitting.desk.typing
+        assert typing is not None
+        assert (typing.text, typing.wrong and typing.wrong[0]) == ("1 + nope", 5)
+        assert typing.trouble.startswith("column 5: ")
+
+    def test_what_could_not_be_read_is_there_again_after_a_press_elsewhere(self, sitting: Sitting) -> None:
+        sitting.click("layer 2")
+        sitting.click("formula 2 x")
+        sitting.desk.write("1 + nope")
+        sitting.click("do panic")
+        assert sitting.desk.typing is None
+        sitting.click("formula 2 x")
+        assert sitting.desk.typing is not None
+        assert sitting.desk.typing.text == "1 + nope"
+        sitting.desk.act("leave")
+        sitting.click("formula 2 x")
+        assert sitting.desk.typing.text == "sin(tau*p)"
 
     def test_a_formula_is_played_as_far_as_it_can_be_read(self, sitting: Sitting) -> None:
         sitting.click("layer 2")
