@@ -14,8 +14,8 @@ from instrument.window.context import Choice, Context
 from instrument.window.formula_line import check_formula
 from instrument.window.history import History
 from instrument.window.number_words import figure
-from instrument.window.rows import Rows, value_cell
 from instrument.window.plot_frame import PlotFrame
+from instrument.window.rows import Rows, value_cell
 from instrument.window.shapes import (
     STAGES,
     envelope_shape,

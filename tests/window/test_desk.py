@@ -14,6 +14,7 @@ from instrument.window.desk import PAGES
 from instrument.window.measures import measures
 from instrument.window.painter import Painter
 from instrument.window.theme import NIGHT
+from tests.window.memory import write_log
 from tests.window.sitting import DOCUMENT, Sitting
 
 SIZES = [(320, 320), (1024, 600), (1280, 800), (1920, 1080), (3840, 2160), (600, 1024)]
@@ -355,6 +356,38 @@ class TestPages:
             {"do": "edit", "path": ["layer", 1, "source", "x"], "value": "sin(tau*p)*2"}
         ]
 
+    def test_a_control_of_the_controller_file_is_shown_marked_and_taken_out_there(
+        self, sitting: Sitting
+    ) -> None:
+        rows = [
+            {"all": False, "message": "cc", "number": 1, "parameter": "layer.1.level", "label": "glow"},
+            {"all": True, "message": "cc", "number": 7, "channel": 2, "parameter": "layer.2.level"},
+            {"all": True, "message": "note", "number": 36, "channel": "any", "parameter": "tap"},
+        ]
+        sitting.said.update({"controls": rows})
+        assert sitting.cell("layer.1.level").mark == "cc 1"
+        sitting.desk.show("Hands")
+        assert [sitting.cell(f"target {k}").mark for k in (1, 2, 3)] == ["", "every patch", "every patch"]
+        assert sitting.cell("message 2").text.endswith(" cc 7 ch 2")
+        assert (sitting.cell("target 2").text, sitting.cell("target 3").text) == ("swell: level", "tap")
+        assert sitting.said.movers("layer.2.level") == ["cc 7 ch 2"]
+        sitting.click("forget 3")
+        sitting.click("forget 1")
+        assert sitting.asked() == [
+            {"do": "unlearn", "control": 2},
+            {"do": "remove", "path": ["control", 0]},
+        ]
+
+    def test_what_a_port_sends_stands_beside_its_name(self, sitting: Sitting) -> None:
+        # The first one was unplugged, and our own port has a number too.
+        sitting.said.update({"midi": ["Beamhand", "moth"], "ports": [[0, "Beamhand"], [2, "moth"]]})
+        write_log(sitting.record, (0xB0, 21, 64), port=2)
+        sitting.activity.follow(0.01)
+        sitting.desk.show("Hands")
+        assert sitting.cell("port 1").text == "● moth"
+        assert sitting.cell("port 1").value == "control 21 = 64"
+        assert sitting.cell("port 0").value == "nothing heard yet"
+
     def test_learning_begins_at_a_value(self, sitting: Sitting) -> None:
         sitting.desk.show("Hands")
         sitting.click("learn value")
@@ -409,6 +442,8 @@ class TestPages:
             "recovery",
             "learning",
             "snapshots",
+            "controls",
+            "ports",
         )
         sitting.said.update(dict.fromkeys(names, junk))
         for page in PAGES:
