@@ -28,6 +28,7 @@ from instrument.beam.look import Look
 from instrument.beam.warm import warm
 from instrument.engine.engine import Engine
 from instrument.engine.memory import allocate, attach
+from instrument.measure.live import FlashWatch
 from instrument.patch.describe import document_of
 from instrument.stage.loading import read_patch
 from instrument.stage.silent import SilentClock
@@ -77,6 +78,8 @@ def watch(memory: str, document: str, seconds: float) -> dict[str, Any]:
     pygame.font.init()
     look = Look()
     warm(look)
+    # As the window does before it is seen.
+    FlashWatch(RATE).hear(np.zeros((round(RATE / 30), 2), np.float32))
     reading, writing = os.pipe()
     with os.fdopen(writing, "w") as stage, os.fdopen(reading) as heard, Path(os.devnull).open("w") as said:
         channel = Channel(heard, said)

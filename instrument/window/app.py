@@ -16,6 +16,7 @@ from instrument.window.legible import legibility
 from instrument.window.live import Live
 from instrument.window.looks import Looks
 from instrument.window.notes import NoteKeys
+from instrument.window.pace import FRAME, Pace
 from instrument.window.reader import OutputReader
 from instrument.window.readings import CallbackLoad, Meters, PortActivity
 from instrument.window.said import Said
@@ -34,9 +35,14 @@ if TYPE_CHECKING:
     from instrument.window.channel import Channel
     from instrument.window.second import SecondDisplay
 
-FRAMES_PER_SECOND = 60
 TEXTS_PER_SECOND = 15
 """Figures that change faster cannot be read."""
+
+_LATE = 1.5 * FRAME
+"""Seconds since the last frame after which this one is late: the picture goes before the texts then."""
+
+_SPARING = 4
+"""Times as long that texts in which no hand has changed anything wait in late frames."""
 
 FIRST_SIZE = (1280, 800)
 PATIENCE = 5.0
@@ -109,11 +115,10 @@ class Window:
 
     def run(self) -> None:
         """Show and play until the stage is gone or the performance is ended."""
-        clock = pygame.time.Clock()
+        pace = Pace()
         before = time.monotonic()
         while not self._done:
-            clock.tick(FRAMES_PER_SECOND)
-            now = time.monotonic()
+            now = pace.wait()
             self.frame(now, now - before)
             before = now
         self.notes.release_all()
@@ -137,7 +142,7 @@ class Window:
             self._lay_out()
         self._follow(passed)
         if not self._hidden:
-            self._draw(now)
+            self._draw(now, late=passed > _LATE)
 
     def end(self) -> None:
         """Leave the loop after this frame."""
@@ -321,6 +326,7 @@ class Window:
 
     def _readings(self) -> Readings:
         left, right = self._meters.channels
+        legible, widest = legibility(self._record, self._rate, self.said.all.get("legible"))
         return Readings(
             levels=(left.decibels, right.decibels),
             held=(left.held, right.held),
@@ -328,7 +334,8 @@ class Window:
             load=round(100 * self._load.share),
             underflows=int(self._record["counters"]["underflows"]),
             missed=self._reader.missed,
-            legible=legibility(self._record, self._rate, self.said.all.get("legible"))[0],
+            legible=legible,
+            widest=widest,
             midi=self._midi.message,
             keyboard=note_name(self.notes.base),
         )
@@ -345,7 +352,7 @@ class Window:
             missed=readings.missed,
             midi=readings.midi or ports or "no controller",
             keyboard=readings.keyboard,
-            legible=legibility(self._record, self._rate, self.said.all.get("legible")),
+            legible=(readings.legible, readings.widest),
             trouble=self._trouble(),
         )
 
@@ -356,13 +363,13 @@ class Window:
         asked = f"{question} F12 shows the answers." if question else ""
         return asked or self._desk.trouble or self.said.text("trouble")
 
-    def _draw(self, now: float) -> None:
+    def _draw(self, now: float, *, late: bool) -> None:
         changed: list[Any] = [self.view.picture.draw_changes(self._screen)]
         if now - self._followed_at >= 1 / TEXTS_PER_SECOND:
             # Apart from the texts, which are also drawn whenever something changes.
             self._desk.follow()
             self._followed_at = now
-        if self._changed or now - self._text_at >= 1 / TEXTS_PER_SECOND:
+        if self._texts_are_due(now - self._text_at, late=late):
             self._text_at, self._changed = now, False
             self._desk.closing = _QUESTION if now - self._asked_at < PATIENCE else ""
             texts = self.view.draw_texts()
@@ -376,6 +383,11 @@ class Window:
         if areas:
             self._draw_help()
             pygame.display.update(areas)
+
+    def _texts_are_due(self, seconds: float, *, late: bool) -> bool:
+        if late:
+            return seconds >= (1 if self._changed else _SPARING) / TEXTS_PER_SECOND
+        return self._changed or seconds >= 1 / TEXTS_PER_SECOND
 
     def _draw_everything(self) -> None:
         self.view.draw_all()

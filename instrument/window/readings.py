@@ -100,11 +100,6 @@ class Meters:
                 channel.held, self._since[k] = channel.decibels, 0.0
             channel.dc += share * (float(means[k]) - channel.dc)
 
-    @property
-    def headroom(self) -> float:
-        """Decibels from the highest level of late to full scale."""
-        return -max(channel.held for channel in self.channels)
-
 
 class CallbackLoad:
     """Share of the time that the callback needs, from the engine's counters."""

@@ -16,19 +16,15 @@ class Said:
     ----------
     all : dict
         By the names of the conversation.
-    changes : int
-        Grows with every message.
     """
 
     def __init__(self) -> None:
         self.all: Table = {}
-        self.changes = 0
         self._movers: dict[str, list[str]] | None = None
 
     def update(self, message: Table) -> None:
         """Take in what was said."""
         self.all.update(message)
-        self.changes += 1
         self._movers = None
 
     def text(self, name: str) -> str:
@@ -68,7 +64,7 @@ class Said:
 
     def ports_of(self, name: str) -> list[int]:
         """Return the numbers that messages of an input carry; an input that several systems know has several."""
-        pairs = [row for row in self.rows("ports") if isinstance(row, list) and len(row) == 2]  # noqa: PLR2004
+        pairs = [row for row in self.rows("ports") if isinstance(row, list) and len(row) == 2]
         return [number for number, other in pairs if other == name and isinstance(number, int)]
 
     def modulator_name(self, number: int) -> str:
