@@ -123,7 +123,7 @@ class Window:
             before = now
         self.notes.release_all()
         if self._second is not None:
-            self._second.close()
+            self._second.end()
 
     def frame(self, now: float, passed: float) -> None:
         """Do what is to be done once a frame.
@@ -149,8 +149,10 @@ class Window:
         self._done = True
 
     def _listen(self) -> None:
-        for message in self._channel.messages():
+        messages = self._channel.messages()
+        for message in messages:
             self.said.update(message)
+        if messages:
             pygame.display.set_caption(f"Beamhand - {self.said.title}" if self.said.title else "Beamhand")
             self._changed = True
         self._done = self._done or self._channel.ended

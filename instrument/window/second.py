@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import time
 from contextlib import suppress
 from typing import Any
 
@@ -22,6 +23,7 @@ FORWARDED: dict[int, tuple[str, ...]] = {
 release of a key that is held never comes."""
 
 _PATIENCE = 2.0
+"""Seconds after which one that was told to end is ended."""
 
 
 class SecondDisplay:
@@ -38,11 +40,12 @@ class SecondDisplay:
     def __init__(self, memory: str, rate: float) -> None:
         self._command = [sys.executable, "-m", "instrument.window", memory, repr(rate), "--picture"]
         self._guest = Guest("second")
+        self._ends_by: float | None = None
 
     @property
     def running(self) -> bool:
-        """Whether it is there."""
-        return self._guest.running
+        """Whether it is there and shall be."""
+        return self._guest.running and self._ends_by is None
 
     def open(self, display: int) -> None:
         """Show the picture on a display, counted from 0.
@@ -52,23 +55,32 @@ class SecondDisplay:
         OSError
             If no process can be started.
         """
+        self.end()
         self._guest.start([*self._command, str(display)])
 
     def close(self) -> None:
-        """Take it away."""
-        process = self._guest.process
-        if process is None:
-            return
+        """Take it away, as soon as it has heard of it; `events` sees to it if it does not listen."""
         self._guest.hang_up()
-        try:
-            process.wait(_PATIENCE)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            process.wait()
-        self._guest.let_go()
+        self._ends_by = time.monotonic() + _PATIENCE
+
+    def end(self) -> None:
+        """Take it away now."""
+        process = self._guest.process
+        if process is not None:
+            self._guest.hang_up()
+            try:
+                process.wait(_PATIENCE)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+            self._guest.let_go()
+        self._ends_by = None
 
     def events(self) -> list[pygame.event.Event]:
         """Return what came in there since the last call, as if it had come in here."""
+        process = self._guest.process
+        if self._ends_by is not None and process is not None and time.monotonic() > self._ends_by:
+            process.kill()
         found = []
         for line in self._guest.said():
             with suppress(ValueError, KeyError, TypeError, AttributeError):

@@ -146,7 +146,12 @@ def test_a_late_frame_shows_all_the_light_that_its_time_has_left(bench: Bench) -
 
 def test_texts_give_way_to_the_picture_in_late_frames(bench: Bench) -> None:
     drawn = []
-    bench.window.view.draw_texts = lambda: drawn.append(bench.now) or []  # type: ignore[func-returns-value, method-assign]
+
+    def draw() -> list[pygame.Rect]:
+        drawn.append(bench.now)
+        return []
+
+    bench.window.view.draw_texts = draw  # type: ignore[method-assign]
 
     def texts_in(frames: int, late: float) -> int:
         drawn.clear()

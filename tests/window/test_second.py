@@ -53,6 +53,11 @@ def test_a_second_window_that_hears_nothing_is_ended_all_the_same(
     assert display.running
     began = time.monotonic()
     display.close()
-    assert time.monotonic() - began < 10
-    assert process.poll() is not None
+    # The desk goes on at once, and sees to it later.
     assert not display.running
+    assert process.poll() is None
+    while process.poll() is None and time.monotonic() - began < 20:
+        display.events()
+        time.sleep(0.01)
+    assert process.poll() is not None
+    display.end()
