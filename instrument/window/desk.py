@@ -9,19 +9,18 @@ import pygame
 
 from instrument.window.cells import Cell, beside, box_of, next_key
 from instrument.window.chooser import chooser_cells
-from instrument.window.context import Choice
 from instrument.window.hand import Hand
 from instrument.window.keys import PADS
 from instrument.window.notices import about_value, notice_cells
 from instrument.window.page_hands import HandsPage, learn_by_picking
 from instrument.window.page_layers import LayersPage
-from instrument.window.page_motion import MotionPage, link_to
+from instrument.window.page_motion import MotionPage, link_by_choosing
 from instrument.window.page_patches import PatchesPage
 from instrument.window.strip import Readings, strip_cells
 from instrument.window.typing_line import Typing
 
 if TYPE_CHECKING:
-    from instrument.window.context import Context, Page
+    from instrument.window.context import Choice, Context, Page
     from instrument.window.lettering import Letters
     from instrument.window.measures import Measures, Places
     from instrument.window.readings import PortActivity
@@ -240,21 +239,10 @@ class Desk:
 
     def _link(self) -> None:
         cell = self._focused()
-        modulators = self._context.said.tables("modulator")
         if cell is None or not cell.address:
             self.tell("Go to a value first, with Tab or the mouse.")
-        elif not modulators:
+        elif not link_by_choosing(self._context, cell.address):
             self.tell("This patch has no modulator yet: add one on the page Motion.")
-        else:
-            address = cell.address
-            choices = [
-                Choice(
-                    f"~{self._context.said.modulator_name(k + 1)}",
-                    lambda k=k: link_to(self._context, k + 1, address),  # type: ignore[misc]
-                )
-                for k in range(len(modulators))
-            ]
-            self._context.choose(f"What shall move {self._context.said.address_words(address)}", choices)
 
     def tell(self, sentence: str) -> None:
         """Show a sentence for a while."""

@@ -295,6 +295,21 @@ def link_by_picking(context: Context, number: int) -> None:
     context.pick(f"Press the value that ~{name} shall move.", take, "Layers")
 
 
+def link_by_choosing(context: Context, address: str) -> bool:
+    """Have the modulator chosen that shall move a parameter; False if the patch has none."""
+    modulators = context.said.tables("modulator")
+    choices = [
+        Choice(
+            f"~{context.said.modulator_name(number)}",
+            lambda number=number: link_to(context, number, address),  # type: ignore[misc]
+        )
+        for number in range(1, len(modulators) + 1)
+    ]
+    if choices:
+        context.choose(f"What shall move {context.said.address_words(address)}", choices)
+    return bool(choices)
+
+
 def link_to(context: Context, number: int, address: str) -> None:
     """Link a modulator, counted from 1, to a parameter, gently at first."""
     if address not in INDEX:

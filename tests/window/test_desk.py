@@ -220,6 +220,18 @@ class TestPages:
             }
         ]
 
+    def test_a_link_is_made_from_the_value_too(self, sitting: Sitting) -> None:
+        sitting.click("layer.1.place.turn.x")
+        assert sitting.desk.act("link")
+        sitting.click("choice 1")
+        assert sitting.asked()[0]["value"]["modulator"] == "wind"
+        sitting.said.update({"document": {**DOCUMENT, "modulator": []}})
+        sitting.desk.show("Layers")
+        sitting.click("layer.1.place.turn.x")
+        assert sitting.desk.act("link")
+        assert sitting.context.choosing is None
+        assert "no modulator yet" in sitting.context.note
+
     def test_a_breakpoint_is_moved_added_and_taken_away(self, sitting: Sitting) -> None:
         sitting.desk.show("Motion")
         left, top, width, height = sitting.cell("plot 1").box
