@@ -390,6 +390,7 @@ class Show:
             "device": self._driver.name,
             "latency": self._driver.latency,
             "midi": self._midi.names if self._midi is not None else [],
+            "ports": self._midi.numbers if self._midi is not None else [],
             "trouble": self._trouble,
             "faults": self._faults.lines,
             **self._recording.state,
