@@ -19,6 +19,7 @@ HEIGHT = {
     "options": 0,
     "printable": 0,
     "progress": 0,
+    "saying": 0,
     "beam": 1,
     "measure": 1,
     "midi": 1,
@@ -27,12 +28,15 @@ HEIGHT = {
     "takes": 1,
     "stage": 2,
     "window": 2,
+    "calibrate": 3,
     "cli": 3,
 }
 
 # Who may print, and why.
 MAY_PRINT = {
     "instrument/cli.py": "the commands speak to the person who typed them",
+    "instrument/calibrate.py": "one of the commands",
+    "instrument/saying.py": "how the commands say what is no result",
     "instrument/engine/warm.py": "run by itself before the first start, to show how the compilation goes",
 }
 
