@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from instrument.options import Audio, Json, OwnBlock, Rate
-from instrument.saying import say
+from instrument.saying import answer, say
 
 _VALUES = "Values, which are kept without playing"
 
@@ -94,7 +94,7 @@ def _list(*, as_json: bool) -> None:
     profiles, troubles = all_profiles()
     for name, correction in profiles:
         values = {"device": name, **correction.as_dict()}
-        print(json.dumps(values) if as_json else f"{name}: {correction.in_words()}")
+        answer(json.dumps(values) if as_json else f"{name}: {correction.in_words()}")
     for trouble in troubles:
         say(f"beamhand: {trouble}")
     if not profiles and not troubles:
@@ -110,7 +110,7 @@ def _show(audio: str | None, *, as_json: bool) -> None:
     correction = load_profile(name)
     if correction is None:
         raise ValueError(f"{name} has no profile; make one with beamhand calibrate.")
-    print(
+    answer(
         json.dumps({"device": name, **correction.as_dict()})
         if as_json
         else f"{name}: {correction.in_words()}"

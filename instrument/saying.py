@@ -19,6 +19,11 @@ def say(text: str) -> None:
     print(printable(text), file=sys.stderr, flush=True)
 
 
+def answer(text: str) -> None:
+    """Print a result to standard output."""
+    print(printable(text))
+
+
 def fail(text: object) -> NoReturn:
     """Print why the work failed and end with status 1."""
     say(f"beamhand: {text}")

@@ -199,7 +199,7 @@ def with_profile(
     try:
         correction = load_profile(name, folder)
     except PatchError as error:
-        complain(str(error), "playing without it")
+        complain(str(error).rstrip("."), "playing without it")
         return choice
     if correction is None or correction.neutral:
         return choice
