@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from instrument.patch.errors import did_you_mean, listed
-from instrument.patch.number import NumberError, to_number
+from instrument.patch.errors import did_you_mean, listed, shown
+from instrument.patch.number import NumberError, kind_of, to_number
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -67,12 +67,13 @@ class Quantity:
             number = to_number(value)
         except NumberError:
             number = math.nan
+        said = shown(value).strip('"') if isinstance(value, bool | int | float | str) else kind_of(value)
         if self.switch and number not in {0.0, 1.0}:
-            raise ValueError(f"{self.name} is {value}; it takes on or off.")
+            raise ValueError(f"{self.name} is {said}; it takes on or off.")
         if not self.low <= number <= self.high:
             unit = f" {self.unit}" if self.unit else ""
             raise ValueError(
-                f"{self.name} is {value}; it takes a number from {self.low:g} to {self.high:g}{unit}."
+                f"{self.name} is {said}; it takes a number from {self.low:g} to {self.high:g}{unit}."
             )
         return number
 

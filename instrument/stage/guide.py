@@ -32,7 +32,9 @@ undo, redo      take back, and bring back, what was changed
 compare         show the display without any correction, and again with it
 show            all values
 save            keep the profile and end
-quit            end without keeping it"""
+quit            end without keeping it
+The window, if there is one, shows what the display should show, uncorrected. Its keys for the next and the previous patch
+change the picture here too; knobs of a controller move the test picture itself, never what is kept."""
 
 
 class Guide:

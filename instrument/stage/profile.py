@@ -14,6 +14,7 @@ from instrument.patch.atomic import write_atomically
 from instrument.patch.errors import PatchError, Problem, did_you_mean, listed, shown
 from instrument.patch.load import check_version, parsed, read_text
 from instrument.patch.locate import lines_of
+from instrument.patch.number import kind_of
 from instrument.patch.schema import SCHEMA
 from instrument.stage.correction import INDEX, QUANTITIES, Correction
 
@@ -77,10 +78,17 @@ def load_profile(name: str, folder: Path | None = None) -> Correction | None:
     path = profile_file(name, folder)
     if not path.exists():
         return None
-    return _read(path)[1]
+    return read_profile(path)[1]
 
 
-def _read(path: Path) -> tuple[str, Correction]:
+def read_profile(path: Path) -> tuple[str, Correction]:
+    """Return the name of the device that a file is for, and what its display needs.
+
+    Raises
+    ------
+    PatchError
+        If it cannot be used, naming every fault with its line.
+    """
     text = read_text(path)
     data = parsed(text, str(path))
     check_version(data, text, str(path))
@@ -88,7 +96,8 @@ def _read(path: Path) -> tuple[str, Correction]:
     device = data.get("device", "")
     problems = []
     if not isinstance(device, str) or not device:
-        said = f'device is {shown(device)}; it takes the name of the device, as device = "{SILENT}".'
+        is_what = shown(device) if isinstance(device, str | int | float) else kind_of(device)
+        said = f'device is {is_what}; it takes the name of the device, as device = "{SILENT}".'
         problems.append(Problem(said, "device", lines.get(("device",))))
     correction = Correction()
     for place, value in _leaves({key: data[key] for key in data if key not in {"schema", "device"}}):
@@ -110,11 +119,12 @@ def _read(path: Path) -> tuple[str, Correction]:
     return device, correction
 
 
-def _leaves(table: dict[str, Any], above: tuple[str, ...] = ()) -> list[tuple[tuple[str, ...], Any]]:
+def _leaves(table: dict[str, Any]) -> list[tuple[tuple[str, ...], Any]]:
+    # Written as gain.x = 1 or as x = 1 under [gain]; whatever lies deeper is nothing that is known.
     found: list[tuple[tuple[str, ...], Any]] = []
     for key, value in table.items():
-        place = (*above, key)
-        found += _leaves(value, place) if isinstance(value, dict) and value else [(place, value)]
+        below = value.items() if isinstance(value, dict) else ()
+        found += [((key, inner), one) for inner, one in below] or [((key,), value)]
     return found
 
 
@@ -162,7 +172,7 @@ def all_profiles(folder: Path | None = None) -> tuple[list[tuple[str, Correction
     profiles, troubles = [], []
     for path in sorted((folder or profiles_folder()).glob("*.toml")):
         try:
-            profiles.append(_read(path))
+            profiles.append(read_profile(path))
         except PatchError as error:
             troubles.append(str(error))
     return sorted(profiles), troubles

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -61,16 +61,16 @@ def uncorrected(frames: int) -> NDArray[np.float32]:
     return engine.render(frames)
 
 
-def held_back(signal: NDArray[np.float64], samples: float) -> NDArray[np.float64]:
+def held_back(signal: NDArray[Any], samples: float) -> NDArray[Any]:
     """A delay by third-order Lagrange interpolation as scipy has it, through the four samples around each moment."""
     first = max(int(np.floor(samples)) - 1, 0)
     nodes = np.arange(4)
     weights = [float(lagrange(nodes, np.eye(4)[k])(samples - first)) for k in range(4)]
     padded = np.concatenate([np.zeros(first + 3), signal])
-    return sum(weights[k] * padded[3 - k : 3 - k + len(signal)] for k in range(4))  # type: ignore[return-value]
+    return np.asarray(sum(weights[k] * padded[3 - k : 3 - k + len(signal)] for k in range(4)))
 
 
-def expected(values: dict[str, float], frames: int) -> NDArray[np.float64]:
+def expected(values: dict[str, float], frames: int) -> NDArray[Any]:
     """The formula of a profile, written anew with numpy."""
     pair = uncorrected(frames).astype(np.float64)
     if values.get("swap"):
@@ -80,7 +80,7 @@ def expected(values: dict[str, float], frames: int) -> NDArray[np.float64]:
         sign = -1.0 if values.get(f"invert.{axis}") else 1.0
         moved = sign * values.get(f"gain.{axis}", 1.0) * signal + values.get(f"offset.{axis}", 0.0)
         columns.append(held_back(moved, values.get(f"delay.{axis}", 0.0) / MICROSECONDS))
-    return np.clip(np.stack(columns, axis=1), -1.0, 1.0)
+    return np.asarray(np.clip(np.stack(columns, axis=1), -1.0, 1.0))
 
 
 def test_a_neutral_correction_changes_no_bit() -> None:
@@ -120,6 +120,21 @@ def test_a_delay_is_the_time_that_it_says() -> None:
     )
     here = np.linalg.lstsq(unshifted[500:], before, rcond=None)[0]
     np.testing.assert_allclose(now, basis @ here, atol=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("hertz", "rate", "most"), [(5000, 48_000, 0.0074), (5000, 96_000, 4.8e-4), (10_000, 192_000, 4.8e-4)]
+)
+def test_a_delay_errs_by_no_more_than_the_guide_for_developers_says(
+    hertz: float, rate: int, most: float
+) -> None:
+    # The reference above is what is compiled, so its error is that of both.
+    turn = np.exp(2j * np.pi * hertz / rate * np.arange(40))
+    worst = max(
+        np.abs(held_back(turn, samples)[10:] - turn[10:] * np.exp(-2j * np.pi * hertz / rate * samples)).max()
+        for samples in np.linspace(0, 3, 61)
+    )
+    assert 0.9 * most < worst < most
 
 
 def test_what_is_too_large_stays_finite_and_within_full_scale() -> None:
