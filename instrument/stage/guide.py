@@ -15,7 +15,7 @@ from instrument.stage.guide_steps import CAUTIONS, STEPS
 from instrument.stage.profile import load_profile, profile_name, save_profile
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
     from pathlib import Path
 
     from instrument.engine.engine import Engine
@@ -46,8 +46,6 @@ class Guide:
         Lines that are typed; its end ends the guide, and keeps nothing.
     say : callable
         Takes text for whoever sits before the display.
-    changes : mapping of str to object
-        Values to begin with in place of the profile's.
     folder : Path, optional
         Of the profiles.
 
@@ -70,12 +68,10 @@ class Guide:
         self,
         said: IO[str],
         say: Callable[[str], None],
-        changes: Mapping[str, object] | None = None,
         folder: Path | None = None,
     ) -> None:
         self._said = said
         self._say = say
-        self._changes = dict(changes or {})
         self._folder = folder
         self._lines: queue.SimpleQueue[str | None] = queue.SimpleQueue()
         self._name = ""
@@ -112,9 +108,9 @@ class Guide:
         self._name = profile_name(choice.device)
         try:
             self._kept = load_profile(self._name, self._folder) or Correction()
-        except PatchError as error:
+        except (PatchError, OSError) as error:
             self._say(f"{error} The guide begins without it, and replaces it when you save.")
-        self._history = [self._kept.with_values(self._changes)]
+        self._history = [self._kept]
         return replace(choice, outputs=replace(choice.outputs, correction=self.correction))
 
     def begin(self, engine: Engine, setlist: Setlist, driver: Driver, over: threading.Event) -> None:

@@ -12,7 +12,7 @@ import platformdirs
 
 from instrument.patch.atomic import write_atomically
 from instrument.patch.errors import PatchError, Problem, did_you_mean, listed, shown
-from instrument.patch.load import check_version, parsed, read_text
+from instrument.patch.load import NEW, check_version, parsed, read_text
 from instrument.patch.locate import lines_of
 from instrument.patch.number import kind_of
 from instrument.patch.schema import SCHEMA
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 SILENT = "silent clock"
 """Name of the profile that belongs to playing without a device, where adjusting can be tried."""
+
+_NEW = "Make it anew with: beamhand calibrate"
 
 _HEAD = """\
 # What the display behind this device needs; made by: beamhand calibrate
@@ -89,7 +91,11 @@ def read_profile(path: Path) -> tuple[str, Correction]:
     PatchError
         If it cannot be used, naming every fault with its line.
     """
-    text = read_text(path)
+    try:
+        text = read_text(path)
+    except PatchError as error:
+        told = [replace(one, text=one.text.replace(NEW, _NEW)) for one in error.problems]
+        raise PatchError(path, *told) from None
     data = parsed(text, str(path))
     check_version(data, text, str(path))
     lines = lines_of(text)
@@ -208,7 +214,7 @@ def with_profile(
     name = profile_name(choice.device)
     try:
         correction = load_profile(name, folder)
-    except PatchError as error:
+    except (PatchError, OSError) as error:
         complain(str(error).rstrip("."), "playing without it")
         return choice
     if correction is None or correction.neutral:

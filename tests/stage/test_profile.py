@@ -93,6 +93,12 @@ def test_a_broken_profile_names_file_line_field_and_mend(text: str, sentence: st
     assert all_profiles(tmp_path) == ([], [str(error.value)])
 
 
+def test_an_empty_profile_is_made_anew_by_calibrating(tmp_path: Path) -> None:
+    profile_file(SILENT, tmp_path).touch()
+    with pytest.raises(PatchError, match=r"the file is empty\. Make it anew with: beamhand calibrate"):
+        load_profile(SILENT, tmp_path)
+
+
 def test_every_refused_value_is_refused_with_its_range() -> None:
     for row in QUANTITIES:
         with pytest.raises(ValueError, match=f"{row.name} is 1e9; it takes"):
@@ -128,6 +134,17 @@ class TestPlaying:
     def test_it_is_left_out_on_request(self) -> None:
         save_profile(SILENT, OTHER)
         assert self.corrected(profile=False) == (Choice(None, 48000.0), [])
+
+    def test_one_that_may_not_be_read_is_told_and_the_show_goes_on(
+        self, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def refuse(*_: object) -> Correction:
+            raise PermissionError(13, "Permission denied", "devices")
+
+        monkeypatch.setattr("instrument.stage.profile.load_profile", refuse)
+        choice, said = self.corrected()
+        assert choice == Choice(None, 48000.0)
+        assert said == ["[Errno 13] Permission denied: 'devices': playing without it."]
 
     def test_a_neutral_one_costs_nothing(self) -> None:
         save_profile(SILENT, Correction())
