@@ -297,11 +297,6 @@ class Outlet:
         self.state = state
         self.outputs = outputs
 
-    @property
-    def address(self) -> int:
-        """Address of the state."""
-        return int(self.state.ctypes.data)
-
     def fill(self, out: npt.NDArray[np.float32]) -> None:
         """Render what a device without live input would get next.
 
@@ -314,6 +309,11 @@ class Outlet:
                 f"a block is float32 of (frames, {self.outputs.channels}), got {out.dtype} of {out.shape}"
             )
         _feed(None, out.ctypes.data, len(out), None, 0, self.address)
+
+    @property
+    def address(self) -> int:
+        """Address of the state."""
+        return int(self.state.ctypes.data)
 
     @property
     def resamples(self) -> bool:
