@@ -49,7 +49,7 @@ def test_a_command_in_the_readme_is_understood(line: str, tmp_path: Path) -> Non
             words[at] = str(tmp_path / word)
             if "new" not in words:
                 assert CliRunner().invoke(app, ["patch", "new", words[at]]).exit_code == 0
-    if words[0] in {"play", "bench", "calibrate"}:
+    if words[0] in {"play", "bench"}:
         command = get_command(app).get_command(None, words[0])  # type: ignore[attr-defined]
         command.make_context(words[0], words[1:])
         return

@@ -307,13 +307,13 @@ class Show:
                 self._do(request)
             self._look_at_files()
             self._recording.send_on()
+            if self._options.guide is not None:
+                self._options.guide.look(self._driver)
             self._bench.farewell.look()
             if self._learning.look():
                 self._show_state()
             if self._opening is not None:
                 self._opening.look()
-            if self._options.guide is not None:
-                self._options.guide.look(self._driver)
             now = time.monotonic()
             if now >= look_again:
                 look_again = now + LOOK_SECONDS
