@@ -51,6 +51,12 @@ class Driver(ABC):
     corrector: Corrector | None = None
 
     @property
+    def described(self) -> str:
+        """Name, and whether what its display gets is corrected, for the window."""
+        corrected = self.corrector is not None and not self.corrector.correction.neutral
+        return f"{self.name}, corrected" if corrected else self.name
+
+    @property
     def input_channels(self) -> int:
         """Channels of live input that are open: 0, 1 or 2."""
         return 0

@@ -407,7 +407,7 @@ class Show:
             return
         state = {
             **self._bench.state,
-            "device": self._driver.name,
+            "device": self._driver.described,
             "latency": self._driver.latency,
             "midi": self._midi.names if self._midi is not None else [],
             "trouble": self._trouble,

@@ -130,6 +130,7 @@ class TestPlaying:
         with choice.open(Engine(48000.0)) as driver:
             assert driver.corrector is not None
             assert driver.corrector.correction == OTHER
+            assert driver.described == "silent clock, corrected"
 
     def test_it_is_left_out_on_request(self) -> None:
         save_profile(SILENT, OTHER)
@@ -151,6 +152,7 @@ class TestPlaying:
         choice, _ = self.corrected()
         with choice.open(Engine(48000.0)) as driver:
             assert driver.corrector is None
+            assert driver.described == "silent clock"
 
     def test_a_broken_one_is_told_and_the_show_goes_on_without_it(self) -> None:
         profile_file(SILENT).write_text("schema = 1\ndevice = 7\n")
