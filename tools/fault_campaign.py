@@ -349,6 +349,7 @@ class Campaign:
 
     def _judge(self, witness: Witness) -> None:
         self._keep_gaps()
+        self._report.machine_stops += witness.machine_stops
         for begin, length in witness.stops:
             self._gap("the engine's time", begin, length)
 
@@ -378,7 +379,9 @@ class Campaign:
             self._report.troubles.append(said[-3000:])
         log = self._disk.folder / "state" / "beamhand" / "log" / "faults.log"
         if log.exists():
-            self._report.log_lines = len(log.read_text().splitlines())
+            lines = log.read_text().splitlines()
+            self._report.log_lines = len(lines)
+            self._report.standstills = [line for line in lines if "stood still" in line]
 
 
 def run_campaign(seconds: float, seed: int, shows: int, stopped: float, *, window: bool) -> Report:

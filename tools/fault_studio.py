@@ -261,6 +261,10 @@ SHORTEST_STOP = 0.05
 """Seconds by which the engine falls behind in one go from which it counts: more than any block."""
 
 
+SAME = 0.9
+"""Of a time in which the engine fell behind, the part in which nothing else ran either, from which the machine stood still."""
+
+
 class Witness:
     """Follows the engine from outside: when its time stands still, and a checksum of all that it puts out.
 
@@ -276,6 +280,8 @@ class Witness:
         self._memory = memory
         self.stops: list[tuple[float, float]] = []
         """When the engine fell behind, in seconds of the monotonic clock, and by how long."""
+        self.machine_stops: list[float] = []
+        """Seconds for which nothing ran, this process as little as the show: the machine itself stood still."""
         self.pieces: dict[int, int] = {}
         """Checksum of each `PIECE` frames by its number."""
         self._ending = threading.Event()
@@ -289,16 +295,23 @@ class Witness:
 
     def _run(self) -> None:
         at = int(self._memory["ring_at"])
-        since = time.monotonic()
+        since = looked = time.monotonic()
+        paused = 0.0
         piece = -(-at // self.PIECE)
         while not self._ending.wait(0.004):
             now_at, now = int(self._memory["ring_at"]), time.monotonic()
+            paused = max(paused, now - looked)
+            looked = now
             if now_at != at:
                 # What it has made up for in this time was not lost; we may be late ourselves.
                 short = now - since - (now_at - at) / float(self._memory["rate"])
                 if short > SHORTEST_STOP and at > 0:
-                    self.stops.append((since, short))
-                at, since = now_at, now
+                    # Whatever holds the show up does not hold us up.
+                    if paused > SAME * short:
+                        self.machine_stops.append(short)
+                    else:
+                        self.stops.append((since, short))
+                at, since, paused = now_at, now, 0.0
             while at >= (piece + 1) * self.PIECE:
                 self.pieces[piece] = self._checksum(piece)
                 piece += 1

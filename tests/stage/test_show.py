@@ -279,6 +279,13 @@ class TestTroubles:
         show._look()
         assert show.state["trouble"] == ""
 
+    def test_the_window_is_told_the_lines_of_the_log(self, show: Show, tmp_path: Path) -> None:
+        show._do({"do": "dance"})
+        show._faults.close()
+        lines = (tmp_path / "state" / "beamhand" / "log" / NAME).read_text().splitlines()
+        assert show.state["faults"] == lines
+        assert lines[-1].partition("  ->  ")[0].endswith(self.said[-1])
+
     def test_a_complaint_stays_in_sight_until_something_is_done(self, show: Show) -> None:
         show._do({"do": "dance"})
         for answer in (Answer("keep", Path()), Answer("warm", Path())):
