@@ -349,8 +349,8 @@ class Campaign:
 
     def _judge(self, witness: Witness) -> None:
         self._keep_gaps()
-        self._report.machine_stops += witness.machine_stops
-        for begin, length in witness.stops:
+        self._report.machine_stops += witness.pace.machine_stops
+        for begin, length in witness.pace.stops:
             self._gap("the engine's time", begin, length)
 
     def _compare(self, takes: Path, witness: Witness) -> None:

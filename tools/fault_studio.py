@@ -260,9 +260,47 @@ class SmallDisk:
 SHORTEST_STOP = 0.05
 """Seconds by which the engine falls behind in one go from which it counts: more than any block."""
 
-
 SAME = 0.9
 """Of a time in which the engine fell behind, the part in which nothing else ran either, from which the machine stood still."""
+
+
+class Pace:
+    """Tells when the engine falls behind the clock, looked at some hundred times a second.
+
+    Parameters
+    ----------
+    at : int
+        Frames so far.
+    now : float
+        Seconds of the monotonic clock.
+    rate : float
+        Hertz.
+    """
+
+    def __init__(self, at: int, now: float, rate: float) -> None:
+        self._at, self._rate = at, rate
+        self._since = self._looked = now
+        self._paused = 0.0
+        self.stops: list[tuple[float, float]] = []
+        """When the engine fell behind, in seconds of the monotonic clock, and by how long."""
+        self.machine_stops: list[float] = []
+        """Seconds for which nothing ran, this process as little as the show: the machine itself stood still."""
+
+    def look(self, at: int, now: float) -> None:
+        """Take in how far the engine is."""
+        self._paused = max(self._paused, now - self._looked)
+        self._looked = now
+        if at == self._at:
+            return
+        # What it has made up for in this time was not lost; we may be late ourselves.
+        short = now - self._since - (at - self._at) / self._rate
+        if short > SHORTEST_STOP and self._at > 0:
+            # Whatever holds the show up does not hold us up.
+            if self._paused > SAME * short:
+                self.machine_stops.append(short)
+            else:
+                self.stops.append((self._since, short))
+        self._at, self._since, self._paused = at, now, 0.0
 
 
 class Witness:
@@ -278,10 +316,7 @@ class Witness:
 
     def __init__(self, memory: Any) -> None:
         self._memory = memory
-        self.stops: list[tuple[float, float]] = []
-        """When the engine fell behind, in seconds of the monotonic clock, and by how long."""
-        self.machine_stops: list[float] = []
-        """Seconds for which nothing ran, this process as little as the show: the machine itself stood still."""
+        self.pace = Pace(int(memory["ring_at"]), time.monotonic(), float(memory["rate"]))
         self.pieces: dict[int, int] = {}
         """Checksum of each `PIECE` frames by its number."""
         self._ending = threading.Event()
@@ -295,23 +330,10 @@ class Witness:
 
     def _run(self) -> None:
         at = int(self._memory["ring_at"])
-        since = looked = time.monotonic()
-        paused = 0.0
         piece = -(-at // self.PIECE)
         while not self._ending.wait(0.004):
-            now_at, now = int(self._memory["ring_at"]), time.monotonic()
-            paused = max(paused, now - looked)
-            looked = now
-            if now_at != at:
-                # What it has made up for in this time was not lost; we may be late ourselves.
-                short = now - since - (now_at - at) / float(self._memory["rate"])
-                if short > SHORTEST_STOP and at > 0:
-                    # Whatever holds the show up does not hold us up.
-                    if paused > SAME * short:
-                        self.machine_stops.append(short)
-                    else:
-                        self.stops.append((since, short))
-                at, since, paused = now_at, now, 0.0
+            at = int(self._memory["ring_at"])
+            self.pace.look(at, time.monotonic())
             while at >= (piece + 1) * self.PIECE:
                 self.pieces[piece] = self._checksum(piece)
                 piece += 1
