@@ -181,7 +181,7 @@ class TestSave:
         bench.turn()
         assert bench.engine.value("layer.1.pen.key") == 40.0
         bench.ask("save")
-        assert path.read_text() == PATCH.replace("level = 0.5  #", "level = 1  #")
+        assert path.read_text() == PATCH.replace("level = 0.5  #", "level = 1.0  #")
 
     def test_only_what_was_changed_is_written(self, bench: Bench, path: Path) -> None:
         bench.ask("set", address="layer.1.level", value=0.75)
