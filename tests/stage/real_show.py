@@ -68,14 +68,12 @@ class RealShow:
             "--midi",
             "listener:out",
         ]
-        self.process = subprocess.Popen(
-            [*command, "--keep", "0"], env=environment, stderr=subprocess.PIPE, text=True
-        )
+        self.process = subprocess.Popen(command, env=environment, stderr=subprocess.PIPE, text=True)
         self.said: list[str] = []
         self._listener = threading.Thread(target=self._listen, daemon=True)
         self._listener.start()
         self.size = SIZE
-        self.number = ""
+        self.number = self._text = ""
 
     def __enter__(self) -> Self:
         words = self.window_process().cmdline()
@@ -132,11 +130,9 @@ class RealShow:
     # What a performer does
 
     def resize(self, width: int, height: int) -> None:
-        """Make the window so large, in the corner of the display, and wait until the desk is laid out for it."""
-        self.display.do(
-            "windowmove", self.number, "0", "0", "windowsize", self.number, str(width), str(height)
-        )
+        """Make the window so large, in the corner of the display."""
         self.size = width, height
+        self._place()
         page = self.desk.context.page
         self.know()
         self.desk.desk.show(page)
@@ -147,7 +143,7 @@ class RealShow:
 
     def type(self, text: str) -> None:
         """Type a line and end it."""
-        self.display.do("type", text)
+        self.display.do("type", "--", text)
         self.key("Return")
 
     def turn_to(self, page: str) -> None:
@@ -179,11 +175,9 @@ class RealShow:
 
     # What is seen and heard of it
 
-    def geometry(self) -> tuple[int, int]:
+    def geometry(self) -> tuple[int, ...]:
         """Return width and height of the window."""
-        told = self.display.do("getwindowgeometry", "--shell", self.number)
-        lines = dict(line.split("=") for line in told.splitlines())
-        return int(lines["WIDTH"]), int(lines["HEIGHT"])
+        return self._told("WIDTH", "HEIGHT")
 
     def know(self, text: str = "", **more: Any) -> None:
         """Make the desk of this process anew, for another text of the patch or for a window of another size."""
@@ -215,9 +209,7 @@ class RealShow:
 
     def wait_for_words(self, words: str, count: int = 1) -> None:
         """Wait until the stage has said something so often."""
-        wait_until(
-            lambda: sum(words in line for line in self.said) >= count, f"{words!r} in {self.said}"
-        )
+        wait_until(lambda: sum(words in line for line in self.said) >= count, f"{words!r} in {self.said}")
 
     def is_chosen(self, key: str) -> bool:
         """Whether a cell is shown as the chosen one, in its lower right corner, where nothing is written."""
@@ -248,11 +240,26 @@ class RealShow:
 
     def wait_for_sight(self, key: str) -> None:
         """Wait until a cell is on the display as it should be."""
-        wait_until(lambda: self.is_seen(key), f"{self.desk.cell(key)} on the display", 10)
+        wait_until(lambda: self.is_seen(key) or self._put_back(), f"{self.desk.cell(key)} on the display", 10)
+
+    def _put_back(self) -> bool:
+        # There is no window manager, and the library moves its window when it comes back from the whole screen.
+        if self._told("X", "Y", "WIDTH", "HEIGHT") != (0, 0, *self.size):
+            self._place()
+        return False
+
+    def _place(self) -> None:
+        wide, tall = map(str, self.size)
+        self.display.do("windowmove", self.number, "0", "0", "windowsize", self.number, wide, tall)
+
+    def _told(self, *names: str) -> tuple[int, ...]:
+        told = self.display.do("getwindowgeometry", "--shell", self.number)
+        lines = dict(line.split("=") for line in told.splitlines())
+        return tuple(int(lines.get(name, 0)) for name in names)
 
 
 def _command(process: psutil.Process) -> list[str]:
     try:
-        return process.cmdline()
+        return list(process.cmdline())
     except psutil.NoSuchProcess:
         return []
