@@ -85,16 +85,8 @@ def running_display(folder: Path, size: tuple[int, int] = (SIDE, SIDE)) -> Itera
         pytest.skip(sentence)
     reading, writing = os.pipe()
     # Without a reset when the last client leaves, which is between two commands and would turn the next one away.
-    options = [
-        "-noreset",
-        "-screen",
-        "0",
-        f"{size[0]}x{size[1]}x24",
-        "-fbdir",
-        str(folder),
-        "-nolisten",
-        "tcp",
-    ]
+    screen = ["-screen", "0", f"{size[0]}x{size[1]}x24"]
+    options = ["-noreset", *screen, "-fbdir", str(folder), "-nolisten", "tcp"]
     server = subprocess.Popen(
         ["Xvfb", "-displayfd", str(writing), *options], pass_fds=[writing], stderr=subprocess.DEVNULL
     )

@@ -1,16 +1,19 @@
-"""Files dragged onto a window by another program: the source's side of drag and drop between X clients.
+"""What other programs do to a window: drop files onto it, and ask it to close as the cross on its frame does.
 
-Sources: the X Drag-and-Drop protocol, version 5 (freedesktop.org), for the messages and their order; X.h and Xlib.h of
-X11 release 7.7 for numbers and structures. Run as a program it drops files: DISPLAY_NAME WINDOW FILE...
+Sources: the X Drag-and-Drop protocol, version 5 (freedesktop.org), for the messages and their order; the Inter-Client
+Communication Conventions Manual, version 2.0, section 4.2.8.1, for closing; X.h and Xlib.h of X11 release 7.7 for numbers
+and structures.
 """
 
 from __future__ import annotations
 
 import ctypes
 import ctypes.util
-import sys
 import time
-from pathlib import Path
+from typing import TYPE_CHECKING, Self
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 VERSION = 5
 PATIENCE = 10.0
@@ -73,8 +76,8 @@ class _Event(ctypes.Union):
     )
 
 
-class Source:
-    """An X client that drags files.
+class XClient:
+    """An X client with a window that is never seen.
 
     Parameters
     ----------
@@ -106,15 +109,22 @@ class Source:
             self._display, _Word(self._atom("XdndSelection")), _Word(self._window), _Word(_CURRENT_TIME)
         )
         kind = self._atom("text/uri-list")
-        self._send(window, "XdndEnter", VERSION << 24, kind)
-        self._send(window, "XdndPosition", 0, 40 << 16 | 40, _CURRENT_TIME, self._atom("XdndActionCopy"))
+        own = self._window
+        self._send(window, "XdndEnter", own, VERSION << 24, kind)
+        self._send(window, "XdndPosition", own, 0, 40 << 16 | 40, _CURRENT_TIME, self._atom("XdndActionCopy"))
         if not self._wait_for("XdndStatus")[1] & 1:
             return False
-        self._send(window, "XdndDrop", 0, _CURRENT_TIME)
+        self._send(window, "XdndDrop", own, 0, _CURRENT_TIME)
         return bool(self._wait_for("XdndFinished")[1] & 1)
 
-    def close(self) -> None:
-        """Leave the display."""
+    def ask_to_close(self, window: int) -> None:
+        """Ask a window to close."""
+        self._send(window, "WM_PROTOCOLS", self._atom("WM_DELETE_WINDOW"), _CURRENT_TIME)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *ended: object) -> None:
         self._x.XCloseDisplay(self._display)
 
     def _atom(self, name: str) -> int:
@@ -125,7 +135,7 @@ class Source:
         message = event.message
         message.type, message.window, message.format = _CLIENT_MESSAGE, window, 32
         message.message_type = self._atom(name)
-        for k, word in enumerate((self._window, *words)):
+        for k, word in enumerate(words):
             message.data[k] = word
         self._x.XSendEvent(self._display, _Word(window), 0, ctypes.c_long(0), ctypes.byref(event))
         self._x.XFlush(self._display)
@@ -161,17 +171,3 @@ class Source:
         told.target, told.property, told.time = asked.target, asked.property, asked.time
         self._x.XSendEvent(self._display, _Word(asked.requestor), 0, ctypes.c_long(0), ctypes.byref(event))
         self._x.XFlush(self._display)
-
-
-def main(arguments: list[str]) -> int:
-    """Drop files onto a window: display, number of the window, files."""
-    display, window, *files = arguments
-    source = Source(display)
-    try:
-        return 0 if source.drop(int(window), [Path(file) for file in files]) else 1
-    finally:
-        source.close()
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
