@@ -154,10 +154,11 @@ class RealShow:
         self.wait_for_sight(f"page {page}")
 
     def click(self, key: str, button: str = "1") -> None:
-        """Press a cell."""
+        """Press a cell, here too, so that what it opens is known."""
         x, y = self.desk.middle(key)
         self.display.do("mousemove", str(x), str(y), "click", button)
-        self.desk.desk.focus = key
+        self.desk.click(key)
+        self.desk.desk.typing = None
 
     def drag(self, key: str, across: int, down: int, steps: int = 4) -> None:
         """Take hold of a cell's middle, and let go so many pixels away."""

@@ -129,11 +129,33 @@ def send_until(knob: Listener, message: tuple[int, int, int], done: Callable[[],
     wait_until(sent, f"the effect of {message}")
 
 
-def test_arithmetic_is_typed_heard_shown_and_saved(show: RealShow) -> None:
-    address = "layer.1.pen.frequency"
+def type_into(show: RealShow, address: str, text: str) -> None:
+    """Type a number over a value."""
     show.click(address)
     show.key("Return")
-    show.type("3*440")
+    show.type(text)
+
+
+def teach(show: RealShow, knob: Listener, address: str, number: int) -> None:
+    """Let a value learn a knob, by going there, the key for it, and moving the knob."""
+    show.click(address)
+    show.key("ctrl+l")
+    show.wait_for_words(f"move the control that is to do {address}.")
+    knob.send(*[(0xB0, number, value) for value in range(10, 120, 2)])
+    show.wait_for_words(f"cc {number} of channel 1 now does {address}")
+
+
+def choose(show: RealShow, button: str, text: str) -> None:
+    """Press a button, and then one of the choices that it offers."""
+    show.click(button)
+    (choice,) = [cell.key for cell in show.desk.look() if cell.text == text]
+    show.wait_for_sight(choice)
+    show.click(choice)
+
+
+def test_arithmetic_is_typed_heard_shown_and_saved(show: RealShow) -> None:
+    address = "layer.1.pen.frequency"
+    type_into(show, address, "3*440")
     show.wait_for_value(address, 1320.0)
     show.wait_for_sight(address)
     assert show.desk.cell(address).value == "1320 Hz"
@@ -145,7 +167,6 @@ def test_arithmetic_is_typed_heard_shown_and_saved(show: RealShow) -> None:
 def test_a_drag_is_heard_ends_on_what_is_shown_and_is_one_step_to_undo(show: RealShow) -> None:
     address = "layer.2.level"
     show.click("layer 2")
-    show.desk.context.layer = 2
     show.drag(address, 0, -37)
     raised = show.wait_for_value(address, lambda value: value > 0.36)
     time.sleep(0.1)
@@ -159,16 +180,11 @@ def test_a_drag_is_heard_ends_on_what_is_shown_and_is_one_step_to_undo(show: Rea
     show.wait_for_value(address, raised)
     assert save(show)["layer"][1]["level"] == raised
     show.click("layer 1")
-    show.desk.context.layer = 1
 
 
 def test_a_knob_is_learned_moves_what_it_was_taught_and_is_saved(show: RealShow, knob: Listener) -> None:
     address = "layer.1.place.size"
-    show.click(address)
-    show.key("ctrl+l")
-    show.wait_for_words(f"move the control that is to do {address}.")
-    knob.send(*[(0xB0, 21, value) for value in range(10, 120, 2)])
-    show.wait_for_words(f"cc 21 of channel 1 now does {address}")
+    teach(show, knob, address, 21)
     knob.send(*[(0xB0, 21, value) for value in (*range(118, 1, -4), *range(128))])
     show.wait_for_value(address, lambda value: value > 1.0)
     found = save(show)
@@ -187,9 +203,7 @@ def test_a_knob_is_learned_moves_what_it_was_taught_and_is_saved(show: RealShow,
 def test_a_note_that_is_held_while_it_is_saved_is_not_saved(show: RealShow, knob: Listener) -> None:
     send_until(knob, (0x90, 57, 100), lambda: show.value("layer.1.pen.key") == 57.0)
     show.wait_for_sight("layer.1.pen.key")
-    show.click("layer.1.pen.bend")
-    show.key("Return")
-    show.type("0.5")
+    type_into(show, "layer.1.pen.bend", "0.5")
     show.wait_for_value("layer.1.pen.bend", 0.5)
     assert save(show)["layer"][0]["pen"] == {"frequency": 1320, "bend": 0.5}
     knob.send((0x80, 57, 0))
@@ -258,9 +272,7 @@ def test_the_desk_is_read_and_worked_at_any_size(show: RealShow, size: tuple[int
     address = "layer.1.pen.length"
     show.resize(*size)
     show.wait_for_sight("page Layers")
-    show.click(address)
-    show.key("Return")
-    show.type(f"{size[1]}/4320")
+    type_into(show, address, f"{size[1]}/4320")
     show.wait_for_value(address, size[1] / 4320)
     show.wait_for_sight(address)
     assert save(show)["layer"][0]["pen"]["length"] == size[1] / 4320
@@ -291,9 +303,7 @@ def test_a_drawing_that_is_dropped_is_drawn(show: RealShow) -> None:
 
 
 def test_a_patch_is_saved_under_another_name_and_gone_back_to(show: RealShow) -> None:
-    show.click("layer.1.pen.start")
-    show.key("Return")
-    show.type("1/8")
+    type_into(show, "layer.1.pen.start", "1/8")
     show.wait_for_value("layer.1.pen.start", 0.125)
     show.key("ctrl+r")
     show.wait_for_value("layer.1.pen.start", 0.0)
@@ -303,6 +313,57 @@ def test_a_patch_is_saved_under_another_name_and_gone_back_to(show: RealShow) ->
     dusk = show.patches[0].with_name("dusk.toml")
     show.wait_for_words(f"saved {dusk}")
     assert dusk.read_text() == show.patches[0].read_text()
+
+
+def test_a_newcomer_makes_a_patch_of_ones_own_in_the_window(show: RealShow, knob: Listener) -> None:
+    """The steps are those of the README."""
+    takes = len([*show.takes.rglob("take.toml")])
+    show.key("Next")
+    wait_until(lambda: int(show.engine.record["set_at"]) == 1, "the second patch")
+    show.know(OTHER)
+    show.wait_for_sight("layer 1")
+    choose(show, "add layer", "star")
+    text = OTHER + '[[layer]]\n[layer.source]\nkind = "path"\npreset = "star"\n'
+    show.know(text)
+    show.desk.context.layer = 2
+    show.wait_for_sight("layer 2")
+    type_into(show, "layer.2.place.size", "1/2")
+    show.wait_for_value("layer.2.place.size", 0.5)
+    show.turn_to("Motion")
+    choose(show, "add modulator", "lfo")
+    text += '[[modulator]]\nname = "lfo 1"\n'
+    show.know(text)
+    show.desk.context.layer = 2
+    show.desk.desk.show("Motion")
+    show.wait_for_sight("remove modulator")
+    show.click("add link")
+    show.wait_for_sight("layer.2.place.spin.z")
+    show.click("layer.2.place.spin.z")
+    show.know(text + '[[link]]\nmodulator = "lfo 1"\nparameter = "layer.2.place.spin.z"\ndepth = 0.1\n')
+    show.desk.context.layer = 2
+    show.desk.desk.show("Motion")
+    show.wait_for_sight("remove link 1")
+    show.turn_to("Layers")
+    teach(show, knob, "layer.2.place.size", 22)
+    show.key("F9")
+    show.wait_for_words("recording into", 2)
+    show.key("F9")
+    show.wait_for_words("recorded", 2)
+    assert len([*show.takes.rglob("take.toml")]) == takes + 1
+    show.key("ctrl+shift+s")
+    show.turn_to_typing("Patches")
+    show.type("mine")
+    mine = show.patches[1].with_name("mine.toml")
+    show.wait_for_words(f"saved {mine}")
+    found = saved(mine)
+    assert [layer["source"]["preset"] for layer in found["layer"]] == ["polygon", "star"]
+    assert found["link"][0]["parameter"] == "layer.2.place.spin.z"
+    assert found["control"][0]["parameter"] == "layer.2.place.size"
+    show.key("Prior")
+    wait_until(lambda: int(show.engine.record["set_at"]) == 0, "the first patch")
+    show.know(show.patches[0].read_text())
+    show.turn_to("Layers")
+    show.click("layer 1")
 
 
 def test_a_value_is_reached_and_typed_without_a_mouse(show: RealShow) -> None:
