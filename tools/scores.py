@@ -36,7 +36,7 @@ class Score:
     pressures: tuple[tuple[float, float, float], ...] = ()
 
 
-SNAPSHOT_2, SNAPSHOT_3, MORPH = 103, 104, 105
+SNAPSHOT_2, SNAPSHOT_3 = 103, 104
 
 SCORES: dict[str, Score] = {
     "circle": Score(
