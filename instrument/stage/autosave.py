@@ -102,7 +102,7 @@ class Autosave:
         due = []
         for working in self._setlist.patches:
             sounding = self._setlist.sounding(working)
-            values = working.values if sounding is None else sounding
+            values = working.worth_saving(sounding)
             if not working.is_unsaved(sounding):
                 if self._kept.pop(working.path, None) is not None:
                     forget_kept(record_for(working.path))

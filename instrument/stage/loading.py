@@ -13,6 +13,7 @@ from instrument.patch.load import load_patch, patch_from_text
 from instrument.patch.rewrite import rewritten
 from instrument.patch.routing import drawing_files, read_drawings
 from instrument.patch.save import save_patch
+from instrument.patch.turns import corners_of
 from instrument.stage.controls_file import controls_file, serve
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ class LoadedPatch:
     drawn : tuple of str
         A key for each drawing, the same for the same line, and one for the controller file.
     corners : tuple of (int, int)
-        Number, from 1, and corners of each layer that draws a drawing.
+        Number, from 1, and corners of each layer that runs along a path.
     warnings : tuple of str
         What was left out of the drawings.
     played : str
@@ -190,7 +191,7 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
         controls,
         files=(*drawing_files(patch), controls_file()),
         drawn=(*(drawn.key for drawn in drawings.values()), served.key),
-        corners=tuple((k + 1, drawn.corners) for k, drawn in drawings.items()),
+        corners=corners_of(patch, drawings),
         warnings=tuple(word for drawn in drawings.values() for word in drawn.warnings),
         played=served.text,
         midi=tuple(patch.midi),
