@@ -211,6 +211,10 @@ class Along(parameter_fields("PathFields", PATH_FIELDS)):  # type: ignore[misc] 
         """Return the corners [shape=(n, 3)]."""
         raise NotImplementedError
 
+    def frames_of_path(self) -> list[Floats]:
+        """Return the corners of each frame, each [shape=(n, 3)]."""
+        return [self.corners_of_path()]
+
     def table(self) -> Floats:
         """Return points at equal distances [shape=(n, 3), or (frames, n, 3)]."""
         return resample(self.corners_of_path(), self.samples)
@@ -263,9 +267,13 @@ class FlipBook(Along):
         description="frames, each the corners of a path; frames that begin at like corners blend well"
     )
 
+    def frames_of_path(self) -> list[Floats]:
+        """Return the corners of each frame, each [shape=(n, 3)]."""
+        return [np.array([[*point, 0.0][:3] for point in frame], np.float64) for frame in self.frames]
+
     def table(self) -> Floats:
         """Return points at equal distances [shape=(frames, n, 3)]."""
-        corners = [np.array([[*point, 0.0][:3] for point in frame], np.float64) for frame in self.frames]
+        corners = self.frames_of_path()
         count = self.samples or max(default_count(len(frame)) for frame in corners)
         tables = [resample(frame, count) for frame in corners]
         return np.stack([np.resize(table, (count, 3)) for table in tables])

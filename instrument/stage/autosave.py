@@ -122,11 +122,12 @@ class Autosave:
     def _due(self) -> list[tuple[Path, str, list[float]]]:
         due = []
         for working in self._setlist.patches:
-            if not working.is_unsaved(self._setlist.sounding(working)):
+            sounding = self._setlist.sounding(working)
+            if not working.is_unsaved(sounding):
                 if self._kept.pop(working.path, None) is not None:
                     forget_kept(record_for(working.path))
                 continue
-            values = self._setlist.now(working)
+            values = working.worth_saving(sounding)
             mark = (working.text, values.tobytes())
             if self._kept.get(working.path) != mark:
                 self._kept[working.path] = mark

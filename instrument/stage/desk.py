@@ -249,7 +249,7 @@ class Desk:
             task.step = step
             task.text = step.texts[0 if task.do == "undo" else 1]
         if task.do == "save":
-            task.sent = self._setlist.now(working).copy()
+            task.sent = working.worth_saving(self._setlist.sounding(working))
             job = Job(
                 "save", working.path, working.text, task.sent.tolist(), saved=working.saved.text, to=task.to
             )

@@ -13,6 +13,7 @@ from instrument.patch.load import load_patch, patch_from_text
 from instrument.patch.rewrite import rewritten
 from instrument.patch.routing import drawing_files, read_drawings
 from instrument.patch.save import save_patch
+from instrument.patch.turns import corners_of
 from instrument.stage.controls_file import controls_file, serve
 
 if TYPE_CHECKING:
@@ -69,7 +70,7 @@ class LoadedPatch:
     served : str
         A key for the controller file.
     corners : tuple of (int, int)
-        Number, from 1, and corners of each layer that draws a drawing.
+        Number, from 1, and corners of each layer that runs along a path.
     warnings : tuple of str
         What was left out of the drawings.
     played : str
@@ -200,7 +201,7 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
         files=(*drawing_files(patch), controls_file()),
         drawn=tuple(drawn.key for drawn in drawings.values()),
         served=served.key,
-        corners=tuple((k + 1, drawn.corners) for k, drawn in drawings.items()),
+        corners=corners_of(patch, drawings),
         warnings=tuple(word for drawn in drawings.values() for word in drawn.warnings),
         played=served.text,
         midi=tuple(patch.midi),

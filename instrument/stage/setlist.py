@@ -72,7 +72,8 @@ class Setlist:
         self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
         self.watch_files()
-        if any(patch.corners for patch in patches):
+        # One key is that of the controller file.
+        if any(len(patch.drawn) > 1 for patch in patches):
             self.worker.warm_up()
 
     @property

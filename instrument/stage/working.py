@@ -132,6 +132,13 @@ class Working:
         rows = record["controls"][: int(record["n_controls"])]
         return set(rows["param"][np.isin(rows["message"], _PLAYED) & (rows["action"] == 0)].tolist())
 
+    def worth_saving(self, sounding: Values | None = None) -> Values:
+        """Return the values that belong into its file: what sounds, but not the notes that are played just now."""
+        found = (self.values if sounding is None else sounding).copy()
+        keys = sorted(self._by_keys())
+        found[keys] = self.values[keys]
+        return found
+
     def become(self, loaded: LoadedPatch, values: Values) -> None:
         """Go on with another text, built."""
         self.loaded = loaded

@@ -170,7 +170,10 @@ class Window:
         self._load.follow(seconds)
         self._midi.follow(seconds)
         self._desk.trouble = self._flashes.hear(samples).warning
-        self.view.picture.follow(samples, seconds)
+        if self._context.live.dark:
+            self.view.picture.darken(seconds)
+        else:
+            self.view.picture.follow(samples, seconds)
 
     # What the hands do
 

@@ -6,7 +6,7 @@ import time
 from typing import TYPE_CHECKING
 
 from instrument.engine.parameters import INDEX, ROWS
-from instrument.window.number_words import COARSE, FINE, PIXELS_A_STEP, moved
+from instrument.window.number_words import COARSE, FINE, PIXELS_A_STEP, moved, rounded
 
 if TYPE_CHECKING:
     from instrument.window.cells import Cell, Grab
@@ -74,7 +74,8 @@ class Hand:
             steps *= FINE if "Shift" in held else COARSE if "Ctrl" in held else 1.0
         value = moved(address, self._base(address), steps)
         self._given[address] = value, time.monotonic()
-        self._context.set(address, value)
+        # Moved on from exactly, so that many small steps add up; set to what is shown, so that this is what is saved.
+        self._context.set(address, rounded(value))
 
     def _base(self, address: str) -> float:
         value, when = self._given.get(address, (0.0, -SETTLED))

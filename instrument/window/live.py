@@ -93,6 +93,11 @@ class Live:
         """Return whether the engine is dark (``blackout``) or stands still (``frozen``)."""
         return bool(self._record[switch])
 
+    @property
+    def dark(self) -> bool:
+        """Whether a blackout comes, holds or goes: the beam rests in the middle and is not to be seen."""
+        return bool(self._record["blackout"]) or int(self._record["dark"]) > 0
+
     def terms(self, number: int) -> tuple[int, int, int]:
         """Return how many playable terms a layer counted from 1 has on x, y and z."""
         slot = self._slot

@@ -57,6 +57,17 @@ def figure(value: float) -> str:
     return short.rstrip("0").rstrip(".") if "." in short else short
 
 
+def rounded(value: float) -> float:
+    """Return a number as `figure` shows it, so that what a hand has moved is what the eye has read.
+
+    Examples
+    --------
+    >>> rounded(0.3940144729614258), rounded(math.inf)
+    (0.394, inf)
+    """
+    return float(figure(value))
+
+
 def moved(address: str, value: float, steps: float) -> float:
     """Return the value of a parameter after a hand has moved it by some steps of the wheel.
 

@@ -90,7 +90,7 @@ class PatchesPage:
 
     def _add_pads(self, rows: Rows) -> None:
         context = self._context
-        over = f"over {context.live.value('morph.time'):g} beats" if self._morphs else "at once"
+        over = f"morph over {context.live.value('morph.time'):g} beats" if self._morphs else "recall at once"
         rows.title("pads", "Snapshots", ("morph way", over, self._change_way))
         names = [str(name) for name in context.said.rows("snapshots")]
         for first in range(0, max(len(names) + 1, PADS), 4):

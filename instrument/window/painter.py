@@ -113,7 +113,9 @@ class Painter:
 
     def _draw_words(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
         letters, theme, pad = self._letters, self._theme, self._pad
-        y = box.top + (box.height - letters.line) // 2 + 1
+        # Above a meter's bar, whose tick must not cross the letters.
+        lift = 2 if cell.kind == "meter" else 0
+        y = box.top + (box.height - letters.line) // 2 + 1 - lift
         room = box.width - 2 * pad
         if cell.kind == "button" and not cell.value:
             # A key that has no room beside the word is on the help page too.
@@ -180,14 +182,15 @@ class Painter:
     def _draw_bar(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
         theme, thick = self._theme, max(self._sizes.em // 6, 2)
         if cell.kind == "meter":
-            thick = max(self._sizes.em // 5, 3)
+            thick = max(self._sizes.em // 6, 3)
         left, wide = box.left + self._pad, box.width - 2 * self._pad
         top = box.bottom - thick - 1
         target.fill(theme.faint, (left, top, wide, thick))
         target.fill(theme.light, (left, top, wide * min(cell.fill, THOUSANDTHS) // THOUSANDTHS, thick))
         if cell.peak >= 0:
             at = left + (wide - thick) * min(cell.peak, THOUSANDTHS) // THOUSANDTHS
-            target.fill(theme.plain, (at, top - thick // 2, max(thick // 2, 2), thick + thick // 2))
+            target.fill(theme.ground, (at - 1, top, max(thick // 2, 2) + 2, thick))
+            target.fill(theme.plain, (at, top, max(thick // 2, 2), thick))
 
     def _draw_plot(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
         theme, thin = self._theme, max(self._sizes.em // 14, 1)

@@ -60,6 +60,10 @@ class Picture:
         else:
             self._light.rest(seconds)
 
+    def darken(self, seconds: float) -> None:
+        """Let the light fade for some seconds without any new: a blackout, in which a resting beam shows nothing."""
+        self._light.rest(seconds)
+
     def draw_all(self, target: pygame.Surface) -> None:
         """Draw the whole picture."""
         self._develop()

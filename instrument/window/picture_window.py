@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import pygame
 
+from instrument.window.live import Live
 from instrument.window.pace import Pace
 from instrument.window.picture import Picture
 from instrument.window.reader import OutputReader
@@ -40,6 +41,7 @@ class PictureWindow:
     ) -> None:
         self._channel = channel
         self._reader = OutputReader(record, rate)
+        self._live = Live(record, rate)
         last = pygame.display.get_num_displays() - 1
         display = min(max(display, 0), last)
         self._screen = pygame.display.set_mode(
@@ -66,7 +68,11 @@ class PictureWindow:
                 elif event.type == pygame.WINDOWEXPOSED:
                     self._picture.draw_all(self._screen)
                     pygame.display.flip()
-            self._picture.follow(self._reader.read(now - before), now - before)
+            samples = self._reader.read(now - before)
+            if self._live.dark:
+                self._picture.darken(now - before)
+            else:
+                self._picture.follow(samples, now - before)
             changed = self._picture.draw_changes(self._screen)
             if changed is not None:
                 pygame.display.update(changed)

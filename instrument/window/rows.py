@@ -94,7 +94,8 @@ def value_cell(context: Context, box: Box, address: str, name: str, prefix: str 
         "value",
         name,
         words_for(address, value),
-        mark=movers[0] + ("+" if len(movers) > 1 else "") if movers else "",
+        # Its channel has no room here, and is told below the page.
+        mark=movers[0].split(" ch ")[0] + ("+" if len(movers) > 1 else "") if movers else "",
         tone="light" if moves else "plain",
         fill=bar_for(address, value) if movers else -1,
         address=address,

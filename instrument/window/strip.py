@@ -139,7 +139,8 @@ def _figures(context: Context | None, readings: Readings) -> list[Figure]:
         (
             "underflows",
             "underflows",
-            f"{readings.underflows}{f', {readings.missed} unseen' if readings.missed else ''}",
+            f"{readings.underflows}{f', {readings.missed} unseen' if readings.missed else ''}"
+            + (" !" if readings.underflows else ""),
             1,
             "trouble" if readings.underflows else "plain",
             -1,

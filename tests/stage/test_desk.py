@@ -176,6 +176,16 @@ class TestEdit:
 
 
 class TestSave:
+    def test_a_note_that_sounds_is_not_saved_and_what_a_knob_has_moved_is(
+        self, bench: Bench, path: Path
+    ) -> None:
+        bench.engine.push(midi_event(0, 0x90, 40, 100))
+        bench.engine.push(midi_event(0, 0xB0, 3, 127))
+        bench.turn()
+        assert bench.engine.value("layer.1.pen.key") == 40.0
+        bench.ask("save")
+        assert path.read_text() == PATCH.replace("level = 0.5  #", "level = 1.0  #")
+
     def test_only_what_was_changed_is_written(self, bench: Bench, path: Path) -> None:
         bench.ask("set", address="layer.1.level", value=0.75)
         bench.ask("edit", path=["layer", 0, "source", "y"], value="a")

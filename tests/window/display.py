@@ -59,21 +59,23 @@ class Display:
         done = subprocess.run(command, env=self.environment, capture_output=True, text=True, check=False)
         return done.stdout.strip()
 
-    def picture(self) -> npt.NDArray[np.uint8]:
-        """Return the pixels of the display [shape=(SIDE, SIDE, 3)], red, green, blue.
+    def picture(self, width: int | None = None, height: int | None = None) -> npt.NDArray[np.uint8]:
+        """Return the pixels of the upper left corner, all unless told [shape=(height, width, 3)], red, green, blue.
 
         Source: the X Window Dump format, X11/XWDFile.h, version 7: 25 big-endian words, the first the size of
-        the header, the thirteenth the bytes of a line, the twentieth the number of colours of 12 bytes each.
+        the header, the fifth and sixth width and height, the thirteenth the bytes of a line, the twentieth the
+        number of colours of 12 bytes each.
         """
-        data = self._pixels.read_bytes()
-        header = struct.unpack(">25I", data[:100])
+        data = np.memmap(self._pixels, np.uint8, "r")
+        header = struct.unpack(">25I", data[:100].tobytes())
         start, line = header[0] + 12 * header[19], header[12]
-        rows = np.frombuffer(data, np.uint8, line * SIDE, start).reshape(SIDE, line)
-        return rows[:, : 4 * SIDE].reshape(SIDE, SIDE, 4)[:, :, 2::-1]
+        wide, tall = header[4] if width is None else width, header[5] if height is None else height
+        rows = data[start : start + line * header[5]].reshape(header[5], line)
+        return np.array(rows[:tall, : 4 * wide]).reshape(tall, wide, 4)[:, :, 2::-1]
 
 
 @contextmanager
-def running_display(folder: Path) -> Iterator[Display]:
+def running_display(folder: Path, size: tuple[int, int] = (SIDE, SIDE)) -> Iterator[Display]:
     """Run an Xvfb on a free display; a machine without one is a failure where nothing may be left out."""
     missing = [name for name in ("Xvfb", "xdotool") if shutil.which(name) is None]
     if missing:
@@ -83,7 +85,8 @@ def running_display(folder: Path) -> Iterator[Display]:
         pytest.skip(sentence)
     reading, writing = os.pipe()
     # Without a reset when the last client leaves, which is between two commands and would turn the next one away.
-    options = ["-noreset", "-screen", "0", f"{SIDE}x{SIDE}x24", "-fbdir", str(folder), "-nolisten", "tcp"]
+    screen = ["-screen", "0", f"{size[0]}x{size[1]}x24"]
+    options = ["-noreset", *screen, "-fbdir", str(folder), "-nolisten", "tcp"]
     server = subprocess.Popen(
         ["Xvfb", "-displayfd", str(writing), *options], pass_fds=[writing], stderr=subprocess.DEVNULL
     )
@@ -146,7 +149,7 @@ class Running:
 
     def picture(self, width: int, height: int) -> npt.NDArray[np.uint8]:
         """Return the pixels of the upper left corner of the display, where the window is."""
-        return self.display.picture()[:height, :width]
+        return self.display.picture(width, height)
 
 
 @contextmanager

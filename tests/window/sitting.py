@@ -52,15 +52,26 @@ STATE: dict[str, Any] = {
 """What the stage says of it."""
 
 
-class Sitting:
-    """A desk over a memory in which nothing plays, and what it has asked for."""
+def resting_memory() -> npt.NDArray[np.void]:
+    """Return a memory in which nothing plays, with every parameter as usual."""
+    record: npt.NDArray[np.void] = allocate(RATE, ring_seconds=0.01).record
+    for k, row in enumerate(ROWS):
+        record["instances"]["value"][:, k] = record["instances"]["target"][:, k] = row.default
+    return record
 
-    def __init__(self, size: tuple[int, int] = (1280, 800)) -> None:
-        self.record: npt.NDArray[np.void] = allocate(RATE, ring_seconds=0.01).record
-        for k, row in enumerate(ROWS):
-            self.record["instances"]["value"][:, k] = self.record["instances"]["target"][:, k] = row.default
+
+class Sitting:
+    """A desk over a memory in which nothing plays, or over that of a show, and what it has asked for."""
+
+    def __init__(
+        self,
+        size: tuple[int, int] = (1280, 800),
+        state: dict[str, Any] = STATE,
+        record: npt.NDArray[np.void] | None = None,
+    ) -> None:
+        self.record = resting_memory() if record is None else record
         self.said = Said()
-        self.said.update(STATE)
+        self.said.update(state)
         self.context = Context(self.said, Live(self.record, RATE), Keyboard())
         self.activity = PortActivity(self.record)
         self.desk = Desk(self.context, self.activity)

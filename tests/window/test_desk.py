@@ -165,6 +165,18 @@ class TestMouse:
         assert asked[0] == {"do": "set", "address": "layer.1.pen.key", "value": pytest.approx(79.0)}
         assert asked[-1] == {"do": "release"}
 
+    def test_what_a_drag_leaves_is_what_is_shown_and_small_steps_add_up(self, sitting: Sitting) -> None:
+        sitting.record["instances"]["target"][:, INDEX["layer.1.level"]] = 1 / 3
+        x, y = sitting.middle("layer.1.level")
+        sitting.desk.press(x, y, pygame.BUTTON_LEFT)
+        values = []
+        for k in range(4, 44):
+            sitting.desk.move(x, y - k, frozenset({"Shift"}))
+            values += [request["value"] for request in sitting.asked()]
+        assert values == [round(value, 4) for value in values]
+        # Forty-three pixels at a tenth of the usual step: a twentieth for eight of them.
+        assert values[-1] == pytest.approx(1 / 3 * (1 + 0.05 / 10 / 8) ** 43, abs=1e-4)
+
     def test_a_press_that_hardly_moves_changes_nothing(self, sitting: Sitting) -> None:
         x, y = sitting.middle("layer.1.pen.key")
         sitting.desk.press(x, y, pygame.BUTTON_LEFT)
