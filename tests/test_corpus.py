@@ -8,15 +8,16 @@ files (tests/midi/test_file.py) and of sound files (tests/measure/test_sound.py)
 from __future__ import annotations
 
 import random
-from typing import TYPE_CHECKING
+import re
+from pathlib import Path
 
 import pytest
-from fuzz import READERS, damaged, seeds_of, try_file
+from fuzz import FOLLOWED, READERS, damaged, seeds_of, try_file
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-if TYPE_CHECKING:
-    from pathlib import Path
+ROOT = Path(__file__).resolve().parents[1]
+PACKAGE = sorted((ROOT / "instrument").rglob("*.py"))
 
 SEEDS = [(reader, path) for reader in READERS for path in seeds_of(reader)]
 
@@ -36,6 +37,16 @@ def test_a_damaged_file_is_accepted_or_refused(tmp_path: Path, reader: str, data
     path = tmp_path / f"damaged{seed.suffix}"
     path.write_bytes(damaged(seed.read_bytes(), random.Random(data.draw(st.integers(0, 2**32)))))
     try_file(reader, path)
+
+
+def test_nothing_that_is_compiled_is_followed_by_the_fuzzer() -> None:
+    # atheris writes calls of its own between the instructions, which numba cannot compile.
+    modules = {path: path.relative_to(ROOT).with_suffix("").as_posix().replace("/", ".") for path in PACKAGE}
+    followed = [
+        path for path, name in modules.items() if f"{name}.".startswith(tuple(f"{f}." for f in FOLLOWED))
+    ]
+    assert len(followed) > 50
+    assert [str(path) for path in followed if re.search(r"numba|@compiled", path.read_text())] == []
 
 
 def test_every_reader_has_seeds_good_and_bad() -> None:

@@ -194,6 +194,17 @@ def test_a_module_starts_with_one_sentence(path: Path) -> None:
     assert docstring.splitlines()[0].endswith(".")
 
 
+def test_the_users_folders_are_named_after_the_instrument_alone_on_every_system() -> None:
+    # Where an author is not refused, platformdirs puts a second folder of the same name around it on Windows.
+    calls = [
+        (str(path.relative_to(ROOT)), call)
+        for path in PACKAGE.rglob("*.py")
+        for call in re.findall(r"platformdirs\.\w+\(\"beamhand\"[^)]*\)", path.read_text())
+    ]
+    assert len(calls) > 5
+    assert [place for place, call in calls if "appauthor=False" not in call] == []
+
+
 class TestWords:
     def test_no_file_holds_a_forbidden_word(self) -> None:
         found = {}

@@ -33,6 +33,8 @@ from fault_studio import (
     checksum,
     children_of,
     ear,
+    end,
+    end_in_order,
     memory_of,
     scratch,
 )
@@ -67,6 +69,13 @@ kind = "path"
 drawing = "moth.svg"
 [layer.pen]
 frequency = 110
+[[layer]]
+level = 0.1
+[layer.source]
+kind = "formula"
+x = "cos(a)"
+y = "sin(a)"
+a = 0.5
 [[control]]
 message = "cc"
 number = 1
@@ -150,7 +159,7 @@ class Campaign:
         self._plug_in()
         takes = self._folder / f"takes {len(self._report.exits)}"
         show = self._start_show(takes)
-        self._others.callback(_make_sure_of, show)
+        self._others.callback(end, show)
         memory = memory_of(show)
         while int(memory.record["ring_at"]) < RATE // 2 and show.poll() is None:
             time.sleep(0.05)
@@ -232,6 +241,8 @@ class Campaign:
             "process stopped": lambda: self._stop(show),
             "value infinite": lambda: self._save(folder / "one.toml", "level = 0.3", 'level = "1/0"'),
             "value not a number": lambda: self._save(folder / "two.toml", "level = 0.3", "level = nan"),
+            "formula infinite": lambda: self._save(folder / "two.toml", "cos(a)", "a/0"),
+            "formula not a number": lambda: self._save(folder / "one.toml", "cos(a)", "0/0"),
         }
         for name in ("moth.svg", "one.toml", "night.toml"):
             path = folder / name
@@ -251,10 +262,7 @@ class Campaign:
         self._keep_gaps()
         self._controller.end()
         began = time.monotonic()
-        numbers = subprocess.run(
-            ["pgrep", "-f", f"jackd -n {self._server_name} "], capture_output=True, text=True, check=True
-        )
-        for number in map(int, numbers.stdout.split()):
+        for number in children_of(os.getpid(), f"jackd -n {self._server_name} "):
             os.kill(number, signal.SIGKILL)
             with suppress(ChildProcessError):
                 os.waitpid(number, 0)
@@ -341,7 +349,8 @@ class Campaign:
 
     def _judge(self, witness: Witness) -> None:
         self._keep_gaps()
-        for begin, length in witness.stops:
+        self._report.machine_stops += witness.pace.machine_stops
+        for begin, length in witness.pace.stops:
             self._gap("the engine's time", begin, length)
 
     def _compare(self, takes: Path, witness: Witness) -> None:
@@ -370,13 +379,9 @@ class Campaign:
             self._report.troubles.append(said[-3000:])
         log = self._disk.folder / "state" / "beamhand" / "log" / "faults.log"
         if log.exists():
-            self._report.log_lines = len(log.read_text().splitlines())
-
-
-def _make_sure_of(show: subprocess.Popen[bytes]) -> None:
-    if show.poll() is None:
-        show.kill()
-    show.wait()
+            lines = log.read_text().splitlines()
+            self._report.log_lines = len(lines)
+            self._report.standstills = [line for line in lines if "stood still" in line]
 
 
 def run_campaign(seconds: float, seed: int, shows: int, stopped: float, *, window: bool) -> Report:
@@ -405,6 +410,7 @@ def main() -> int:
     parser.add_argument("--no-window", action="store_true")
     parser.add_argument("--json", action="store_true")
     given = parser.parse_args()
+    end_in_order()
     report = run_campaign(given.seconds, given.seed, given.shows, given.stopped, window=not given.no_window)
     print(json.dumps({**asdict(report), "good": report.good}) if given.json else in_words(report))
     return 0 if report.good else 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 import tempfile
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import IO, Any
 
 import numpy as np
+import psutil
 
 from instrument.engine.memory import Memory, attach
 
@@ -258,6 +260,48 @@ class SmallDisk:
 SHORTEST_STOP = 0.05
 """Seconds by which the engine falls behind in one go from which it counts: more than any block."""
 
+SAME = 0.9
+"""Of a time in which the engine fell behind, the part in which nothing else ran either, from which the machine stood still."""
+
+
+class Pace:
+    """Tells when the engine falls behind the clock, looked at some hundred times a second.
+
+    Parameters
+    ----------
+    at : int
+        Frames so far.
+    now : float
+        Seconds of the monotonic clock.
+    rate : float
+        Hertz.
+    """
+
+    def __init__(self, at: int, now: float, rate: float) -> None:
+        self._at, self._rate = at, rate
+        self._since = self._looked = now
+        self._paused = 0.0
+        self.stops: list[tuple[float, float]] = []
+        """When the engine fell behind, in seconds of the monotonic clock, and by how long."""
+        self.machine_stops: list[float] = []
+        """Seconds for which nothing ran, this process as little as the show: the machine itself stood still."""
+
+    def look(self, at: int, now: float) -> None:
+        """Take in how far the engine is."""
+        self._paused = max(self._paused, now - self._looked)
+        self._looked = now
+        if at == self._at:
+            return
+        # What it has made up for in this time was not lost; we may be late ourselves.
+        short = now - self._since - (at - self._at) / self._rate
+        if short > SHORTEST_STOP and self._at > 0:
+            # Whatever holds the show up does not hold us up.
+            if self._paused > SAME * short:
+                self.machine_stops.append(short)
+            else:
+                self.stops.append((self._since, short))
+        self._at, self._since, self._paused = at, now, 0.0
+
 
 class Witness:
     """Follows the engine from outside: when its time stands still, and a checksum of all that it puts out.
@@ -272,8 +316,7 @@ class Witness:
 
     def __init__(self, memory: Any) -> None:
         self._memory = memory
-        self.stops: list[tuple[float, float]] = []
-        """When the engine fell behind, in seconds of the monotonic clock, and by how long."""
+        self.pace = Pace(int(memory["ring_at"]), time.monotonic(), float(memory["rate"]))
         self.pieces: dict[int, int] = {}
         """Checksum of each `PIECE` frames by its number."""
         self._ending = threading.Event()
@@ -287,16 +330,10 @@ class Witness:
 
     def _run(self) -> None:
         at = int(self._memory["ring_at"])
-        since = time.monotonic()
         piece = -(-at // self.PIECE)
         while not self._ending.wait(0.004):
-            now_at, now = int(self._memory["ring_at"]), time.monotonic()
-            if now_at != at:
-                # What it has made up for in this time was not lost; we may be late ourselves.
-                short = now - since - (now_at - at) / float(self._memory["rate"])
-                if short > SHORTEST_STOP and at > 0:
-                    self.stops.append((since, short))
-                at, since = now_at, now
+            at = int(self._memory["ring_at"])
+            self.pace.look(at, time.monotonic())
             while at >= (piece + 1) * self.PIECE:
                 self.pieces[piece] = self._checksum(piece)
                 piece += 1
@@ -334,13 +371,28 @@ def memory_of(show: subprocess.Popen[bytes]) -> Memory:
 def children_of(process_id: int, words: str) -> list[int]:
     """Return the processes that a process has started and whose command line holds some words."""
     found = []
-    for folder in Path("/proc").iterdir():
-        with suppress(OSError, ValueError, IndexError):
-            number = int(folder.name)
-            parent = int((folder / "stat").read_text().rpartition(")")[2].split()[1])
-            if parent == process_id and words in (folder / "cmdline").read_text():
-                found.append(number)
+    with suppress(psutil.NoSuchProcess):
+        for child in psutil.Process(process_id).children():
+            with suppress(psutil.NoSuchProcess, psutil.AccessDenied):
+                if words in " ".join(child.cmdline()):
+                    found.append(child.pid)
     return found
+
+
+def end_in_order() -> None:
+    """Let SIGTERM end this process as an exception does: with servers, screens and disks given back."""
+    signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
+
+
+def end(process: subprocess.Popen[bytes]) -> None:
+    """End a process that is still there at once, and whatever it has started."""
+    if process.poll() is None:
+        children = psutil.Process(process.pid).children(recursive=True)
+        process.kill()
+        for child in children:
+            with suppress(psutil.NoSuchProcess):
+                child.kill()
+    process.wait()
 
 
 def scratch() -> Path:

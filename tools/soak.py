@@ -24,7 +24,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import mido
-from fault_studio import memory_of, scratch
+import psutil
+from fault_studio import end, end_in_order, memory_of, scratch
 from virtual_studio import jack_server
 
 from instrument.midi.clock import SampleClock
@@ -92,6 +93,8 @@ class Report:
             and abs(self.drift_frames) < 1.0
             and self.late_events == 0
             and self.exit == 0
+            and self.resident_bytes > 0
+            and self.recalls > 0
         )
 
 
@@ -122,17 +125,12 @@ def _set_list(folder: Path) -> tuple[Path, int]:
     return path, len(patches)
 
 
-def _resident(process_id: int) -> int:
-    pages = int(Path(f"/proc/{process_id}/statm").read_text().split()[1])
-    return pages * os.sysconf("SC_PAGE_SIZE")
-
-
 def _follow(show: subprocess.Popen[bytes], memory: Memory, report: Report) -> None:
     # Both at once: the clock that gives arriving messages their samples, and the samples that there were.
     clock = SampleClock(memory.address, RATE)
     ends = time.monotonic() + report.minutes * 60
     first = time.monotonic() + min(FIRST_SECONDS, report.minutes * 20)
-    look, before, set_at = 0.0, 0, -1
+    look, set_at = 0.0, -1
     residents: list[int] = []
     offsets: list[float] = []
     least = math.inf
@@ -143,11 +141,12 @@ def _follow(show: subprocess.Popen[bytes], memory: Memory, report: Report) -> No
             least = min(least, _offset(clock, memory))
         if now >= look and now >= first:
             look = now + LOOK_SECONDS
-            residents.append(_resident(show.pid))
-            before = before or residents[0]
+            residents.append(psutil.Process(show.pid).memory_info().rss)
             offsets.append(least)
             least = math.inf
         time.sleep(PAUSE_SECONDS)
+    if not residents:  # it has ended by itself, which its exit state tells
+        return
     part = max(len(residents) // 10, 1)
     report.resident_bytes = round(statistics.median(residents[-part:]))
     report.growth_bytes = report.resident_bytes - round(statistics.median(residents[:part]))
@@ -179,12 +178,12 @@ def run_soak(minutes: float, rate: int = RATE, block: int = PERIOD) -> Report:
                 "0",
             ]
             empty = subprocess.Popen(command, env={**environment, **_server()}, stdout=subprocess.PIPE)
-            ending.callback(_end, empty)
+            ending.callback(end, empty)
             with jack_server(rate, block, f"soak{os.getpid()}"):
                 words = ["--no-window", "--perform", str(midi), "--audio", "jack"]
                 command = [sys.executable, "-m", "instrument.cli", "play", str(performed), *words]
                 show = subprocess.Popen(command, env={**environment, **_server()}, cwd=ROOT)
-                ending.callback(_end, show)
+                ending.callback(end, show)
                 memory = memory_of(show)
                 while int(memory.record["ring_at"]) < rate and show.poll() is None:
                     time.sleep(0.05)
@@ -206,12 +205,6 @@ def _server() -> dict[str, str]:
     return {"JACK_DEFAULT_SERVER": os.environ["JACK_DEFAULT_SERVER"]}
 
 
-def _end(process: subprocess.Popen[bytes]) -> None:
-    if process.poll() is None:
-        process.kill()
-    process.wait()
-
-
 def in_words(report: Report) -> str:
     """Return the report as text."""
     return "\n".join(
@@ -222,6 +215,7 @@ def in_words(report: Report) -> str:
             f"    {report.empty_underflows} of {report.empty_callbacks}",
             f"  drift of event time from audio time {report.drift_frames:+.3f} frames; late events {report.late_events}",
             f"  exit state {report.exit}",
+            "every target is met" if report.good else "a target is missed",
         ]
     )
 
@@ -236,6 +230,7 @@ def main() -> int:
     parser.add_argument("--block", type=int, default=PERIOD)
     parser.add_argument("--json", action="store_true")
     given = parser.parse_args()
+    end_in_order()
     report = run_soak(given.minutes, given.rate, given.block)
     print(json.dumps({**asdict(report), "good": report.good}) if given.json else in_words(report))
     return 0 if report.good else 1

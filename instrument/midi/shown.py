@@ -27,7 +27,7 @@ _ACTIONS = {"patch": 0, "blackout": 1, "freeze": 2}
 
 _LIT_MANNERS = ("toggle", "radio")
 _LIT, _DARK = 127, 0
-_CENTRE, _TOP14 = 8192, 16383
+_CENTRE = 8192
 _NRPN, _RPN = 99, 101
 _ENTRY_HIGH, _ENTRY_LOW = 6, 38
 """Controller numbers (MIDI 1.0 Detailed Specification 4.2, table III)."""

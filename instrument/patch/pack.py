@@ -18,8 +18,6 @@ from instrument.patch.routing import drawing_files
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-ENDING = ".zip"
-
 MOST_FILES = 4096
 LARGEST = 512 << 20
 """Bytes of everything in a pack together, unpacked."""

@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from instrument.engine.parameters import index_of
+from instrument.patch.renumber import OWNERS
 
 if TYPE_CHECKING:
     from instrument.patch.locate import Path
 
-_TABLES = {"layer": "layer", "mod": "modulator", "link": "link"}
+_TABLES = {word: table for table, word in OWNERS.items()}
 
 
 def place_of(address: str) -> Path:

@@ -15,6 +15,7 @@ from tomlkit.items import Array, Float, InlineTable, Integer, Item, Trivia
 
 from instrument.patch.edit import toml_number
 from instrument.patch.renumber import OWNERS, references_of, renumbered
+from instrument.patch.report import address_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -160,7 +161,7 @@ def _changed(text: str, change: Change) -> str:
         ):
             continue
     raise EditError(
-        f"{named(change.path)} cannot be changed in this text. Write each table under a [header] of its own."
+        f"{address_of(change.path)} cannot be changed in this text. Write each table under a [header] of its own."
     )
 
 
@@ -177,11 +178,6 @@ def _words(data: Any) -> str:
     return json.dumps(data, sort_keys=True, default=str)
 
 
-def named(path: Place) -> str:
-    """Return a path as it is said: with points, places counted from 1."""
-    return ".".join(str(step + 1) if isinstance(step, int) else step for step in path)
-
-
 _NOWHERE = object()
 
 
@@ -195,7 +191,7 @@ def _below(data: Any, path: Place, otherwise: Any = _NOWHERE) -> Any:
         except (KeyError, IndexError, TypeError):
             if otherwise is not _NOWHERE:
                 return otherwise
-            raise EditError(f"the patch has no {named(path[: k + 1])}.") from None
+            raise EditError(f"the patch has no {address_of(path[: k + 1])}.") from None
     return here
 
 
@@ -208,13 +204,13 @@ def _apply(data: Any, change: Change, make: Any) -> None:
         missing = isinstance(step, str) and isinstance(here, MutableMapping) and step not in here
         if missing and change.do != "remove":
             if step in TABLES or isinstance(change.path[k + 1], int):
-                raise EditError(f"the patch has no {named(change.path[: k + 1])}.")
+                raise EditError(f"the patch has no {address_of(change.path[: k + 1])}.")
             here[step] = make({}, here, step, None)
         above, here = here, _below(here, (step,))
     if change.do == "remove":
         is_filled = isinstance(here, MutableMapping | list)
         if not is_filled:
-            raise EditError(f"{named(change.path[:-1])} is no table and no list.")
+            raise EditError(f"{address_of(change.path[:-1])} is no table and no list.")
         _below(here, (last,))
         del here[last]
         if not here and isinstance(here, list) and way[-1] in TABLES:
@@ -222,7 +218,7 @@ def _apply(data: Any, change: Change, make: Any) -> None:
     elif isinstance(last, int):
         _put_at(here, last, change, make)
     elif not isinstance(here, MutableMapping):
-        raise EditError(f"{named(change.path)} is not in a table.")
+        raise EditError(f"{address_of(change.path)} is not in a table.")
     elif change.do == "add" and (isinstance(here.get(last), list) or last in TABLES):
         if last not in here:
             here[last] = make([change.value], here, last, None)
@@ -246,10 +242,10 @@ def _put(here: Any, key: str, value: Any, make: Any) -> None:
 
 def _put_at(here: Any, place: int, change: Change, make: Any) -> None:
     if not isinstance(here, list):
-        raise EditError(f"{named(change.path[:-1])} is no list.")
+        raise EditError(f"{address_of(change.path[:-1])} is no list.")
     most = len(here) if change.do == "add" else len(here) - 1
     if not 0 <= place <= most:
-        raise EditError(f"{named(change.path[:-1])} has {len(here)} rows, and none at {place + 1}.")
+        raise EditError(f"{address_of(change.path[:-1])} has {len(here)} rows, and none at {place + 1}.")
     if change.do == "add":
         here.insert(place, make(change.value, here, None, None))
     else:

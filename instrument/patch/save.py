@@ -56,7 +56,7 @@ def save_patch(patch: Patch, values: Mapping[str, float], path: str | Path, save
     Values are kept bit for bit; of nan, which TOML has no bits for, the sign is.
     """
     path = Path(path)
-    text = _text_for(patch, text_with(patch, values), path)
+    text = text_in(path, patch, text_with(patch, values))
     _refuse_lost_edits(patch, path, patch.text if saved is None else saved)
     try:
         write_atomically(path, text.encode())
@@ -67,7 +67,14 @@ def save_patch(patch: Patch, values: Mapping[str, float], path: str | Path, save
     patch.remember(path, text)
 
 
-def _text_for(patch: Patch, text: str, path: Path) -> str:
+def text_in(path: Path, patch: Patch, text: str) -> str:
+    """Return a text of a patch for a file, with its drawings and fonts named from that file's folder.
+
+    Raises
+    ------
+    PatchError
+        If they cannot be.
+    """
     here = patch.path.parent if patch.path is not None else Path()
     if not drawing_files(patch) or _resolved(here) == _resolved(path.parent):
         return text

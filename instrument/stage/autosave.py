@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from instrument.stage.kept import Kept, forget_kept, keep_unsaved, left_behind, record_for
+from instrument.stage.kept import Kept, forget_kept, keep_unsaved, left_behind, record_for, take_over
 from instrument.stage.worker import Job
 
 if TYPE_CHECKING:
@@ -33,7 +34,17 @@ class Autosave:
         self._desk = desk
         self._kept: dict[Path, tuple[str, bytes]] = {}
         self._again = 0.0
+        self._trouble = ""
         self._left = left_behind()
+        self._forget_played()
+
+    def _forget_played(self) -> None:
+        # Who plays what was kept from where it lies need not be offered it any more; the file that plays stays.
+        played = {working.path.absolute() for working in self._setlist.patches}
+        for kept in [kept for kept in self._left if kept.playable.absolute() in played]:
+            self._left.remove(kept)
+            with suppress(OSError):
+                kept.record.unlink()
 
     @property
     def offered(self) -> Kept | None:
@@ -50,13 +61,16 @@ class Autosave:
         return {"recovery": {"path": str(kept.patch), "age": kept.seconds, "file": str(kept.playable)}}
 
     def tell(self, say: Callable[[str], None]) -> None:
-        """Say in one line for each where unsaved changes of an earlier start lie."""
-        for kept in self._left:
-            if kept.patch.exists() and kept.playable.exists():
-                say(
-                    f"unsaved changes of {kept.patch.name} from {kept.age} ago were kept; "
-                    f"open them with: beamhand play {kept.playable}"
-                )
+        """Say in one line where unsaved changes of earlier starts lie."""
+        found = [kept for kept in self._left if kept.patch.exists() and kept.playable.exists()]
+        if not found:
+            return
+        newest, *older = found
+        more = f" (and {len(older)} older, in {newest.record.parent})" if older else ""
+        say(
+            f"unsaved changes of {newest.patch.name} from {newest.age} ago were kept{more}; "
+            f"open them with: beamhand play {newest.playable}"
+        )
 
     def recover(self) -> None:
         """Go on with what was kept.
@@ -69,9 +83,16 @@ class Autosave:
         kept = self._take()
         for working in self._setlist.patches:
             if working.path.absolute() == kept.patch:
-                self._desk.recover(working, kept.text, kept.values)
-        # It is kept anew under our own name once it has been built; until then the old file stays.
+                # Until it plays, the file stays as it is.
+                then = partial(self._recovered, kept, working.path)
+                self._desk.recover(working, kept.text, kept.values, then)
         self._setlist.trouble = ""
+
+    def _recovered(self, kept: Kept, path: Path) -> None:
+        # From now on it is ours, to be kept anew or forgotten as all else that is not saved.
+        with suppress(OSError):
+            take_over(kept, record_for(path))
+        self._kept[path] = ("", b"")
 
     def discard(self) -> None:
         """Throw away what was kept.
@@ -102,20 +123,24 @@ class Autosave:
         due = []
         for working in self._setlist.patches:
             sounding = self._setlist.sounding(working)
-            values = working.worth_saving(sounding)
             if not working.is_unsaved(sounding):
                 if self._kept.pop(working.path, None) is not None:
                     forget_kept(record_for(working.path))
                 continue
+            values = working.worth_saving(sounding)
             mark = (working.text, values.tobytes())
             if self._kept.get(working.path) != mark:
                 self._kept[working.path] = mark
                 due.append((working.path, working.text, values.tolist()))
         return due
 
-    def failed(self) -> None:
-        """Note that something could not be written, so that it is tried again."""
-        self._kept.clear()
+    def took(self, trouble: str) -> str:
+        """Note whether something could be written, and try again what could not; return trouble that is news."""
+        if trouble:
+            self._kept.clear()
+        news = trouble if trouble != self._trouble else ""
+        self._trouble = trouble
+        return news
 
     def close(self, say: Callable[[str], None]) -> None:
         """Keep what is still not saved at the end, and say where."""

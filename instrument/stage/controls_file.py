@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import tomllib
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,7 +32,7 @@ NAME = "controls.toml"
 def controls_file() -> Path:
     """Return the controller file, which may not be there."""
     named = os.environ.get(VARIABLE)
-    return Path(named) if named else platformdirs.user_config_path("beamhand") / NAME
+    return Path(named) if named else platformdirs.user_config_path("beamhand", appauthor=False) / NAME
 
 
 def use_controls_file(path: Path) -> None:
@@ -87,6 +88,18 @@ def serve(patch: Patch) -> Served:
     key = "controls " + hashlib.sha256(controller.text.encode()).hexdigest()
     both = patch.model_copy(update={"control": [*patch.control, *added]})
     return Served(both, text, places, key, patch.feedback and controller.feedback)
+
+
+def taught_all() -> list[dict[str, Any]]:
+    """Return the controls of the controller file as they are written; none if there is no file.
+
+    Raises
+    ------
+    PatchError
+        If it is no controller file any more.
+    """
+    controls: list[dict[str, Any]] = tomllib.loads(load_controller(controls_file()).text).get("control", [])
+    return controls
 
 
 def teach_all(control: Mapping[str, Any], replaces: Callable[[Mapping[str, Any]], bool]) -> None:

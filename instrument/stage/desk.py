@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from instrument.engine.engine import EngineFullError, set_event
-from instrument.engine.layout import RING_COMMAND
+from instrument.engine.layout import RING_COMMAND, RING_EVENTS
 from instrument.engine.parameters import ADDRESSES, index_of
 from instrument.patch.errors import did_you_mean
 from instrument.patch.number import NumberError, number_for
 from instrument.patch.renumber import OWNERS
-from instrument.patch.rewrite import Change, change_from, named
+from instrument.patch.report import address_of
+from instrument.patch.rewrite import Change, change_from
 from instrument.stage.history import Shift, Step, same_bits, step_between
 from instrument.stage.worker import Job
 from instrument.stage.working import Working
@@ -33,6 +34,10 @@ if TYPE_CHECKING:
     Values = npt.NDArray[np.float64]
 
 
+class RingFullError(ValueError):
+    """The engine has no room for a change at the moment; nothing has been changed."""
+
+
 @dataclass
 class _Task:
     # One thing that needs the worker; the next one waits until it is done, for it goes on from there.
@@ -46,6 +51,7 @@ class _Task:
     to: Path | None = None
     sent: Values | None = None
     number: int = 0
+    then: Callable[[], None] = lambda: None
 
 
 class Desk:
@@ -70,6 +76,7 @@ class Desk:
         self._setlist = setlist
         self._say = say
         self._tasks: deque[_Task] = deque()
+        self._held_up = False
         self.refused: dict[str, Any] | None = None
 
     @property
@@ -97,7 +104,7 @@ class Desk:
         Raises
         ------
         ValueError, KeyError
-            If there is no such address, or it is no number.
+            If there is no such address, it is no number, or the engine has no room (`RingFullError`).
         """
         try:
             number = number_for(address, value)
@@ -108,7 +115,7 @@ class Desk:
     def set_values(self, numbers: dict[int, float], label: str, key: object = None) -> None:
         """Set parameters by their numbers, as one step."""
         working = self._setlist.working
-        before = self._now(working)
+        before = self._setlist.now(working)
         step = Step(
             label,
             (working.text, working.text),
@@ -131,17 +138,17 @@ class Desk:
         index = index_of(address)
         self.set_values({index: float(self._setlist.working.base[index])}, f"reset of {address}")
 
-    def _now(self, working: Working) -> Values:
-        sounding = self._setlist.sounding(working)
-        return working.values if sounding is None else sounding
-
     def _apply(self, working: Working, numbers: dict[int, float]) -> None:
+        ring = self._engine.record["rings"][RING_COMMAND]
+        plays = working is self._setlist.working
+        # Whoever else uses the ring takes out of it, so that what fits now fits in a moment.
+        if plays and len(numbers) > RING_EVENTS - (int(ring["tail"]) - int(ring["head"])):
+            raise RingFullError("the engine takes no more changes at the moment; is it running?")
         working.values = working.values.copy()
         for index, number in numbers.items():
             working.values[index] = number
-            event = set_event(0, ADDRESSES[index], number)
-            if working is self._setlist.working and not self._engine.push(event, RING_COMMAND):
-                raise ValueError("the engine takes no more changes at the moment; is it running?")
+            if plays:
+                self._engine.push(set_event(0, ADDRESSES[index], number), RING_COMMAND)
         self._setlist.changed(working, soon=False)
 
     # Everything else, built by the worker
@@ -161,7 +168,7 @@ class Desk:
             If one of them is no change.
         """
         changes = tuple(change_from(request) for request in requests)
-        label = label or f"{changes[0].do} of {named(changes[0].path)}"
+        label = label or f"{changes[0].do} of {address_of(changes[0].path)}"
         task = _Task("edit", self._setlist.working, label, changes)
         waiting = self._tasks[-1] if len(self._tasks) > 1 else None
         # Who types faster than is built is interested in the last version.
@@ -183,9 +190,11 @@ class Desk:
         working = self._setlist.working
         self._add(_Task("build", working, "going back to what is saved", text=working.saved.text))
 
-    def recover(self, working: Working, text: str, values: dict[str, float]) -> None:
-        """Go on with what was kept of a patch by an earlier start."""
-        self._add(_Task("build", working, "taking back unsaved changes", text=text, values=values))
+    def recover(
+        self, working: Working, text: str, values: dict[str, float], then: Callable[[], None]
+    ) -> None:
+        """Go on with what was kept of a patch by an earlier start; `then` is called when it plays."""
+        self._add(_Task("build", working, "taking back unsaved changes", text=text, values=values, then=then))
 
     def save(self, working: Working | None = None, to: Path | None = None) -> None:
         """Write a patch with the values that it sounds with, into its file or another."""
@@ -205,8 +214,25 @@ class Desk:
         if len(self._tasks) == 1:
             self._begin()
 
+    def look(self) -> None:
+        """Try again what the engine had no room for."""
+        if self._held_up:
+            self._begin()
+
     def _begin(self) -> None:
-        while self._tasks and not self._begun(self._tasks[0]):
+        while self._tasks:
+            try:
+                waits = self._begun(self._tasks[0])
+            except RingFullError as error:
+                self._turn_back(self._tasks[0])
+                if not self._held_up:
+                    self._setlist.complain(str(error))
+                self._held_up = True
+                return
+            if self._held_up:
+                self._held_up, self._setlist.trouble = False, ""
+            if waits:
+                return
             self._tasks.popleft()
 
     def _begun(self, task: _Task) -> bool:
@@ -244,6 +270,7 @@ class Desk:
         else:
             try:
                 self._finish(task, answer)
+                task.then()
             except EngineFullError as error:
                 self._turn_back(task)
                 self._setlist.complain(f"{task.working.path}: {error}")
@@ -265,7 +292,7 @@ class Desk:
                 "path": list(task.changes[-1].path),
                 "value": task.changes[-1].value,
                 "why": problem.text if problem is not None else answer.trouble,
-                "field": problem.field if problem is not None else named(task.changes[-1].path),
+                "field": problem.field if problem is not None else address_of(task.changes[-1].path),
                 "column": problem.column if problem is not None else None,
             }
             # In the file there is no such line yet.
@@ -282,7 +309,7 @@ class Desk:
         if answer.patch is None:
             return
         new = Working(answer.patch)
-        sounding = self._now(working)
+        sounding = self._setlist.now(working)
         if task.do == "edit":
             self._edited(task, new, sounding)
         elif task.step is not None:
@@ -308,7 +335,7 @@ class Desk:
             base, values, heard = shift.moved(base), shift.moved(values), shift.moved(heard)
         # What the text now says otherwise is as it says; everything else stays as hands have left it.
         said = ~same_bits(base, new.values)
-        said[[index for change in task.changes for index in _indices_at(change, working)]] = True
+        said[[index for change in task.changes for index in _indices_at(change)]] = True
         after = np.where(said, new.values, values)
         key = None if shifts else tuple(change.path for change in task.changes if change.do == "edit") or None
         step = step_between(task.label, (working.text, new.text), working.values, after, shifts, key)
@@ -342,7 +369,7 @@ def _shift_of(change: Change) -> Shift | None:
     )
 
 
-def _indices_at(change: Change, working: Working) -> list[int]:
+def _indices_at(change: Change) -> list[int]:
     # A number written into its field counts even if the field held the same while a hand had moved it.
     if change.do != "edit" or isinstance(change.value, dict | list):
         return []
@@ -356,7 +383,6 @@ def _indices_at(change: Change, working: Working) -> list[int]:
         ]
     else:
         parts = [str(step) for step in change.path]
-    del working
     address = ".".join(parts)
     return [ADDRESSES.index(address)] if address in _KNOWN else []
 

@@ -15,10 +15,8 @@ import platformdirs
 
 from instrument.engine.parameters import ADDRESSES
 from instrument.patch.atomic import write_atomically
-from instrument.patch.edit import moved
 from instrument.patch.load import patch_from_text
-from instrument.patch.routing import drawing_files
-from instrument.patch.save import text_with
+from instrument.patch.save import text_in, text_with
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -104,16 +102,13 @@ def keep_unsaved(record: Path, patch: Path, text: str, values: Sequence[float]) 
     }
     write_atomically(record, json.dumps(held).encode())
     with suppress(ValueError, KeyError, IndexError, TypeError):
-        playable = _playable(patch, text, values, record.parent)
-        write_atomically(record.with_suffix(_PLAYABLE), playable.encode())
+        playable = record.with_suffix(_PLAYABLE)
+        write_atomically(playable, _playable(patch, text, values, playable).encode())
 
 
-def _playable(path: Path, text: str, values: Sequence[float], folder: Path) -> str:
+def _playable(path: Path, text: str, values: Sequence[float], file: Path) -> str:
     patch = patch_from_text(text, path)
-    new = text_with(patch, dict(zip(ADDRESSES, values, strict=True)))
-    if drawing_files(patch):
-        new = moved(patch_from_text(new, path), path.parent, folder)
-    return new
+    return text_in(file, patch, text_with(patch, dict(zip(ADDRESSES, values, strict=True))))
 
 
 def forget_kept(record: Path) -> None:
@@ -121,6 +116,19 @@ def forget_kept(record: Path) -> None:
     for path in (record, record.with_suffix(_PLAYABLE)):
         with suppress(OSError):
             path.unlink(missing_ok=True)
+
+
+def take_over(kept: Kept, record: Path) -> None:
+    """Give what an earlier start has left the name that a record of this process has.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be renamed.
+    """
+    kept.record.replace(record)
+    with suppress(FileNotFoundError):
+        kept.playable.replace(record.with_suffix(_PLAYABLE))
 
 
 def left_behind(folder: Path | None = None) -> list[Kept]:

@@ -12,7 +12,7 @@ from instrument.midi.hearing import ANY, LOW_BYTES, Ear, Sender
 from instrument.midi.proposal import Target, proposed_control, same_use, target_of
 from instrument.midi.recognise import Recogniser
 from instrument.patch.errors import PatchError
-from instrument.stage.controls_file import controls_file, teach_all, unteach_all
+from instrument.stage.controls_file import controls_file, taught_all, teach_all, unteach_all
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -193,15 +193,14 @@ class Learning:
     def _unlearn_latest(self) -> None:
         if not self._taught:
             raise MidiError("nothing was taught that could be taken back.")
-        control, for_all = self._taught.pop()
-        if for_all:
-            there = tomllib.loads(controls_file().read_text("utf-8")).get("control", [])
-        else:
-            there = self._own_controls()
+        control, for_all = self._taught[-1]
+        there = taught_all() if for_all else self._own_controls()
         places = [k for k, other in enumerate(there) if same_use(control, other)]
+        if places:
+            self._take_out(places[-1], for_all=for_all)
+        self._taught.pop()
         if not places:
             raise MidiError("what was taught last is not there any more.")
-        self._take_out(places[-1], for_all=for_all)
 
     def _take_out(self, place: int, *, for_all: bool) -> None:
         if for_all:

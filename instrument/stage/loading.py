@@ -66,7 +66,9 @@ class LoadedPatch:
     files : tuple of Path
         Drawings, fonts and numbered folders that it is made from, and the controller file.
     drawn : tuple of str
-        A key for each drawing, the same for the same line, and one for the controller file.
+        A key for each drawing, the same for the same line.
+    served : str
+        A key for the controller file.
     corners : tuple of (int, int)
         Number, from 1, and corners of each layer that runs along a path.
     warnings : tuple of str
@@ -88,12 +90,18 @@ class LoadedPatch:
     controls: tuple[dict[str, Any], ...] = field(default=())
     files: tuple[Path, ...] = ()
     drawn: tuple[str, ...] = ()
+    served: str = ""
     corners: tuple[tuple[int, int], ...] = ()
     warnings: tuple[str, ...] = ()
     played: str = ""
     midi: tuple[str, ...] = ()
     feedback: bool = True
     shown: Shown = field(default_factory=Shown)
+
+    @property
+    def made_from(self) -> tuple[object, ...]:
+        """What its program is made from beside its text, to tell whether it is another one."""
+        return self.drawn, self.served
 
 
 def read_patch(path: Path) -> LoadedPatch:
@@ -163,7 +171,8 @@ def write_patch(
     """
     patch = patch_from_text(text, path)
     save_patch(patch, dict(zip(ADDRESSES, values, strict=True)), to or path, saved)
-    return patch.text, _shown(patch_from_text(patch.text, patch.path), values)
+    written = patch_from_text(patch.text, patch.path)
+    return patch.text, _shown(written, values, serve(written).text)
 
 
 def _loaded(path: Path, patch: Patch) -> LoadedPatch:
@@ -190,16 +199,17 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
         len(patch.layer),
         controls,
         files=(*drawing_files(patch), controls_file()),
-        drawn=(*(drawn.key for drawn in drawings.values()), served.key),
+        drawn=tuple(drawn.key for drawn in drawings.values()),
+        served=served.key,
         corners=corners_of(patch, drawings),
         warnings=tuple(word for drawn in drawings.values() for word in drawn.warnings),
         played=served.text,
         midi=tuple(patch.midi),
         feedback=served.feedback,
-        shown=_shown(patch, base_values(program).tolist()),
+        shown=_shown(patch, base_values(program).tolist(), served.text),
     )
 
 
-def _shown(patch: Patch, base: list[float]) -> Shown:
+def _shown(patch: Patch, base: list[float], played: str) -> Shown:
     names = tuple(snapshot.name or f"snapshot {k + 1}" for k, snapshot in enumerate(patch.snapshot))
-    return Shown(document_of(patch.text), parameters_of(patch, base), names, serve(patch).text)
+    return Shown(document_of(patch.text), parameters_of(patch, base), names, played)

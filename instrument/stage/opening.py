@@ -69,10 +69,11 @@ class Opening:
         path = self._playing()
         if path != self._path:
             self._let_go()
-            self._begin(path)
+            self._read(path)
+            self._begin()
         elif self._events and self._at == len(self._events) and self._engine.time > self._end():
             self._begin_again()
-            self._begin(path)
+            self._begin()
         self._feed()
 
     def end(self) -> None:
@@ -81,14 +82,16 @@ class Opening:
             self.over = True
             self._let_go()
 
-    def _begin(self, path: Path) -> None:
+    def _read(self, path: Path) -> None:
         self._path = path
-        self._at = 0
         perform = performance_of(path)
         try:
             self._events = read_performance(perform, self._engine.rate) if perform else []
         except MidiError:
             self._events = []  # somebody's own file that happens to have the name; the patch plays without it
+
+    def _begin(self) -> None:
+        self._at = 0
         self._began = self._engine.time + round(AHEAD_SECONDS * self._engine.rate)
 
     def _end(self) -> int:

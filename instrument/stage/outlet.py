@@ -315,11 +315,6 @@ class Outlet:
         """Address of the state."""
         return int(self.state.ctypes.data)
 
-    @property
-    def resamples(self) -> bool:
-        """Whether the device runs at another rate than the engine."""
-        return bool(self.state["step"] != self.state["whole"])
-
 
 def filters(engine_rate: float, rate: float) -> npt.NDArray[np.float64]:
     """Return the resampler's filters, a row for each place between two samples of the engine.

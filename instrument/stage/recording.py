@@ -49,7 +49,6 @@ class ShowRecording:
         self._keep = keep
         self._say = say
         self._recording = Recording(engine, keep, tags)
-        self._shown: dict[str, Any] = {}
         self._cursor = 0
 
     @property
@@ -108,25 +107,15 @@ class ShowRecording:
         """Send the recorder what found no room in the pipe before; never waits."""
         self._recording.send_on()
 
-    def look(self) -> tuple[bool, str]:
-        """Follow controls and the recorder.
-
-        Returns
-        -------
-        bool
-            Whether there is something new to show.
-        str
-            Trouble to be shown, or nothing.
-        """
+    def look(self) -> str:
+        """Follow controls and the recorder; return trouble to be shown, or nothing."""
         events, self._cursor, _ = self._engine.log_since(self._cursor)
         for _ in range(int(((events["kind"] == EVENT_ACTION) & (events["index"] == RECORD)).sum())):
             self.ask("record")
         for sentence in self._recording.look():
             self._say(sentence)
         trouble, self._recording.trouble = self._recording.trouble, ""
-        state = self._recording.state
-        changed, self._shown = state != self._shown, state
-        return changed or bool(trouble), trouble
+        return trouble
 
     def close(self) -> None:
         """End the take under way, and the recorder."""

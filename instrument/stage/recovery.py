@@ -65,6 +65,10 @@ class Recovery:
         self._back: Driver | None = None
         self._ending = threading.Event()
         self._thread: threading.Thread | None = None
+        if choice.jack:
+            # Compiled where it never was before, which takes longer than anybody waits for a device that is back.
+            with suppress(DeviceError):
+                _load_jack()
 
     def look(self, driver: Driver, midi: Listening | None) -> Change | None:
         """Change to the silent clock if the device has gone, and back if it has returned; None if all is as it was."""
@@ -117,9 +121,7 @@ class Recovery:
                 return
 
     def _find_jack(self, _ending: threading.Event) -> Driver | None:
-        from instrument.stage.jack_process import be_quiet  # noqa: PLC0415 - as in JackDriver
-
-        device = jack_device(be_quiet.address)
+        device = jack_device(_load_jack())
         if device is None:
             return None
         wanted = self._choice.live
@@ -160,3 +162,9 @@ class Recovery:
             return self._lose(back, midi)
         trouble = f" ({back.trouble})" if back.trouble else ""
         return Change(back, f"{back.name} is back", f"playing through it again{trouble}", lost=False)
+
+
+def _load_jack() -> int:
+    from instrument.stage.jack_process import be_quiet  # noqa: PLC0415 - as in JackDriver
+
+    return int(be_quiet.address)

@@ -61,7 +61,6 @@ class Requests:
         complain: Callable[[str], None],
     ) -> None:
         self._engine, self._setlist, self._desk = engine, setlist, desk
-        self._recording, self._autosave, self._farewell = recording, autosave, farewell
         self._complain = complain
         self.table: dict[str, Callable[[Request], object]] = {
             "add": lambda request: desk.edit([request]),
@@ -183,7 +182,7 @@ class Requests:
         # What hands have moved, or could have: all parameters would make every snapshot hundreds of lines.
         working = self._setlist.working
         sounding = self._setlist.sounding(working)
-        now = working.values if sounding is None else sounding
+        now = self._setlist.now(working)
         addresses = {str(change["address"]) for change in working.changes(sounding) if "address" in change}
         listed = working.loaded.shown.parameters
         there = {row["address"] for row in listed}

@@ -150,6 +150,11 @@ class Setlist:
         instance = record["instances"][int(record["active"])]
         return np.array(instance["target"]) if int(instance["slot"]) >= 0 else None
 
+    def now(self, working: Working) -> Values:
+        """Return what the parameters of a patch are set to: as it sounds if it plays, else as it will."""
+        sounding = self.sounding(working)
+        return working.values if sounding is None else sounding
+
     def become(self, working: Working, loaded: LoadedPatch, values: Values, sounding: Values) -> None:
         """Go on with another text of a patch; if it plays, phases go on.
 
@@ -260,12 +265,11 @@ class Setlist:
                 self._taken(working, answer.patch)
 
     def _taken(self, working: Working, patch: LoadedPatch) -> None:
-        redrawn = patch.text == working.text and patch.drawn != working.loaded.drawn
+        redrawn = patch.text == working.text and patch.made_from != working.loaded.made_from
         if not redrawn and patch.text in {working.saved.text, working.text}:
             self.trouble = ""
             return
-        sounding = self.sounding(working)
-        before = working.values if sounding is None else sounding
+        before = self.now(working)
         try:
             if redrawn:
                 self._redraw(working, patch)

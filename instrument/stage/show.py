@@ -36,7 +36,6 @@ from instrument.stage.recovery import Recovery
 from instrument.stage.remembered import remembered_ports
 from instrument.stage.setlist import Setlist
 from instrument.stage.standstill import Standstill
-from instrument.stage.state import News
 from instrument.stage.window_process import ALIVE, WindowProcess
 from instrument.stage.workbench import Workbench
 from instrument.takes.recording import RecordedEngine
@@ -162,9 +161,9 @@ class Show:
         self._over = threading.Event()
         self._window: WindowProcess | None = None
         self._trouble = ""
+        self._device_trouble = ""
         self._faults = FaultLog()
         self._opening: Opening | None = None
-        self._news = News()
 
     def run(self) -> None:
         """Start everything, look after it, and return when it is over.
@@ -291,33 +290,31 @@ class Show:
             self._show_state()
 
     def _look_at_recording(self) -> None:
-        changed, trouble = self._recording.look()
+        trouble = self._recording.look()
         if trouble:
             self._trouble = trouble
             self._faults.note(trouble)
-            self._show_state()
-        elif changed:
-            self._show_state()
 
     def _look_after(self) -> None:
         look_again = 0.0
         self._standstill = Standstill()
         while not self._over.is_set() and not self._time_is_up():
-            for request in self._window.requests() if self._window else ():
-                self._do(request)
-            self._look_at_files()
+            news = [self._do(request) for request in (self._window.requests() if self._window else ())]
+            news.append(self._look_at_files())
             self._recording.send_on()
             if self._options.guide is not None:
                 self._options.guide.look(self._driver)
             self._bench.farewell.look()
-            if self._learning.look():
-                self._show_state()
+            news.append(self._learning.look())
             if self._opening is not None:
                 self._opening.look()
             now = time.monotonic()
             if now >= look_again:
                 look_again = now + LOOK_SECONDS
                 self._look()
+                news.append(True)
+            if any(news):
+                self._show_state()
             self._over.wait(TICK_SECONDS)
 
     def _time_is_up(self) -> bool:
@@ -338,7 +335,6 @@ class Show:
         self._look_at_ports()
         self._look_at_recording()
         self._bench.look(time.monotonic())
-        self._show_state()
         self._look_at_window()
 
     def _look_at_window(self) -> None:
@@ -348,34 +344,38 @@ class Show:
             self._engine.push(panic_event(), RING_COMMAND)
             self._say(ended)
             self._faults.note(ended)
-            self._show_state()
 
     def _look_at_device(self) -> None:
         change = self._recovery.look(self._driver, self._midi)
         if change is not None:
             self._driver = change.driver
             self._complain(change.cause, change.done)
-            self._trouble = self._trouble if change.lost else change.driver.trouble
-            self._show_state()
-        elif (trouble := self._driver.trouble) and trouble != self._trouble:
-            self._complain(trouble)
-            self._show_state()
+            if not change.lost:
+                self._trouble = ""
+            self._device_trouble = change.driver.trouble
+        elif (trouble := self._driver.trouble) != self._device_trouble:
+            self._device_trouble = trouble
+            if trouble:
+                self._complain(trouble)
 
     def _look_at_ports(self) -> None:
         changes = self._midi.look() if self._midi is not None else []
         for change in changes:
             self._say(change)
             self._faults.note(change)
-        if changes:
-            self._show_state()
 
-    def _look_at_files(self) -> None:
-        if self._setlist.look():
-            if self._setlist.trouble not in {"", self._trouble}:
-                self._faults.note(self._setlist.trouble, "what played before plays on")
-            self._trouble = self._setlist.trouble
-            self._look_at_input()
-            self._show_state()
+    def _look_at_files(self) -> bool:
+        before = self._setlist.trouble
+        if not self._setlist.look():
+            return False
+        now = self._setlist.trouble
+        if now and now != before:
+            self._trouble = now
+            self._faults.note(now, "what played before plays on")
+        elif not now and self._trouble == before:
+            self._trouble = ""
+        self._look_at_input()
+        return True
 
     def _look_at_input(self) -> None:
         # A patch that is saved again may begin to hear what was not opened, and opening it would stop the sound.
@@ -384,37 +384,41 @@ class Show:
             self._complain("this patch takes from the live input, which is not open: start again to hear it.")
         self._heard = hears
 
-    def _do(self, request: dict[str, Any]) -> None:
+    def _do(self, request: dict[str, Any]) -> bool:
         do = request["do"]
         if self._opening is not None and do not in {"next", "previous", ALIVE}:
             self._opening.end()
-        self._setlist.trouble = ""
-        before, self._trouble = self._trouble, ""
+        before = self._trouble, self._setlist.trouble
+        self._trouble = self._setlist.trouble = ""
         if not self._bench.do(request):
-            self._trouble = before
-            return
-        self._trouble = self._trouble or self._setlist.trouble
+            self._trouble, self._setlist.trouble = before
+            return False
+        if self._setlist.trouble and not self._trouble:
+            self._trouble = self._setlist.trouble
+            self._faults.note(self._trouble)
         self._look_at_recording()
-        self._show_state()
+        return True
 
     def _complain(self, cause: str, done: str = "") -> None:
         self._trouble = f"{cause}: {done}." if done else cause
         self._say(self._trouble)
         self._faults.note(cause, done or GOES_ON)
 
-    def _show_state(self) -> None:
-        if self._window is None:
-            return
-        state = {
+    @property
+    def state(self) -> dict[str, Any]:
+        """What the window is told of the show."""
+        return {
             **self._bench.state,
             "device": self._driver.described,
             "latency": self._driver.latency,
             "midi": self._midi.names if self._midi is not None else [],
             "ports": self._midi.numbers if self._midi is not None else [],
-            "trouble": self._trouble,
+            "trouble": self._trouble or self._device_trouble,
             "faults": self._faults.lines,
             **self._recording.state,
             **self._learning.state,
         }
-        if news := self._news.of(state):
-            self._window.send(news)
+
+    def _show_state(self) -> None:
+        if self._window is not None:
+            self._window.show(self.state)

@@ -1,4 +1,4 @@
-"""What the window is told: the whole state of the show, and of it only what has changed."""
+"""What the window is told: the whole state of patches and desk."""
 
 from __future__ import annotations
 
@@ -52,23 +52,3 @@ def state_of(
         "question": farewell.question,
         **autosave.state,
     }
-
-
-class News:
-    """Tells one state from the next."""
-
-    def __init__(self) -> None:
-        self._told: dict[str, Any] = {}
-
-    def of(self, state: dict[str, Any]) -> dict[str, Any]:
-        """Return what is not as it was told last."""
-        news = {key: value for key, value in state.items() if not self._is_told(key, value)}
-        self._told.update(news)
-        return news
-
-    def _is_told(self, key: str, value: object) -> bool:
-        # A large document that is the very same need not be looked through.
-        if key not in self._told:
-            return False
-        told = self._told[key]
-        return told is value or bool(told == value)

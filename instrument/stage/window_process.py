@@ -29,7 +29,6 @@ _NO_DISPLAY = 1
 _SOON = 10.0
 _CLOSED = 0
 _PATIENCE = 2.0
-_MOST_UNSENT = 1 << 20
 
 
 class WindowProcess:
@@ -46,7 +45,8 @@ class WindowProcess:
     def __init__(self, memory: str, rate: float) -> None:
         self._command = [sys.executable, "-m", "instrument.window", memory, repr(rate)]
         self._guest = Guest("window")
-        self._latest: dict[str, Any] = {}
+        self._state: dict[str, Any] = {}
+        self._told: dict[str, Any] = {}
         self._began = 0.0
         self._restarts = 0
         self._alive = False
@@ -74,18 +74,32 @@ class WindowProcess:
         self._guest.start(self._command)
         self._began = self._looked = time.monotonic()
         self._alive, self._silent = False, 0.0
-        if self._latest:
-            self.send(self._latest)
+        self._told = {}
+        self._tell()
 
-    def send(self, message: dict[str, Any]) -> None:
-        """Tell the window something; it is remembered for a window started later."""
-        self._latest = {**self._latest, **message}
-        if self.running and self._guest.unsent < _MOST_UNSENT:
-            self._guest.send(message)
+    def show(self, state: dict[str, Any]) -> None:
+        """Let the window show the whole state of the show; of it, what has changed is sent as soon as it listens."""
+        self._state = state
+        self._tell()
+
+    def _tell(self) -> None:
+        # One that is behind is told the newest of everything once it has taken what it was told before.
+        self._guest.send_on()
+        if self._guest.unsent or not self.running:
+            return
+        # A large document that is the very same need not be looked through.
+        news = {
+            key: value
+            for key, value in self._state.items()
+            if key not in self._told or not (self._told[key] is value or self._told[key] == value)
+        }
+        self._told.update(news)
+        if news:
+            self._guest.send(news)
 
     def requests(self) -> list[dict[str, Any]]:
         """Return what the window has asked for since the last call; a line that is no request asks for nothing known."""
-        self._guest.send_on()
+        self._tell()
         found = []
         for line in self._guest.said():
             self._silent = 0.0

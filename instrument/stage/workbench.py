@@ -99,6 +99,7 @@ class Workbench:
 
     def look(self, now: float) -> None:
         """See to what goes on by itself."""
+        self._desk.look()
         self._autosave.look(now)
         self._pictures.look([working.saved for working in self._setlist.patches])
 
@@ -125,10 +126,9 @@ class Workbench:
         # What the worker has done for somebody else than the set list.
         if self._desk.take(answer):
             return
-        if answer.trouble:
-            if answer.do == "keep":
-                self._autosave.failed()
-            self._complain(answer.trouble)
+        trouble = self._autosave.took(answer.trouble) if answer.do == "keep" else answer.trouble
+        if trouble:
+            self._complain(trouble)
         elif answer.do == "open":
             self._setlist.add(answer.patches)
         elif answer.do == "perform":

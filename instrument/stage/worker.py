@@ -26,7 +26,6 @@ from instrument.stage.loading import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from multiprocessing.connection import Connection
 
     from instrument.engine.engine import Event
@@ -139,10 +138,6 @@ class Worker:
         """Ask for a patch file to be read; a request for the same file that still waits is enough."""
         if ("read", path) not in [(job.do, job.path) for job in self._waiting[1:]]:
             self.ask(Job("read", path))
-
-    def save(self, path: Path, text: str, values: Sequence[float]) -> None:
-        """Ask for a patch to be saved with other values; see `write_patch`."""
-        self.ask(Job("save", path, text, list(values)))
 
     def ask(self, job: Job) -> int:
         """Ask for something; return the number that its answer will have."""

@@ -59,6 +59,7 @@ class Working:
         self.loaded = self.saved = loaded
         self.base = self.values = base_values(loaded.program)
         self.history = History()
+        self._compared: tuple[LoadedPatch, LoadedPatch, list[dict[str, Any]]] | None = None
 
     @property
     def path(self) -> Path:
@@ -98,13 +99,21 @@ class Working:
         """Return what is not in its file, as ``path`` or ``address``, ``saved`` and ``now``."""
         found: list[dict[str, Any]] = []
         if self.text != self.saved.text:
-            found += differences(self.saved.shown.document, self.loaded.shown.document)
+            found += self._differences()
         base = self.base
         now = self.values if sounding is None else sounding
         for index in self._moved(sounding)[:MOST_CHANGES]:
             saved, value = float(base[index]), float(now[index])
             found.append({"address": ADDRESSES[index], "saved": plain(saved), "now": plain(value)})
         return found[:MOST_CHANGES]
+
+    def _differences(self) -> list[dict[str, Any]]:
+        # The window asks some times a second, and texts change seldom.
+        known = self._compared
+        if known is None or known[0] is not self.saved or known[1] is not self.loaded:
+            found = differences(self.saved.shown.document, self.loaded.shown.document)
+            known = self._compared = (self.saved, self.loaded, found)
+        return known[2]
 
     def _moved(self, sounding: Values | None) -> npt.NDArray[np.intp]:
         base = self.base

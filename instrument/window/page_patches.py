@@ -143,7 +143,7 @@ class PatchesPage:
             self._sought = text.strip()
             return ""
 
-        (box,) = rows.boxes([1])
+        box, beside = rows.boxes([3, 1])
         shown = self._sought or "type to search"
         about = "Letters of a title or a file, in any case; nothing shows all."
         rows.add(
@@ -157,6 +157,16 @@ class PatchesPage:
                 about=about,
             )
         )
+
+        faults = len(self._context.said.rows("faults"))
+        about = "What has failed in this show, when, why, and what was done: the newest lines of the log of faults."
+        rows.add(Cell("faults", beside, "button", f"faults ({faults})", act=self._list_faults, about=about))
+
+    def _list_faults(self) -> None:
+        lines = [str(line) for line in reversed(self._context.said.rows("faults"))]
+        # Its cause and what was done; the whole line, with its times, where all else is explained.
+        choices = [Choice(line.partition(" s  ")[2] or line, _nothing, line) for line in lines]
+        self._context.choose("Faults, the newest first" if lines else "Nothing has failed", choices)
 
     def _add_list(self, rows: Rows) -> None:
         said = self._context.said
@@ -190,6 +200,10 @@ class PatchesPage:
     def _matches(self, row: dict[str, Any]) -> bool:
         words = f"{row.get('title')} {row.get('path')}".casefold()
         return all(part in words for part in self._sought.casefold().split())
+
+
+def _nothing() -> None:
+    """Do nothing: what is listed is only there to be read."""
 
 
 def _change_words(context: Context, row: dict[str, Any]) -> str:

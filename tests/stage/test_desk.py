@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING
+from unittest.mock import Mock
 
 import pytest
 
 from instrument.engine.engine import midi_event
+from instrument.patch.describe import differences
+from instrument.stage import working
 from tests.stage.editing import PATCH, Bench
 
 if TYPE_CHECKING:
@@ -291,3 +294,38 @@ class TestEnd:
         bench.ask("quit", save=True)
         assert bench.over.is_set()
         assert "0.75" in path.read_text()
+
+
+class TestNoRoom:
+    def test_a_full_ring_is_told_once_and_everything_is_done_when_there_is_room(self, bench: Bench) -> None:
+        bench.ask("set", address="layer.1.level", value=1)
+        while bench.engine.set("layer.2.level", 0.0):
+            pass
+        bench.bench.do({"do": "undo"})
+        bench.bench.do({"do": "undo"})
+        bench.bench.do({"do": "edit", "path": ["layer", 0, "source", "y"], "value": "a"})
+        bench.bench.do({"do": "set", "address": "layer.1.level", "value": 0.75})
+        for _ in range(3):
+            bench.bench.look(0.0)
+        said = [line for line in [*bench.said, *bench.troubles] if "takes no more changes" in line]
+        assert len(said) == 2  # what waits, and what was asked for at once
+        assert bench.state["undo"] == "layer.1.level"
+        bench.engine.render(64)
+        bench.bench.look(0.0)
+        bench.turn()
+        assert bench.heard() == (0.25, 0.25)
+        assert bench.state["redo"] == ""
+        bench.ask("undo")
+        assert bench.heard() == (0.25, -0.25)
+
+
+def test_texts_are_compared_once_however_often_the_window_looks(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    compare = Mock(side_effect=differences)
+    monkeypatch.setattr(working, "differences", compare)
+    bench.ask("edit", path=["layer", 0, "source", "x"], value="a/2")
+    seen = [bench.state["changes"] for _ in range(3)]
+    assert seen[0] == [{"path": ["layer", 0, "source", "x"], "saved": "a", "now": "a/2"}]
+    assert seen == seen[:1] * 3
+    assert compare.call_count == 1

@@ -10,7 +10,7 @@ import pytest
 from instrument.engine.engine import Engine, midi_event
 from instrument.engine.layout import ACTIONS
 from instrument.patch.controller import load_controller
-from instrument.stage.controls_file import VARIABLE, use_controls_file
+from instrument.stage.controls_file import VARIABLE, controls_file, use_controls_file
 from instrument.stage.learn import Learning
 from instrument.stage.loading import LoadedPatch, read_patch
 
@@ -230,3 +230,18 @@ def test_a_controller_file_with_a_fault_is_refused_with_its_line(
         ValueError, match=r"desk.toml, line 4: control.1.number is 200; it takes a number from 0 to 127"
     ):
         use_controls_file(path)
+
+
+def test_a_broken_controller_file_is_left_alone_and_what_was_taught_can_still_be_taken_back(
+    rehearsal: Rehearsal,
+) -> None:
+    rehearsal.learn(*FADER, address="layer.1.level", all=True)
+    whole = controls_file().read_text()
+    for broken in (b"[[control]\n", b"\xff"):
+        controls_file().write_bytes(broken)
+        rehearsal.learning.ask({"do": "unlearn"})
+        assert controls_file().read_bytes() == broken
+        assert controls_file().name in rehearsal.said[-1]
+    controls_file().write_text(whole)
+    rehearsal.learning.ask({"do": "unlearn"})
+    assert load_controller(controls_file()).control == []

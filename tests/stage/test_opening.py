@@ -1,6 +1,7 @@
 """Until somebody plays, the patch's own performance does; a hand takes over at once, and nothing hangs."""
 
 from pathlib import Path
+from unittest.mock import Mock
 
 import mido
 import numpy as np
@@ -8,8 +9,10 @@ import pytest
 
 from instrument.engine.engine import Engine, midi_event
 from instrument.engine.layout import RING_MIDI, RING_WINDOW
+from instrument.midi.file import read_performance
 from instrument.patch.build import build_program
 from instrument.patch.load import patch_from_text
+from instrument.stage import opening
 from instrument.stage.opening import AHEAD_SECONDS, PAUSE_SECONDS, Opening
 
 RATE = 48_000
@@ -79,11 +82,16 @@ def test_the_performance_is_played(stage: Stage) -> None:
     assert not stage.sounds
 
 
-def test_it_goes_round_with_the_patch_begun_again(stage: Stage) -> None:
+def test_it_goes_round_with_the_patch_begun_again_and_its_file_is_read_once(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read = Mock(side_effect=read_performance)
+    monkeypatch.setattr(opening, "read_performance", read)
     stage.run(AHEAD_SECONDS + 1 + PAUSE_SECONDS + 0.1)
     assert stage.begun == 1
     stage.run(AHEAD_SECONDS + 0.1)
     assert (stage.key, stage.sounds) == (50, True)
+    assert read.call_count == 1
 
 
 @pytest.mark.parametrize("ring", [RING_MIDI, RING_WINDOW])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,7 @@ import pytest
 from instrument.engine.engine import Engine
 from instrument.stage import recovery
 from instrument.stage.choose import Choice
-from instrument.stage.devices import AudioDevice
+from instrument.stage.devices import JACK_HOST, AudioDevice
 from instrument.stage.driver import DeviceError, Driver
 from instrument.stage.recovery import Change, Recovery
 from instrument.stage.silent import SilentClock
@@ -138,6 +139,16 @@ def test_a_device_that_goes_again_while_it_starts_is_looked_for_again(
     found.append(Device())
     assert not next_change(made, again.driver).lost
     again.driver.close()
+
+
+@pytest.mark.parametrize(("host", "loaded"), [(JACK_HOST, 1), ("ALSA", 0)])
+def test_what_a_sound_server_needs_that_is_back_is_compiled_before_the_show_begins(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch, host: str, loaded: int
+) -> None:
+    loads: list[int] = []
+    monkeypatch.setattr(recovery, "_load_jack", lambda: loads.append(1))
+    Recovery(engine, Choice(replace(PIER, host=host), 48_000.0)).close()
+    assert len(loads) == loaded
 
 
 def test_a_clock_that_stood_still_goes_on_from_now(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import time
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,12 +15,15 @@ import pytest
 from instrument.engine.layout import EVENT_MIDI
 from instrument.stage.fault_log import NAME
 from instrument.stage.feeder import LEAD_SECONDS
-from instrument.stage.show import ShowOptions, run_show
+from instrument.stage.show import Show, ShowOptions, run_show
+from instrument.stage.silent import SilentClock
+from instrument.stage.standstill import Standstill
+from instrument.stage.worker import Answer
 from tests.stage.listening import wait_until
 from tests.stage.playing import LEVELS, Playing
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from instrument.engine.engine import Engine
 
@@ -244,3 +248,50 @@ class TestWindow:
         )
         with Playing([patch], window(tmp_path, code), **SILENT) as show:
             assert show.process.wait(60) == 0
+
+
+class TestTroubles:
+    @pytest.fixture
+    def show(self, patch: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Show]:
+        """A show that is looked after by hand."""
+        monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+        options = ShowOptions((patch,), audio="off", block=64, window=False)
+        self.said: list[str] = []
+        with ExitStack() as ending:
+            show = Show(options, self.said.append, ending)
+            show._prepare()
+            show._start()
+            show._standstill = Standstill()
+            yield show
+
+    def test_what_is_wrong_with_the_device_is_told_once_whatever_else_happens(
+        self, show: Show, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        trouble = "the pier's device runs at 44100 Hz."
+        monkeypatch.setattr(SilentClock, "trouble", trouble)
+        for _ in range(3):
+            show._look()
+            show._do({"do": "set", "address": "output.level", "value": 0.5})
+            show._look_at_files()
+        assert self.said.count(trouble) == 1
+        assert show.state["trouble"] == trouble
+        monkeypatch.setattr(SilentClock, "trouble", "")
+        show._look()
+        assert show.state["trouble"] == ""
+
+    def test_the_window_is_told_the_lines_of_the_log(self, show: Show, tmp_path: Path) -> None:
+        show._do({"do": "dance"})
+        show._faults.close()
+        lines = (tmp_path / "state" / "beamhand" / "log" / NAME).read_text().splitlines()
+        assert show.state["faults"] == lines
+        assert lines[-1].partition("  ->  ")[0].endswith(self.said[-1])
+
+    def test_a_complaint_stays_in_sight_until_something_is_done(self, show: Show) -> None:
+        show._do({"do": "dance"})
+        for answer in (Answer("keep", Path()), Answer("warm", Path())):
+            show._setlist.worker.answers = lambda answer=answer: [answer]  # type: ignore[method-assign, misc]
+            show._do({"do": "alive"})
+            show._look_at_files()
+            assert "dance" in show.state["trouble"]
+        show._do({"do": "release"})
+        assert show.state["trouble"] == ""

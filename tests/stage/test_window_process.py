@@ -70,3 +70,27 @@ def test_a_line_that_is_no_request_is_handed_on_as_one_that_nobody_knows() -> No
         assert found == [{"do": "low tide"}, {"do": "[1]"}]
     finally:
         window.close()
+
+
+def test_one_that_was_behind_hears_the_newest_of_everything_once_it_listens(tmp_path: Path) -> None:
+    mark = tmp_path / "listens"
+    window = opened(
+        f"import json, os, sys, time\nwhile not os.path.exists({str(mark)!r}): time.sleep(0.01)\n"
+        "for line in sys.stdin: print(json.dumps({'do': json.loads(line)}), flush=True)"
+    )
+    try:
+        # More than a pipe holds, again and again, and something small between.
+        for number in range(40):
+            window.show({"document": f"{number} " + "x" * 100_000, "title": "Heron", "trouble": number})
+        mark.touch()
+        told: dict[str, Any] = {}
+
+        def newest() -> bool:
+            for request in window.requests():
+                told.update(request["do"])
+            return told.get("trouble") == 39
+
+        wait_until(newest, "the newest state")
+        assert (told["document"][:3], told["title"]) == ("39 ", "Heron")
+    finally:
+        window.close()

@@ -10,7 +10,7 @@ import pytest
 
 from instrument.engine.parameters import ADDRESSES, INDEX
 from instrument.stage.loading import read_patch
-from instrument.stage.worker import Worker
+from instrument.stage.worker import Job, Worker
 from tests.stage.listening import wait_until
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ def test_it_saves_values_and_keeps_comments(worker: Worker, patch: Path) -> None
     record = read_patch(patch).program.record["base"]
     values[:] = record.tolist()
     values[INDEX["layer.1.level"]] = 0.125
-    worker.save(patch, PATCH, values)
+    worker.ask(Job("save", patch, PATCH, values))
     (answer,) = answers(worker, 1)
     assert answer.trouble == ""
     assert answer.text == patch.read_text()

@@ -7,6 +7,7 @@ import os
 import pytest
 from fault_campaign import run_campaign
 from fault_report import Report, in_words
+from fault_studio import Pace
 
 pytestmark = pytest.mark.realtime
 
@@ -38,3 +39,16 @@ def test_each_target_that_is_missed_is_no_success() -> None:
         "checked_frames": 0,
     }.items():
         assert not Report(1.0, 1, **{"exits": [0], "checked_frames": 1, name: value}).good, name  # type: ignore[arg-type]
+
+
+def test_a_machine_that_stood_still_is_told_from_an_engine_that_did() -> None:
+    pace = Pace(480, 0.0, 48_000.0)
+    for tick in range(1, 101):
+        pace.look(480, tick / 100)  # a second without a frame, looked at all the while
+    pace.look(960, 1.01)
+    ((since, seconds),) = pace.stops
+    assert (since, seconds) == pytest.approx((0.0, 1.0))
+    pace.look(1440, 4.02)  # three seconds in which nobody looked either
+    assert pace.machine_stops == pytest.approx([3.0])
+    pace.look(1440 + 48_000, 5.02)  # a second in which only we were late
+    assert (len(pace.stops), len(pace.machine_stops)) == (1, 1)

@@ -473,3 +473,17 @@ class TestPages:
         for page in PAGES:
             sitting.desk.show(page)
             assert sitting.look()
+
+
+def test_the_lines_of_the_log_of_faults_are_listed_and_told_in_full(sitting: Sitting) -> None:
+    lines = [
+        f"2026-11-30T21:0{k}:00.000+01:00   {k}12.345 s  jack has stopped  ->  silent clock {k}"
+        for k in (1, 2)
+    ]
+    sitting.said.update({"faults": lines})
+    sitting.click("page Patches")
+    sitting.click("faults")
+    newest = sitting.cell("choice 0")
+    assert (newest.text, newest.about) == ("jack has stopped  ->  silent clock 2", lines[1])
+    sitting.click("choice 1")
+    assert sitting.asked() == []
