@@ -196,7 +196,9 @@ def own_drawing(walk: Walk) -> None:
     with walk.step("... as a still"):
         walk.beamhand("render", "mine.toml", "-o", "mine.png")
     with walk.step("first film: 5 s, 480 pixels, 30 frames a second"):
-        walk.beamhand("render", "mine.toml", "-o", "mine.mkv", "--seconds", "5", "--size", "480", "--fps", "30")
+        walk.beamhand(
+            "render", "mine.toml", "-o", "mine.mkv", "--seconds", "5", "--size", "480", "--fps", "30"
+        )
 
 
 def main() -> None:
