@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import functools
 import gc
 import json
 import math
 import os
-import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from instrument import __version__
+from instrument.calibrate import calibrate
 from instrument.options import (
     Audio,
     Block,
@@ -31,6 +30,7 @@ from instrument.options import (
     Looks,
     Midi,
     NoFeedback,
+    NoProfile,
     OwnBlock,
     Patches,
     Perform,
@@ -42,11 +42,9 @@ from instrument.options import (
     Size,
     Tags,
 )
-from instrument.printable import printable
+from instrument.saying import reports_failures, say
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from instrument.shapes.line import Route
 
 app = typer.Typer(
@@ -58,33 +56,9 @@ app = typer.Typer(
 )
 patch_app = typer.Typer(help="Make, check and share patch files.", no_args_is_help=True)
 app.add_typer(patch_app, name="patch")
+app.command()(reports_failures(calibrate))
 
 DEFAULT_RATE = 48000.0
-
-
-def say(text: str) -> None:
-    """Print a message to standard error."""
-    print(printable(text), file=sys.stderr, flush=True)
-
-
-def fail(text: object) -> NoReturn:
-    """Print why the work failed and end with status 1."""
-    say(f"beamhand: {text}")
-    raise typer.Exit(1)
-
-
-def reports_failures(command: Callable[..., None]) -> Callable[..., None]:
-    """Let a command's own errors be one sentence and status 1."""
-
-    @functools.wraps(command)
-    def wrapped(*args: Any, **kwargs: Any) -> None:
-        # ValueError is what every refused input raises; OSError what files and devices do.
-        try:
-            command(*args, **kwargs)
-        except (ValueError, OSError) as error:
-            fail(error)
-
-    return wrapped
 
 
 def show_version(wanted: bool) -> None:
@@ -115,6 +89,7 @@ def play(
     block: OwnBlock = None,
     controls: Controls = None,
     no_feedback: NoFeedback = False,
+    no_profile: NoProfile = False,
     no_window: Annotated[bool, typer.Option("--no-window", help="Play without a window.")] = False,
     seconds: EndAfter = None,
     perform: Perform = None,
@@ -151,6 +126,7 @@ def play(
         feedback=not no_feedback,
         outputs=outputs,
         opening=not patches and perform is None,
+        profile=not no_profile,
     )
     if caution := caution_once():
         say(caution)

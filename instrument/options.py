@@ -47,6 +47,9 @@ Controls = Annotated[
 NoFeedback = Annotated[
     bool, typer.Option("--no-feedback", help="Send nothing back to faders, rings and pads.")
 ]
+NoProfile = Annotated[
+    bool, typer.Option("--no-profile", help="Play without the correction of the device's profile.")
+]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object on a line.")]
 Record = Annotated[
     Path | None, typer.Option("--record", help="Folder to record the show into.", metavar="DIR")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from typing import TYPE_CHECKING
 
 import pytest
@@ -12,12 +11,12 @@ if TYPE_CHECKING:
 
 
 @pytest.fixture(scope="session", autouse=True)
-def state_of_our_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Unsaved changes that a show keeps are offered to no other show (XDG Base Directory Specification)."""
-    before = os.environ.get("XDG_STATE_HOME")
-    os.environ["XDG_STATE_HOME"] = str(tmp_path_factory.mktemp("state"))
-    yield
-    if before is None:
-        del os.environ["XDG_STATE_HOME"]
-    else:
-        os.environ["XDG_STATE_HOME"] = before
+def folders_of_our_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Unsaved changes that a show keeps are offered to no other show, and nobody's settings play in the tests.
+
+    XDG Base Directory Specification.
+    """
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
+        patched.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
+        yield

@@ -31,7 +31,7 @@ PATCHES = [
     )
     if "schema = 1" in text and "drawing =" not in text
 ]
-LONG = {"play", "bench", "ports"}
+LONG = {"play", "bench", "ports", "calibrate"}
 """Commands with tests of their own, of which the words alone are tried here."""
 
 SMALL, SHORT = ["--size", "64"], ["--seconds", "0.1"]

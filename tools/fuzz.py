@@ -83,6 +83,12 @@ def _look() -> Reading:
     return lambda path: look_of([str(path)])
 
 
+def _profile() -> Reading:
+    from instrument.stage.profile import read_profile
+
+    return read_profile
+
+
 def _drawing() -> Reading:
     from instrument.shapes.limits import Limits
     from instrument.shapes.read import ReadOptions, read_drawing
@@ -97,6 +103,7 @@ READERS: dict[str, Callable[[], Reading]] = {
     "midi": _midi,
     "sound": _sound,
     "look": _look,
+    "profile": _profile,
     "drawing": _drawing,
 }
 """A reader of each kind of file from strangers: it takes a path, and raises ValueError, which every refusal is, or

@@ -36,7 +36,7 @@ class Score:
     pressures: tuple[tuple[float, float, float], ...] = ()
 
 
-SNAPSHOT_2, SNAPSHOT_3, MORPH, SPLIT = 103, 104, 105, 80
+SNAPSHOT_2, SNAPSHOT_3, SPLIT = 103, 104, 80
 
 SCORES: dict[str, Score] = {
     "circle": Score(

@@ -1,6 +1,9 @@
 """Frames a second of the window: the desk at 1,920 x 1,080 beside a patch of four layers at 96 kHz, moving and idle.
 
 Run it alone on a machine with Xvfb: python tools/window_frames.py [SECONDS]
+
+A frame's time is what its work takes on the clock; beside it stands what the processor spent on it, which other work on
+the machine hardly changes.
 """
 
 from __future__ import annotations
@@ -12,17 +15,20 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import Any
 
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 os.environ.setdefault("SDL_FRAMEBUFFER_ACCELERATION", "0")
 
 import numpy as np
 import pygame
+from virtual_studio import screen
 
 from instrument.beam.look import Look
 from instrument.beam.warm import warm
 from instrument.engine.engine import Engine
 from instrument.engine.memory import allocate, attach
+from instrument.measure.live import FlashWatch
 from instrument.patch.describe import document_of
 from instrument.stage.loading import read_patch
 from instrument.stage.silent import SilentClock
@@ -65,13 +71,15 @@ camera = 3
 REST = PATCH + LAYER.format(k=1).replace("0.24", "0").replace("[0.1,", "[0,").replace('"0.05 * 1"', "0")
 
 
-def watch(memory: str, document: str, seconds: float) -> dict[str, float]:
+def watch(memory: str, document: str, seconds: float) -> dict[str, Any]:
     """Show the engine of a memory for so long and return frames a second, their times and the share of a core."""
     shared = attach(memory)
     pygame.display.init()
     pygame.font.init()
     look = Look()
     warm(look)
+    # As the window does before it is seen.
+    FlashWatch(RATE).hear(np.zeros((round(RATE / 30), 2), np.float32))
     reading, writing = os.pipe()
     with os.fdopen(writing, "w") as stage, os.fdopen(reading) as heard, Path(os.devnull).open("w") as said:
         channel = Channel(heard, said)
@@ -79,12 +87,16 @@ def watch(memory: str, document: str, seconds: float) -> dict[str, float]:
         stage.write(json.dumps({"title": "Four layers", "document": json.loads(document)}) + "\n")
         stage.flush()
         times: list[float] = []
+        spent: list[float] = []
+        begins: list[float] = []
         frame = window.frame
 
         def timed(now: float, passed: float) -> None:
-            began = time.perf_counter()
+            began, worked = time.perf_counter(), time.thread_time()
             frame(now, passed)
             times.append(time.perf_counter() - began)
+            spent.append(time.thread_time() - worked)
+            begins.append(began)
             if now >= ends:
                 window.end()
 
@@ -98,11 +110,19 @@ def watch(memory: str, document: str, seconds: float) -> dict[str, float]:
         while not channel.ended:
             channel.messages()
             time.sleep(0.01)
-    p50, p99 = np.percentile(times, [50, 99]) * 1e3
-    return {"fps": len(times) / passed, "p50_ms": float(p50), "p99_ms": float(p99), "core": used / passed}
+    p50, p99, longest = np.percentile(times, [50, 99, 100]) * 1e3
+    apart50, apart99, apart100 = np.percentile(np.diff(begins), [50, 99, 100]) * 1e3
+    worked50, worked99 = np.percentile(spent, [50, 99]) * 1e3
+    return {
+        "fps": len(times) / passed,
+        "core": used / passed,
+        "work": [p50, p99, longest],
+        "apart": [apart50, apart99, apart100],
+        "spent": [worked50, worked99],
+    }
 
 
-def measure(text: str, seconds: float) -> dict[str, float]:
+def measure(text: str, seconds: float) -> dict[str, Any]:
     """Play a patch on a silent clock here, and watch it from another process on a display of its own."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "four.toml"
@@ -113,30 +133,21 @@ def measure(text: str, seconds: float) -> dict[str, float]:
         engine.play(patch.program)
         clock = SilentClock(engine, 256)
         clock.start()
-        reading, writing = os.pipe()
-        screen = ["-screen", "0", f"{WIDTH}x{HEIGHT}x24", "-nolisten", "tcp"]
-        server = subprocess.Popen(
-            ["Xvfb", "-displayfd", str(writing), *screen], pass_fds=[writing], stderr=subprocess.DEVNULL
-        )
-        os.close(writing)
+        child = [
+            sys.executable,
+            __file__,
+            "--watch",
+            memory.name,
+            json.dumps(document_of(text)),
+            str(seconds),
+        ]
         try:
-            with os.fdopen(reading) as numbers:
-                display = f":{numbers.readline().strip()}"
-            child = [
-                sys.executable,
-                __file__,
-                "--watch",
-                memory.name,
-                json.dumps(document_of(text)),
-                str(seconds),
-            ]
-            environment = {**os.environ, "DISPLAY": display, "XDG_CONFIG_HOME": folder}
-            done = subprocess.run(child, env=environment, capture_output=True, text=True, check=True)
-            found: dict[str, float] = json.loads(done.stdout.splitlines()[-1])
+            with screen(f"{WIDTH}x{HEIGHT}") as display:
+                environment = {**os.environ, "DISPLAY": display, "XDG_CONFIG_HOME": folder}
+                done = subprocess.run(child, env=environment, capture_output=True, text=True, check=True)
+            found: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
         finally:
             clock.close()
-            server.terminate()
-            server.wait(10)
             memory.close()
     return found
 
@@ -151,10 +162,14 @@ def main(arguments: list[str]) -> int:
     layers = "".join(LAYER.format(k=k) for k in range(1, 5))
     for name, text in (("four layers", PATCH + layers), ("at rest", REST)):
         found = measure(text, seconds)
-        print(
-            f"{name}: {found['fps']:.1f} frames/s, frame p50 {found['p50_ms']:.1f} ms, "
-            f"p99 {found['p99_ms']:.1f} ms, {100 * found['core']:.0f} % of a core"
+        work, apart, spent = (
+            "/".join(f"{figure:.1f}" for figure in found[key]) for key in ("work", "apart", "spent")
         )
+        print(
+            f"{name}: {found['fps']:.1f} frames/s; from frame to frame p50/p99/longest {apart} ms; work in a frame "
+            f"{work} ms, of the processor p50/p99 {spent} ms; {100 * found['core']:.0f} % of a core"
+        )
+    print(f"load average {os.getloadavg()[0]:.1f}")
     return 0
 
 

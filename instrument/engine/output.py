@@ -29,7 +29,8 @@ _HEADROOM = 4.0
 
 
 @compiled
-def _swap(x, y, swap, level, n):
+def swap_channels(x, y, swap, level, n):
+    """Set the level of n samples of two channels in place, and exchange the channels as far as `swap` says."""
     for i in range(n):
         a = x[i] * level[i]
         b = y[i] * level[i]
@@ -39,7 +40,8 @@ def _swap(x, y, swap, level, n):
 
 
 @compiled
-def _adjust(signal, invert, gain, offset, n):
+def adjust_channel(signal, invert, gain, offset, n):
+    """Turn n samples of one channel over, scale and shift them, in place."""
     for i in range(n):
         signal[i] = finite(signal[i] * ((1.0 - 2.0 * invert[i]) * gain[i]) + offset[i])
 
@@ -98,7 +100,11 @@ def _taps(delay):
 
 
 @compiled
-def _delay_channel(line, at, signal, delay, moving, n):
+def delay_channel(line, at, signal, delay, moving, n):
+    """Delay n samples of one channel, in place, by `delay` samples each; return where the line is written next.
+
+    Between samples by third-order Lagrange interpolation (`_taps`); `moving` is 0 where the delay is the same for all.
+    """
     if moving == 0 and delay[0] == 0.0:
         for i in range(n):
             line[(at + i) & (DELAY - 1)] = signal[i]
@@ -124,9 +130,9 @@ def run_output(m, s, n):
     """Turn mix_x and mix_y, in place, into what the two channels carry (before the guard)."""
     x = m.scratch_mix_x
     y = m.scratch_mix_y
-    _swap(x, y, s.rows[_SWAP], s.rows[_LEVEL], n)
-    _adjust(x, s.rows[_INVERT], s.rows[_GAIN], s.rows[_OFFSET], n)
-    _adjust(y, s.rows[_INVERT + 1], s.rows[_GAIN + 1], s.rows[_OFFSET + 1], n)
+    swap_channels(x, y, s.rows[_SWAP], s.rows[_LEVEL], n)
+    adjust_channel(x, s.rows[_INVERT], s.rows[_GAIN], s.rows[_OFFSET], n)
+    adjust_channel(y, s.rows[_INVERT + 1], s.rows[_GAIN + 1], s.rows[_OFFSET + 1], n)
     _remove_dc(s, x, y, s.rows[_AC], s.rows[_CORNER], s.moving[_CORNER], m.rate, n)
-    _delay_channel(s.delay[0], s.delay_at, x, s.rows[_DELAY], s.moving[_DELAY], n)
-    s.delay_at = _delay_channel(s.delay[1], s.delay_at, y, s.rows[_DELAY + 1], s.moving[_DELAY + 1], n)
+    delay_channel(s.delay[0], s.delay_at, x, s.rows[_DELAY], s.moving[_DELAY], n)
+    s.delay_at = delay_channel(s.delay[1], s.delay_at, y, s.rows[_DELAY + 1], s.moving[_DELAY + 1], n)

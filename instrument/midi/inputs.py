@@ -105,6 +105,11 @@ class Inputs:
         return list(dict.fromkeys(name for _, name in self._open))
 
     @property
+    def numbers(self) -> list[tuple[int, str]]:
+        """Number that messages carry, and name, of each input that is open, our own ports included."""
+        return [(self._numbers[place], place[1]) for place in self._open]
+
+    @property
     def ports(self) -> list[tuple[MidiSystem, str, int]]:
         """System, name and number of each controller that is open; our own port is not among them."""
         open_now = [place for place in self._open if place[1] != self._own_name]

@@ -22,6 +22,9 @@ FEW = 8
 TURNING_BACK = 0.9999
 # Vertices with more edges than this are paired one by one instead of all vertices of a degree at once.
 WIDE = 16
+# Steps of a grid on which products of two numbers up to 1, and sums of a few of them, are exact in float64. On it the
+# ties of a symmetric drawing are ties on every processor, and are decided by the order of its edges.
+GRID = 2.0**25
 # Beyond this many edges at one vertex, pairing by straightness costs more than it shows.
 STAR = 600
 
@@ -71,6 +74,11 @@ def euler_circuit(
     return _walk(mate)
 
 
+def on_grid(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Round numbers within -1..1 to the `GRID`, which is finer than any two points that are not one."""
+    return np.asarray(np.round(values * GRID) / GRID)
+
+
 def _headings(
     edges: NDArray[np.int64], points: NDArray[np.float64], free: NDArray[np.bool_]
 ) -> NDArray[np.float64]:
@@ -79,6 +87,7 @@ def _headings(
     length = np.sqrt(np.einsum("ij,ij->i", step, step))
     step /= np.where(length > 0, length, 1)[:, None]
     step[free] = 0.0
+    step = on_grid(step)
     heading = np.empty((2 * len(edges), 3))
     heading[0::2] = step
     heading[1::2] = -step

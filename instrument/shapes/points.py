@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 from tokenize import TokenError
 from typing import TYPE_CHECKING
 
@@ -121,7 +122,10 @@ def _array(content: bytes, limits: Limits) -> NDArray[np.float64]:
     try:
         version = npy.read_magic(stream)
         read_header = npy.read_array_header_1_0 if version == (1, 0) else npy.read_array_header_2_0
-        shape, fortran, kind = read_header(stream)
+        with warnings.catch_warnings():
+            # A header in the manner of Python 2 is read all the same.
+            warnings.simplefilter("ignore", UserWarning)
+            shape, fortran, kind = read_header(stream)
     except (ValueError, TypeError, SyntaxError, RecursionError, MemoryError, TokenError) as error:
         raise DrawingError(f"this is not a NumPy array file ({str(error)[:80]})") from None
     # The shape is the file's own word; plain integers cannot overflow where it lies.

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.shapes.circuit import euler_circuit
+from instrument.shapes.circuit import euler_circuit, on_grid
 from instrument.shapes.connect import jumps_between
 from instrument.shapes.corners import corner_steps
 from instrument.shapes.line import Figures, Kind, Route, RouteOptions
@@ -63,13 +63,14 @@ def route(
     # Lengths are taken in units of the drawing's size: squares of very large or small numbers stay numbers.
     low, size = _frame(welded)
     points = (welded.points - low) / size
+    places = on_grid(points)
     say("match")
-    graph = Graph(points, welded.edges, welded.bridges, options)
+    graph = Graph(places, welded.edges, welded.bridges, options)
     say("join")
     chosen, kinds, join, bound = graph.closed()
-    chosen, kinds = _connect(points, chosen, kinds, len(points), options)
+    chosen, kinds = _connect(places, chosen, kinds, len(points), options)
     say("walk")
-    halves = euler_circuit(chosen, points, kinds == Kind.JUMP, straight=options.straight)
+    halves = euler_circuit(chosen, places, kinds == Kind.JUMP, straight=options.straight)
     walk, kind, edge = steps_of(points, chosen, kinds, halves, options)
     start = None if options.start is None else (_place(options.start) - low) / size
     walk, kind = _begin(points, walk, kind, edge, int(welded.edges[0, 0]), start, reverse=options.reverse)

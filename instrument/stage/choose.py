@@ -60,7 +60,7 @@ class Choice:
             If the device refuses.
         """
         if self.device is None:
-            return SilentClock(engine, self.block or USUAL_BLOCK)
+            return SilentClock(engine, self.block or USUAL_BLOCK, self.outputs)
         if self.device.native:
             heard = self.live if isinstance(self.live, str) else None
             return JackDriver(engine, self.device, heard, self.outputs)

@@ -33,6 +33,8 @@ class AudioDevice:
         PortAudio's number, valid in this process only.
     default, default_input : bool
         Whether its host system plays through it, and listens to it, by default.
+    behind : str
+        Where a JACK server tells what it plays through, as PipeWire's does, the name of that; otherwise empty.
     """
 
     name: str
@@ -43,6 +45,7 @@ class AudioDevice:
     index: int
     default: bool = False
     default_input: bool = False
+    behind: str = ""
 
     @property
     def jack(self) -> bool:

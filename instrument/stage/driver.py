@@ -9,6 +9,8 @@ if TYPE_CHECKING:
     from types import TracebackType
     from typing import Self
 
+    from instrument.stage.corrector import Corrector
+
 RATES = (44_100.0, 192_000.0)
 """Lowest and highest sample rate in hertz."""
 
@@ -38,12 +40,21 @@ class Driver(ABC):
         Whether the sound goes through a JACK server.
     silent : bool
         Whether nobody can hear it.
+    corrector : Corrector or None
+        Adjusts what the device's display gets, where that was asked for.
     """
 
     name: str
     rate: float
     jack: bool = False
     silent: bool = False
+    corrector: Corrector | None = None
+
+    @property
+    def described(self) -> str:
+        """Name, and whether what its display gets is corrected, for the window."""
+        corrected = self.corrector is not None and not self.corrector.correction.neutral
+        return f"{self.name}, corrected" if corrected else self.name
 
     @property
     def input_channels(self) -> int:

@@ -31,6 +31,9 @@ CLIENT = "Beamhand"
 OWN_INPUT = 0
 """Place of our own MIDI input among the sources."""
 
+_BACKEND = "system"
+"""Client of jackd's own ports, whatever the hardware."""
+
 _PATIENCE = 2.0
 
 _abandoned: list[Any] = []
@@ -44,10 +47,25 @@ def jack_device(silence: int | None = None) -> AudioDevice | None:
     except DeviceError:
         return None
     try:
-        plugs = [len(client.ports(AUDIO, IS_PHYSICAL | end)) for end in (IS_OUTPUT, IS_INPUT)]
-        return AudioDevice(NATIVE, NATIVE.upper(), plugs[0], plugs[1], client.rate, -1, default=True)
+        heard, played = (client.ports(AUDIO, IS_PHYSICAL | end) for end in (IS_OUTPUT, IS_INPUT))
+        behind = behind_of(played[0].name) if played else ""
+        return AudioDevice(
+            NATIVE, NATIVE.upper(), len(heard), len(played), client.rate, -1, default=True, behind=behind
+        )
     finally:
         client.close()
+
+
+def behind_of(port: str) -> str:
+    """Return what a physical port says of its device: its client's name, and nothing where that is jackd's own.
+
+    Examples
+    --------
+    >>> behind_of("Harbour Audio Analog Stereo:playback_FL"), behind_of("system:playback_1")
+    ('Harbour Audio Analog Stereo', '')
+    """
+    client = port.partition(":")[0]
+    return "" if client == _BACKEND else client
 
 
 class JackDriver(Driver):
@@ -109,6 +127,7 @@ class JackDriver(Driver):
         try:
             if returning or outputs != XY:
                 self._outlet = Outlet(engine, outputs, self.client.rate)
+                self.corrector = self._outlet.corrector
             if returning:
                 self.rate = self.client.rate
             if self.client.rate != self.rate:

@@ -99,6 +99,11 @@ class Listening:
         """Names of the open inputs, our own port included."""
         return self._inputs.names
 
+    @property
+    def numbers(self) -> list[tuple[int, str]]:
+        """Number that messages carry, and name, of each open input."""
+        return self._inputs.numbers
+
     def start(self) -> list[str]:
         """Open the ports and begin to listen, once the driver has; return a sentence for each that refuses."""
         with quiet_libraries():

@@ -60,7 +60,7 @@ class LoadedPatch:
         The patch's own, or the name of its file.
     layers : int
     controls : tuple of dict
-        Label, message, number and parameter of each control, for the window; ``all`` where it is the controller
+        Label, message, number, channel and parameter of each control, for the window; ``all`` where it is the controller
         file's, and its ``place`` in its file.
     files : tuple of Path
         Drawings, fonts and numbered folders that it is made from, and the controller file.
@@ -174,6 +174,7 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
             "label": control.label,
             "message": control.message,
             "number": control.number,
+            "channel": control.channel,
             "parameter": control.parameter or f"{control.action} {control.choose or ''}".strip(),
         }
         for k, control in enumerate(served.patch.control)

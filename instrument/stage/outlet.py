@@ -5,6 +5,7 @@ block, it
 
 * resamples where the device runs at another rate than the performance, which therefore goes on as it is: events,
   takes and the window know the engine's rate alone;
+* gives the display what it needs (`corrector`), which nobody else gets;
 * adds a pair for loudspeakers, which is the display's without direct voltage, and a channel for a display's
   brightness input, which is dark while the beam jumps;
 * fades in what follows a silence, so that a device that begins, or is back, does not bang.
@@ -14,6 +15,7 @@ Where none of this is wanted nobody calls it, and it costs nothing.
 
 from __future__ import annotations
 
+import ctypes
 from math import gcd
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +28,8 @@ from instrument.engine.compiled import ENTRY_OPTIONS, compiled, keep_text, quiet
 from instrument.engine.engine import CALLBACK_ADDRESS
 from instrument.engine.guard import guard
 from instrument.engine.machine import address, as_memory, pointer_to, record_at
+from instrument.stage.correction import Correction
+from instrument.stage.corrector import CORRECT_SIGNATURE, Corrector
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -74,6 +78,7 @@ STATE = np.dtype(
     [
         ("own", "u8"),  # address of this record
         ("memory", "u8"),  # address of the engine's memory
+        ("corrector", "u8"),  # address of a corrector's state
         ("channels", "i8"),
         ("pa", "i8"),  # 1 for the pair for loudspeakers
         ("z", "f8"),  # level of the channel of brightness where there is light, 0 for none
@@ -96,6 +101,7 @@ STATE = np.dtype(
         ("table", "f8", (PHASES + 1, TAPS)),
         ("history", "f4", (2 * _HISTORY,)),
         ("rendered", "f4", (2 * SLICE,)),
+        ("shown", "f4", (2 * SLICE,)),  # what the display gets of it
     ],
     align=True,
 )
@@ -108,7 +114,7 @@ def _offset(field: str) -> int:
     return int(fields[field][1]) if fields is not None else 0
 
 
-_HISTORY_AT, _RENDERED_AT = _offset("history"), _offset("rendered")
+_HISTORY_AT, _RENDERED_AT, _SHOWN_AT = _offset("history"), _offset("rendered"), _offset("shown")
 
 _SMALLEST = 1e-30
 """Below this the decaying filter is silent, so that nothing becomes subnormal."""
@@ -118,6 +124,7 @@ _KNEE = 0.9
 
 llvmlite.binding.add_symbol("beamhand_stream", CALLBACK_ADDRESS)
 _stream = types.ExternalFunction("beamhand_stream", STREAM_SIGNATURE)
+_correct = types.ExternalFunction("beamhand_correct", CORRECT_SIGNATURE)
 
 
 _as_state = record_at(_STATE_TYPE)
@@ -184,10 +191,11 @@ def _light(s, x, y):
 
 @compiled
 def _fill(s, out, at, n):
+    # Brightness goes with the beam where the display draws it, loudspeakers with what the patch draws.
     channels = s.channels
     for i in range(n):
-        x = np.float64(s.rendered[2 * i])
-        y = np.float64(s.rendered[2 * i + 1])
+        x = np.float64(s.shown[2 * i])
+        y = np.float64(s.shown[2 * i + 1])
         gain = 1.0
         if s.fade_left > 0:
             gain = 1.0 - s.fade_left / s.fade_length
@@ -196,8 +204,8 @@ def _fill(s, out, at, n):
         out[first] = np.float32(x * gain)
         out[first + 1] = np.float32(y * gain)
         if s.pa != 0:
-            out[first + 2] = np.float32(_block_dc(s, 0, x) * gain)
-            out[first + 3] = np.float32(_block_dc(s, 1, y) * gain)
+            out[first + 2] = np.float32(_block_dc(s, 0, np.float64(s.rendered[2 * i])) * gain)
+            out[first + 3] = np.float32(_block_dc(s, 1, np.float64(s.rendered[2 * i + 1])) * gain)
         if s.z != 0.0:
             out[first + channels - 1] = np.float32(_light(s, x, y))
 
@@ -221,6 +229,9 @@ def run_outlet(s, incoming, out, frames, flags):
             into = _floats(s.own + np.uint64(_RENDERED_AT))
             _stream(source, into, np.uint64(n), _untyped(np.uint64(0)), flags, _untyped(s.memory))
         flags = np.uint64(0)
+        given = _floats(s.own + np.uint64(_RENDERED_AT))
+        shown = _floats(s.own + np.uint64(_SHOWN_AT))
+        _correct(_untyped(s.corrector), given, shown, n)
         _fill(s, out, done, n)
         done += n
 
@@ -239,6 +250,11 @@ keep_text("outlet", feed)
 
 FEED_ADDRESS = int(feed.address)
 
+_feed = ctypes.CFUNCTYPE(
+    ctypes.c_int,
+    *(ctypes.c_void_p, ctypes.c_void_p, ctypes.c_uint64, ctypes.c_void_p, ctypes.c_uint64, ctypes.c_void_p),
+)(FEED_ADDRESS)
+
 
 class Outlet:
     """What a device is given.
@@ -246,7 +262,6 @@ class Outlet:
     Parameters
     ----------
     engine : Engine
-        Its memory outlives this object.
     outputs : Outputs
     rate : float
         The device's sample rate in hertz.
@@ -255,12 +270,17 @@ class Outlet:
     ----------
     state : np.ndarray [dtype=STATE]
         User data of `feed`; stays alive while anybody may call it.
+    corrector : Corrector
+        Changes what the display needs, while it plays.
     """
 
     def __init__(self, engine: Engine, outputs: Outputs, rate: float) -> None:
         state: npt.NDArray[np.void] = np.zeros((), STATE)
+        self._engine = engine  # whose memory must not go before this does
         state["own"] = state.ctypes.data
         state["memory"] = engine.memory.address
+        self.corrector = Corrector(outputs.correction or Correction(), rate)
+        state["corrector"] = self.corrector.address
         state["channels"] = outputs.channels
         state["pa"] = int(outputs.pa)
         state["z"] = outputs.z
@@ -276,6 +296,19 @@ class Outlet:
             state["table"][:, : table.shape[1]] = table
         self.state = state
         self.outputs = outputs
+
+    def fill(self, out: npt.NDArray[np.float32]) -> None:
+        """Render what a device without live input would get next.
+
+        Parameters
+        ----------
+        out : np.ndarray [shape=(n, channels), dtype=float32, C order]
+        """
+        if out.dtype != np.float32 or out.shape[1:] != (self.outputs.channels,) or not out.flags.c_contiguous:
+            raise ValueError(
+                f"a block is float32 of (frames, {self.outputs.channels}), got {out.dtype} of {out.shape}"
+            )
+        _feed(None, out.ctypes.data, len(out), None, 0, self.address)
 
     @property
     def address(self) -> int:

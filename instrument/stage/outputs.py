@@ -1,10 +1,14 @@
-"""Which channels go to a device: the display's two, and on request a pair for loudspeakers and one for brightness."""
+"""What goes to a device: the display's two channels, corrected for it, and on request loudspeakers' and brightness."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from instrument.stage.driver import DeviceError
+
+if TYPE_CHECKING:
+    from instrument.stage.correction import Correction
 
 WORDS = ("xy", "pa", "z", "z-")
 
@@ -20,10 +24,13 @@ class Outputs:
     z : float
         Level of the last channel where there is light: 1, or -1 for a display that darkens with a higher voltage; 0
         for no such channel.
+    correction : Correction or None
+        What the display needs; None where that is nothing and nobody is going to adjust it.
     """
 
     pa: bool = False
     z: float = 0.0
+    correction: Correction | None = None
 
     def __str__(self) -> str:
         light = {0.0: "", 1.0: "+z"}.get(self.z, "+z-")

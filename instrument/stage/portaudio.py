@@ -68,6 +68,7 @@ class PortAudioDriver(Driver):
                 f"{outputs.channels}."
             )
         self._outlet = Outlet(engine, outputs, self.rate) if rate is not None or outputs != XY else None
+        self.corrector = self._outlet.corrector if self._outlet is not None else None
         live = None if self.rate != engine.rate else live
         self._engine = engine
         self._block = check_block(block) if block is not None else USUAL_BLOCK

@@ -30,6 +30,7 @@ from instrument.stage.loading import read_patch
 from instrument.stage.opening import Opening
 from instrument.stage.outputs import outputs_of
 from instrument.stage.process import ended_by_signals, quiet_python
+from instrument.stage.profile import with_profile
 from instrument.stage.recording import ShowRecording
 from instrument.stage.recovery import Recovery
 from instrument.stage.remembered import remembered_ports
@@ -44,7 +45,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
+    from instrument.stage.choose import Choice
     from instrument.stage.driver import Driver
+    from instrument.stage.guide import Guide
 
 LOOK_SECONDS = 0.2
 """Time between two looks at window and device."""
@@ -92,6 +95,10 @@ class ShowOptions:
         Title, artist and date of takes, where they are not to follow from the patch and the day.
     opening : bool
         Play each patch's own performance until a hand takes over.
+    profile : bool
+        Whether what the device gets is corrected by its profile.
+    guide : Guide or None
+        Adjusts that correction while the show goes on.
     """
 
     patches: tuple[Path, ...]
@@ -110,6 +117,8 @@ class ShowOptions:
     keep: float = 0.0
     tags: Mapping[str, str] = field(default_factory=dict)
     opening: bool = False
+    profile: bool = True
+    guide: Guide | None = None
 
 
 def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
@@ -190,6 +199,7 @@ class Show:
             hears=self._heard,
             outputs=outputs_of(options.outputs),
         )
+        choice = self._corrected(choice)
         events = read_performance(options.perform, choice.rate, self._say) if options.perform else []
         memory = allocate(choice.rate, shared=True)
         self._ending.callback(memory.close)
@@ -220,6 +230,11 @@ class Show:
             self._complain,
         )
         self._ending.callback(self._bench.close)
+
+    def _corrected(self, choice: Choice) -> Choice:
+        if self._options.guide is not None:
+            return self._options.guide.corrected(choice)
+        return with_profile(choice, self._say, self._complain) if self._options.profile else choice
 
     def _tell_block(self) -> None:
         asked = self._options.block
@@ -264,6 +279,9 @@ class Show:
         self._say(
             f"playing {self._setlist.current.title} through {self._driver.name}, {self._engine.rate:g} Hz"
         )
+        if (guide := self._options.guide) is not None:
+            guide.begin(self._engine, self._setlist, self._driver, self._over)
+            self._ending.callback(guide.close)
         if not self._options.window:
             self._bench.tell_kept()
         else:
@@ -290,6 +308,8 @@ class Show:
                 self._do(request)
             self._look_at_files()
             self._recording.send_on()
+            if self._options.guide is not None:
+                self._options.guide.look(self._driver)
             self._bench.farewell.look()
             if self._learning.look():
                 self._show_state()
@@ -390,9 +410,10 @@ class Show:
             return
         state = {
             **self._bench.state,
-            "device": self._driver.name,
+            "device": self._driver.described,
             "latency": self._driver.latency,
             "midi": self._midi.names if self._midi is not None else [],
+            "ports": self._midi.numbers if self._midi is not None else [],
             "trouble": self._trouble,
             "faults": self._faults.lines,
             **self._recording.state,

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.stage.driver import Driver, check_block
+from instrument.stage.outlet import Outlet
+from instrument.stage.outputs import XY, Outputs
 
 if TYPE_CHECKING:
     from instrument.engine.engine import Engine
@@ -31,6 +33,8 @@ class SilentClock(Driver):
     engine : Engine
     block : int, optional
         Frames, 16 to 2048.
+    outputs : Outputs
+        What a device would get; it is made only where it is corrected, so that correcting can be tried without one.
 
     Raises
     ------
@@ -41,11 +45,13 @@ class SilentClock(Driver):
     jack = False
     silent = True
 
-    def __init__(self, engine: Engine, block: int = USUAL_BLOCK) -> None:
+    def __init__(self, engine: Engine, block: int = USUAL_BLOCK, outputs: Outputs = XY) -> None:
         self.name = "silent clock"
         self.rate = engine.rate
         self._engine = engine
         self._block = check_block(block)
+        self._outlet = Outlet(engine, outputs, self.rate) if outputs.correction is not None else None
+        self.corrector = self._outlet.corrector if self._outlet is not None else None
         self._ending = threading.Event()
         self._thread: threading.Thread | None = None
 
@@ -84,12 +90,15 @@ class SilentClock(Driver):
         self.stop()
 
     def _run(self) -> None:
-        out = np.zeros((self._block, 2), np.float32)
+        render = self._engine.render_into if self._outlet is None else self._outlet.fill
+        out = np.zeros(
+            (self._block, 2 if self._outlet is None else self._outlet.outputs.channels), np.float32
+        )
         began = time.monotonic()
         seconds = self._block / self.rate
         done = 0
         while not self._ending.is_set():
-            self._engine.render_into(out)
+            render(out)
             done += 1
             wait = began + done * seconds - time.monotonic()
             if wait > 0:

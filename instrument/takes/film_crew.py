@@ -72,11 +72,6 @@ class Crew:
     def __exit__(self, *ended: object) -> None:
         self.close()
 
-    @property
-    def process_ids(self) -> list[int]:
-        """Numbers of the processes that this one started."""
-        return [worker.pid for worker in self._workers]
-
     def close(self) -> None:
         """End every process, whatever it is doing."""
         for worker in self._workers:

@@ -41,7 +41,7 @@ _FINEST = 1000
 
 _TURNING = {MODULATOR_LFO, MODULATOR_CURVE, MODULATOR_STEPS, MODULATOR_GESTURE, MODULATOR_FORMULA}
 _NOISE = FORM_KINDS.index("noise")
-_SYNC_BEAT, _TRIGGER_BEAT = 1.0, 2.0
+_TRIGGER_BEAT = 2.0
 _ENDLESS = {place_in_modulator(name, 0) for name in ("beat", "n", "left", "right")}
 """Rows that a formula reads and that do not come round."""
 

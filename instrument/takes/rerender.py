@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -282,15 +282,15 @@ def _pieces(
 
 def _event(row: np.void, time: int) -> Event:
     first, second, third = (int(byte) for byte in row["data"])
-    event = Event(
+    return Event(
         time,
         int(row["kind"]),
         int(row["index"]),
         float(row["value"]),
         (first, second, third),
         int(row["flags"]),
+        int(row["port"]),
     )
-    return replace(event, port=int(row["port"]))
 
 
 def _changes(folder: Path, facts: Facts) -> list[str]:

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numba import njit
 
+from instrument.engine.fence import fence
 from instrument.engine.layout import CHUNK, EVENT, INPUT_FRAMES, LOG_EVENTS
-from instrument.engine.machine import fence as _fence
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     import numpy.typing as npt
 
     Events = npt.NDArray[np.void]
@@ -20,14 +17,6 @@ if TYPE_CHECKING:
 
 MARGIN_EVENTS = 64
 """Events that the callback may write while others are being copied out of the log."""
-
-_compiled: Callable[[Callable[..., Any]], Any] = njit(cache=True)
-
-
-@_compiled
-def fence() -> None:
-    """Finish every earlier access to memory before any later one begins."""
-    _fence()
 
 
 class SoundTap:

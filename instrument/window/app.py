@@ -16,6 +16,7 @@ from instrument.window.legible import legibility
 from instrument.window.live import Live
 from instrument.window.looks import Looks
 from instrument.window.notes import NoteKeys
+from instrument.window.pace import FRAME, Pace
 from instrument.window.reader import OutputReader
 from instrument.window.readings import CallbackLoad, Meters, PortActivity
 from instrument.window.said import Said
@@ -34,9 +35,14 @@ if TYPE_CHECKING:
     from instrument.window.channel import Channel
     from instrument.window.second import SecondDisplay
 
-FRAMES_PER_SECOND = 60
 TEXTS_PER_SECOND = 15
 """Figures that change faster cannot be read."""
+
+_LATE = 1.5 * FRAME
+"""Seconds since the last frame after which this one is late: the picture goes before the texts then."""
+
+_SPARING = 4
+"""Times as long that texts in which no hand has changed anything wait in late frames."""
 
 FIRST_SIZE = (1280, 800)
 PATIENCE = 5.0
@@ -102,23 +108,22 @@ class Window:
         self._text = self._changed = True
         self._last_click: tuple[float, tuple[int, int]] = (0.0, (0, 0))
         self._asked_at = -PATIENCE
-        self._text_at = self._alive_at = 0.0
+        self._text_at = self._followed_at = self._alive_at = 0.0
         self._open()
         if second is not None and self._settings.second and pygame.display.get_num_displays() > 1:
             self._show_second()
 
     def run(self) -> None:
         """Show and play until the stage is gone or the performance is ended."""
-        clock = pygame.time.Clock()
+        pace = Pace()
         before = time.monotonic()
         while not self._done:
-            clock.tick(FRAMES_PER_SECOND)
-            now = time.monotonic()
+            now = pace.wait()
             self.frame(now, now - before)
             before = now
         self.notes.release_all()
         if self._second is not None:
-            self._second.close()
+            self._second.end()
 
     def frame(self, now: float, passed: float) -> None:
         """Do what is to be done once a frame.
@@ -137,17 +142,17 @@ class Window:
             self._lay_out()
         self._follow(passed)
         if not self._hidden:
-            self._draw(now)
+            self._draw(now, late=passed > _LATE)
 
     def end(self) -> None:
         """Leave the loop after this frame."""
         self._done = True
 
     def _listen(self) -> None:
-        for message in self._channel.messages():
+        messages = self._channel.messages()
+        for message in messages:
             self.said.update(message)
-            if self._second is not None:
-                self._second.tell(message)
+        if messages:
             pygame.display.set_caption(f"Beamhand - {self.said.title}" if self.said.title else "Beamhand")
             self._changed = True
         self._done = self._done or self._channel.ended
@@ -283,8 +288,10 @@ class Window:
         elif count < 2:
             self._desk.tell("There is no second display; F11 fills this one, F12 shows the picture alone.")
         else:
-            self._second.open(1)
-            self._second.tell(self.said.all)
+            try:
+                self._second.open(1)
+            except OSError as error:
+                self._desk.tell(f"The second display does not start: {error}.")
 
     def _close(self) -> None:
         if time.monotonic() - self._asked_at < PATIENCE:
@@ -321,6 +328,7 @@ class Window:
 
     def _readings(self) -> Readings:
         left, right = self._meters.channels
+        legible, widest = legibility(self._record, self._rate, self.said.all.get("legible"))
         return Readings(
             levels=(left.decibels, right.decibels),
             held=(left.held, right.held),
@@ -328,7 +336,8 @@ class Window:
             load=round(100 * self._load.share),
             underflows=int(self._record["counters"]["underflows"]),
             missed=self._reader.missed,
-            legible=legibility(self._record, self._rate, self.said.all.get("legible"))[0],
+            legible=legible,
+            widest=widest,
             midi=self._midi.message,
             keyboard=note_name(self.notes.base),
         )
@@ -345,7 +354,7 @@ class Window:
             missed=readings.missed,
             midi=readings.midi or ports or "no controller",
             keyboard=readings.keyboard,
-            legible=legibility(self._record, self._rate, self.said.all.get("legible")),
+            legible=(readings.legible, readings.widest),
             trouble=self._trouble(),
         )
 
@@ -356,11 +365,13 @@ class Window:
         asked = f"{question} F12 shows the answers." if question else ""
         return asked or self._desk.trouble or self.said.text("trouble")
 
-    def _draw(self, now: float) -> None:
+    def _draw(self, now: float, *, late: bool) -> None:
         changed: list[Any] = [self.view.picture.draw_changes(self._screen)]
-        if self._changed or now - self._text_at >= 1 / TEXTS_PER_SECOND:
-            if now - self._text_at >= 1 / TEXTS_PER_SECOND:
-                self._desk.follow()
+        if now - self._followed_at >= 1 / TEXTS_PER_SECOND:
+            # Apart from the texts, which are also drawn whenever something changes.
+            self._desk.follow()
+            self._followed_at = now
+        if self._texts_are_due(now - self._text_at, late=late):
             self._text_at, self._changed = now, False
             self._desk.closing = _QUESTION if now - self._asked_at < PATIENCE else ""
             texts = self.view.draw_texts()
@@ -374,6 +385,11 @@ class Window:
         if areas:
             self._draw_help()
             pygame.display.update(areas)
+
+    def _texts_are_due(self, seconds: float, *, late: bool) -> bool:
+        if late:
+            return seconds >= (1 if self._changed else _SPARING) / TEXTS_PER_SECOND
+        return self._changed or seconds >= 1 / TEXTS_PER_SECOND
 
     def _draw_everything(self) -> None:
         self.view.draw_all()

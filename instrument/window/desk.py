@@ -9,19 +9,18 @@ import pygame
 
 from instrument.window.cells import Cell, beside, box_of, next_key
 from instrument.window.chooser import chooser_cells
-from instrument.window.context import Choice
 from instrument.window.hand import Hand
 from instrument.window.keys import PADS
 from instrument.window.notices import about_value, notice_cells
 from instrument.window.page_hands import HandsPage, learn_by_picking
 from instrument.window.page_layers import LayersPage
-from instrument.window.page_motion import MotionPage, link_to
+from instrument.window.page_motion import MotionPage, link_by_choosing
 from instrument.window.page_patches import PatchesPage
 from instrument.window.strip import Readings, strip_cells
 from instrument.window.typing_line import Typing
 
 if TYPE_CHECKING:
-    from instrument.window.context import Context, Page
+    from instrument.window.context import Choice, Context, Page
     from instrument.window.lettering import Letters
     from instrument.window.measures import Measures, Places
     from instrument.window.readings import PortActivity
@@ -74,6 +73,7 @@ class Desk:
         self._row = 1
         self.focus = ""
         self.typing: Typing | None = None
+        self._draft: tuple[tuple[object, ...], Typing | None] = ((), None)
         self._hand = Hand(context)
         self._note_until = 0.0
         self._cells: list[Cell] = []
@@ -239,21 +239,10 @@ class Desk:
 
     def _link(self) -> None:
         cell = self._focused()
-        modulators = self._context.said.tables("modulator")
         if cell is None or not cell.address:
             self.tell("Go to a value first, with Tab or the mouse.")
-        elif not modulators:
+        elif not link_by_choosing(self._context, cell.address):
             self.tell("This patch has no modulator yet: add one on the page Motion.")
-        else:
-            address = cell.address
-            choices = [
-                Choice(
-                    f"~{self._context.said.modulator_name(k + 1)}",
-                    lambda k=k: link_to(self._context, k + 1, address),  # type: ignore[misc]
-                )
-                for k in range(len(modulators))
-            ]
-            self._context.choose(f"What shall move {self._context.said.address_words(address)}", choices)
 
     def tell(self, sentence: str) -> None:
         """Show a sentence for a while."""
@@ -331,8 +320,17 @@ class Desk:
         line = None
         if cell is not None:
             line = self._context.number_line(cell.address) if cell.address else cell.typed
-        if line is not None:
-            self.typing = Typing(line, letters)
+        if line is None:
+            return
+        place, unread = self._draft
+        self.typing = unread if letters is None and place == self._draft_place else None
+        self.typing = self.typing or Typing(line, letters)
+        self._draft = (), None
+
+    @property
+    def _draft_place(self) -> tuple[object, ...]:
+        said = self._context.said
+        return self.focus, said.text("patch"), said.all.get("current")
 
     def _go_to(self, key: str) -> None:
         self.focus = key
@@ -356,7 +354,8 @@ class Desk:
         cell = self._at(x, y)
         if self.typing is not None and (cell is None or cell.key != self.focus):
             if not self.typing.give():
-                self.tell(self.typing.refused)
+                self.tell(f"{self.typing.refused} Open it again to go on with what was typed.")
+                self._draft = self._draft_place, self.typing
             self.typing = None
         if cell is None or not cell.answers:
             return

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import deque
 from typing import TYPE_CHECKING
 
+from instrument.engine.fence import fence
 from instrument.engine.layout import EVENT_MIDI, RING_EVENTS, RING_WINDOW
-from instrument.window.fence import fence
 from instrument.window.keys import SEMITONES
 
 if TYPE_CHECKING:

@@ -20,9 +20,12 @@ if TYPE_CHECKING:
 HEARD = "●"
 """Beside what has just been moved."""
 
+EVERY_PATCH = "every patch"
+"""Beside a control of the controller file."""
+
 
 class HandsPage:
-    """The controls of the patch.
+    """The controls of the patch, and those of the controller file, which serve every patch.
 
     Parameters
     ----------
@@ -43,10 +46,10 @@ class HandsPage:
         rows.title("ports", "Controllers")
         self._add_ports(rows)
         self._add_unused(rows)
-        controls = self._context.said.tables("control")
+        controls = self._context.said.controls
         rows.title(
             "controls",
-            "Controls of this patch",
+            "Controls",
             ("learn value", "learn a value", lambda: learn_by_picking(self._context)),
             ("learn action", "learn an action", self._choose_action),
         )
@@ -62,7 +65,7 @@ class HandsPage:
         if not ports:
             rows.line("no port", "No controller is plugged in; the computer keyboard plays.")
         for k, name in enumerate(ports):
-            message, fresh = self._activity.latest(k)
+            message, fresh = self._activity.latest(self._context.said.ports_of(name))
             (box,) = rows.boxes([1])
             sign = HEARD if fresh else "○"
             rows.add(
@@ -101,16 +104,21 @@ class HandsPage:
         )
         what = self._context.said.address_words(address) if address else _action_words(control)
         words = f"{label}: {what}" if label else what
-        rows.add(Cell(f"target {number}", target, "text", words))
+        for_all = bool(control.get("all"))
+        rows.add(Cell(f"target {number}", target, "text", words, mark=EVERY_PATCH if for_all else ""))
         if address in INDEX:
             rows.add(value_cell(self._context, value, address, "", f"control {number} "))
         else:
             rows.add(Cell(f"does {number}", value, "text", "does this", tone="quiet"))
 
         def remove() -> None:
-            self._context.ask("remove", path=["control", number - 1])
+            if for_all:
+                self._context.ask("unlearn", control=number - 1)
+            else:
+                self._context.ask("remove", path=["control", number - 1])
 
-        rows.add(Cell(f"forget {number}", away, "button", "✕", act=remove, about="Take this control away."))
+        about = "Take this control out of the controller file." if for_all else "Take this control away."
+        rows.add(Cell(f"forget {number}", away, "button", "✕", act=remove, about=about))
 
     def _choose_action(self) -> None:
         def learn(action: str) -> None:

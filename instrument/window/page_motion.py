@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.parameters import INDEX, LINKS, MODULATORS
@@ -13,9 +14,18 @@ from instrument.window.context import Choice, Context
 from instrument.window.formula_line import check_formula
 from instrument.window.history import History
 from instrument.window.number_words import figure
+from instrument.window.plot_frame import PlotFrame
 from instrument.window.rows import Rows, value_cell
-from instrument.window.shapes import STAGES, envelope_shape, lfo_shape, rows_words, short_rows, typed_rows
-from instrument.window.table_editor import TableEditor
+from instrument.window.shapes import (
+    STAGES,
+    envelope_shape,
+    lfo_name,
+    lfo_shape,
+    rows_words,
+    short_rows,
+    typed_rows,
+)
+from instrument.window.table_editor import Table, TableEditor
 
 if TYPE_CHECKING:
     import pygame
@@ -36,7 +46,8 @@ class MotionPage:
     def __init__(self, context: Context) -> None:
         self._context = context
         self._history = History(context.live)
-        self._editor = TableEditor(self._give_table)
+        self._editors: dict[int, TableEditor] = {}
+        self._given: dict[int, Table] = {}
 
     def follow(self) -> None:
         """Note what the modulators are now."""
@@ -87,19 +98,11 @@ class MotionPage:
         (box,) = rows.boxes([1], PLOT_ROWS)
         kind = str(modulator.get("kind") or "lfo")
         line, at, handles = self._line(kind, modulator, number)
-        values = [value for _, value in line if math.isfinite(value)]
-        low, high = min([-1.0, *values]) - 0.1, max([1.0, *values]) + 0.1
+        frame = PlotFrame.around(line)
         wide, tall = box[2] - 1, box[3] - 1
 
-        def pixels(points: Points) -> tuple[tuple[int, int], ...]:
-            return tuple(
-                (round(min(max(x, 0.0), 1.0) * wide), round((high - y) / (high - low) * tall))
-                for x, y in points
-                if math.isfinite(y)
-            )
-
         def grab(what: Grab, x: float, y: float) -> None:
-            self._editor.grab(what, min(max(x, 0.0), 1.0), round(high - y * (high - low), 3))
+            self._editors[number].grab(what, min(max(x, 0.0), 1.0), round(frame.value(y), 3))
 
         about = "One cycle; the upright line is where it is now."
         if handles:
@@ -111,8 +114,8 @@ class MotionPage:
                 f"plot {number}",
                 box,
                 "plot",
-                points=pixels(line),
-                handles=pixels(handles),
+                points=frame.pixels(line, wide, tall),
+                handles=frame.pixels(handles, wide, tall),
                 at=round(at * wide) if at >= 0 else -1,
                 grab=grab if handles else None,
                 about=about,
@@ -126,13 +129,13 @@ class MotionPage:
     def _line(self, kind: str, modulator: dict[str, Any], number: int) -> tuple[Points, float, Points]:
         live = self._context.live
         if kind == "lfo":
-            shape = round(live.value(f"mod.{number}.shape"))
-            names = ("sine", "triangle", "saw", "square", "falling saw")
+            shape = live.value(f"mod.{number}.shape")
             width = live.value(f"mod.{number}.width")
-            return lfo_shape(names[min(max(shape, 0), 4)], width), live.place(number), []
+            return lfo_shape(lfo_name(shape), width), live.place(number), []
         if kind in _TABLES:
-            self._editor.show(modulator)
-            return self._editor.line, live.place(number), self._editor.handles
+            editor = self._editors.setdefault(number, TableEditor(partial(self._give_table, number)))
+            editor.show(self._table(number), modulator)
+            return editor.line, live.place(number), editor.handles
         if kind == "envelope":
             line, stages = envelope_shape(lambda name: live.value(f"mod.{number}.{name}"))
             return line, self._place_of_envelope(number, stages), []
@@ -157,7 +160,7 @@ class MotionPage:
         return begin + (end - begin) * min(max(passed, 0.0), 1.0)
 
     def _add_table_line(self, rows: Rows, kind: str, number: int) -> None:
-        text = rows_words(kind, self._editor.rows)
+        text = rows_words(kind, self._editors[number].rows)
 
         def check(typed: str) -> tuple[int, str] | None:
             try:
@@ -192,11 +195,25 @@ class MotionPage:
         line = Line(text, give, check_formula, live=True)
         rows.add(Cell(f"formula {number}", box, "field", "value =", text, typed=line, about=about))
 
-    def _give_table(self, kind: str, table: list[list[float]]) -> None:
-        number = self._context.modulator
-        self._context.ask(
-            "edit", path=["modulator", number - 1, _TABLES[kind]], value=short_rows(kind, table)
-        )
+    def _table(self, number: int) -> Table:
+        # Two patches may have the same table at the same place.
+        said = self._context.said
+        modulators = said.tables("modulator")
+        modulator = modulators[number - 1] if number <= len(modulators) else {}
+        kind = str(modulator.get("kind"))
+        patch = said.text("patch"), said.all.get("current"), modulator.get("name")
+        return patch, kind, modulator.get(_TABLES.get(kind, ""))
+
+    def _give_table(self, number: int, taken_from: Table, table: list[list[float]]) -> None:
+        # What was given before may have come back while the next point was held.
+        if self._table(number) not in (taken_from, self._given.get(number)):
+            self._editors[number].forget()
+            self._context.note = "The patch has changed under the hand; its table is left as it is."
+            return
+        patch, kind, _ = taken_from
+        short = short_rows(kind, table)
+        self._given[number] = patch, kind, short
+        self._context.ask("edit", path=["modulator", number - 1, _TABLES[kind]], value=short)
 
     # Values and links
 
@@ -276,6 +293,21 @@ def link_by_picking(context: Context, number: int) -> None:
         link_to(context, number, address)
 
     context.pick(f"Press the value that ~{name} shall move.", take, "Layers")
+
+
+def link_by_choosing(context: Context, address: str) -> bool:
+    """Have the modulator chosen that shall move a parameter; False if the patch has none."""
+    modulators = context.said.tables("modulator")
+    choices = [
+        Choice(
+            f"~{context.said.modulator_name(number)}",
+            lambda number=number: link_to(context, number, address),  # type: ignore[misc]
+        )
+        for number in range(1, len(modulators) + 1)
+    ]
+    if choices:
+        context.choose(f"What shall move {context.said.address_words(address)}", choices)
+    return bool(choices)
 
 
 def link_to(context: Context, number: int, address: str) -> None:

@@ -12,6 +12,9 @@ if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
+_MASKS = (0xFF0000, 0xFF00, 0xFF, 0)
+"""Red, green, blue and no opacity, which is how the screen's light is written."""
+
 SMALLEST = 16
 """Pixels; a window made smaller than this shows a part of the picture."""
 
@@ -39,10 +42,9 @@ class Picture:
         self._look = look
         self._path = look.reconstruction(rate)
         self._light = look.light(*size)
-        self._pixels = self._light.blank()
-        # The surface shows these very pixels: blue, green, red, unused, as little-endian memory has them.
-        self._surface = pygame.image.frombuffer(self._pixels.data, size, "BGRA")
-        self._surface.set_alpha(None)
+        # As the window has its pixels, so that they are copied and nothing is worked out.
+        self._surface = pygame.Surface(size, 0, 32, _MASKS)
+        pygame.surfarray.pixels2d(self._surface).T[:] = self._light.blank()
 
     def follow(self, samples: npt.NDArray[np.float32], seconds: float) -> None:
         """Draw samples, or let the light fade for some seconds where there are none.
@@ -60,13 +62,17 @@ class Picture:
 
     def draw_all(self, target: pygame.Surface) -> None:
         """Draw the whole picture."""
-        self._light.develop(self._pixels)
+        self._develop()
         target.blit(self._surface, self.area)
 
     def draw_changes(self, target: pygame.Surface) -> pygame.Rect | None:
         """Draw what may have changed and return where that is in the window."""
-        left, top, width, height = self._light.develop(self._pixels)
+        left, top, width, height = self._develop()
         if width == 0:
             return None
         target.blit(self._surface, (self.area.left + left, self.area.top + top), (left, top, width, height))
         return pygame.Rect(self.area.left + left, self.area.top + top, width, height)
+
+    def _develop(self) -> tuple[int, int, int, int]:
+        # The surface is locked for as long as there is such a view of it.
+        return self._light.develop(pygame.surfarray.pixels2d(self._surface).T)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import pygame
 
+from instrument.window.pace import Pace
 from instrument.window.picture import Picture
 from instrument.window.reader import OutputReader
 from instrument.window.second import forwarded
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
 
     from instrument.beam.look import Look
     from instrument.window.channel import Channel
-
-FRAMES_PER_SECOND = 60
 
 
 class PictureWindow:
@@ -51,20 +50,19 @@ class PictureWindow:
 
     def run(self) -> None:
         """Show the picture until the other window is gone."""
-        clock = pygame.time.Clock()
+        pace = Pace()
         before = time.monotonic()
         self._screen.fill((0, 0, 0))
         self._picture.draw_all(self._screen)
         pygame.display.flip()
         while not self._channel.ended:
-            clock.tick(FRAMES_PER_SECOND)
-            now = time.monotonic()
+            now = pace.wait()
             self._channel.messages()
             for event in pygame.event.get():
                 if event.type == pygame.QUIT:
                     return
-                if (key := forwarded(event)) is not None:
-                    self._channel.send("key", **key)
+                if (passed_on := forwarded(event)) is not None:
+                    self._channel.send("key", **passed_on)
                 elif event.type == pygame.WINDOWEXPOSED:
                     self._picture.draw_all(self._screen)
                     pygame.display.flip()

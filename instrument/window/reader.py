@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from instrument.engine.fence import fence
 from instrument.engine.layout import CHUNK
-from instrument.window.fence import fence
 
 _PULL = 0.2
 """Share of the distance to the wanted lag that each read makes up for."""
@@ -40,6 +40,7 @@ class OutputReader:
     def __init__(self, record: npt.NDArray[np.void], rate: float) -> None:
         self._record = record
         self._rate = rate
+        self._ring = record["ring"]
         self._frames = int(record["ring_frames"])
         self._cursor = int(record["ring_at"])
         self.missed = 0
@@ -52,12 +53,16 @@ class OutputReader:
         behind = written - self._cursor
         start = self._cursor
         self._cursor += self._due(behind, seconds)
-        slots = np.arange(start, self._cursor) & (self._frames - 1)
-        taken = np.asarray(self._record["ring"][slots])
+        taken = self._copied(start, self._cursor)
         fence()
         torn = min(max(self._oldest(int(self._record["ring_at"])) - start, 0), len(taken))
         self.missed += torn
         return taken[torn:]
+
+    def _copied(self, start: int, end: int) -> npt.NDArray[np.float32]:
+        first, count = start & (self._frames - 1), end - start
+        ahead = self._ring[first : first + count]
+        return np.concatenate((ahead, self._ring[: count - len(ahead)]))
 
     def _due(self, behind: int, seconds: float) -> int:
         lag = min(int(self._record["counters"]["largest_block"]), self._frames // 4)

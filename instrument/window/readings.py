@@ -12,6 +12,8 @@ from instrument.engine.layout import EVENT_MIDI, LOG_EVENTS
 from instrument.window.keys import note_name
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     import numpy.typing as npt
 
 FALL = 20 / 1.7
@@ -98,11 +100,6 @@ class Meters:
                 channel.held, self._since[k] = channel.decibels, 0.0
             channel.dc += share * (float(means[k]) - channel.dc)
 
-    @property
-    def headroom(self) -> float:
-        """Decibels from the highest level of late to full scale."""
-        return -max(channel.held for channel in self.channels)
-
 
 class CallbackLoad:
     """Share of the time that the callback needs, from the engine's counters."""
@@ -163,9 +160,10 @@ class PortActivity:
                 self._ports[int(event["port"])] = self._latest, self._clock
         self._cursor = end
 
-    def latest(self, port: int) -> tuple[str, bool]:
-        """Return the latest message of a port counted from 0, and whether it has just come."""
-        words, when = self._ports.get(port, ("", -GLOW))
+    def latest(self, ports: Iterable[int]) -> tuple[str, bool]:
+        """Return the latest message of ports by the numbers that messages carry, and whether it has just come."""
+        heard = [self._ports[port] for port in ports if port in self._ports]
+        words, when = max(heard, key=lambda one: one[1], default=("", -GLOW))
         return words, bool(words) and self._clock - when < GLOW
 
 

@@ -16,19 +16,15 @@ class Said:
     ----------
     all : dict
         By the names of the conversation.
-    changes : int
-        Grows with every message.
     """
 
     def __init__(self) -> None:
         self.all: Table = {}
-        self.changes = 0
         self._movers: dict[str, list[str]] | None = None
 
     def update(self, message: Table) -> None:
         """Take in what was said."""
         self.all.update(message)
-        self.changes += 1
         self._movers = None
 
     def text(self, name: str) -> str:
@@ -60,6 +56,17 @@ class Said:
         listed = self.table("document").get(name)
         return [row for row in listed if isinstance(row, dict)] if isinstance(listed, list) else []
 
+    @property
+    def controls(self) -> list[Table]:
+        """The controls that act, in the engine's order: the patch's, then, with ``all``, those of the controller file."""
+        served = [row for row in self.rows("controls") if isinstance(row, dict) and row.get("all")]
+        return [*self.tables("control"), *served]
+
+    def ports_of(self, name: str) -> list[int]:
+        """Return the numbers that messages of an input carry; an input that several systems know has several."""
+        pairs = [row for row in self.rows("ports") if isinstance(row, list) and len(row) == 2]
+        return [number for number, other in pairs if other == name and isinstance(number, int)]
+
     def modulator_name(self, number: int) -> str:
         """Return what a modulator counted from 1 is called."""
         rows = self.tables("modulator")
@@ -88,7 +95,7 @@ class Said:
             for link in self.tables("link"):
                 name = self.modulator_name(self.modulator_number(link.get("modulator")))
                 self._movers.setdefault(str(link.get("parameter")), []).append(f"~{name}")
-            for control in self.tables("control"):
+            for control in self.controls:
                 self._movers.setdefault(str(control.get("parameter")), []).append(message_words(control))
         return self._movers.get(address, [])
 

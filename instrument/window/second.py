@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 import json
-import queue
 import subprocess
 import sys
-import threading
+import time
 from contextlib import suppress
-from typing import IO, Any
+from typing import Any
 
 import pygame
 
-FORWARDED = {pygame.KEYDOWN: ("key", "scancode", "mod", "unicode"), pygame.KEYUP: ("key", "scancode", "mod")}
-"""What the second window passes on of keys that are pressed while it has the keyboard."""
+from instrument.guest import Guest
+
+FORWARDED: dict[int, tuple[str, ...]] = {
+    pygame.KEYDOWN: ("key", "scancode", "mod", "unicode"),
+    pygame.KEYUP: ("key", "scancode", "mod"),
+    pygame.TEXTINPUT: ("text",),
+    pygame.WINDOWFOCUSLOST: (),
+}
+"""What the second window passes on: keys, the letters they make, and that it has lost the keyboard, after which the
+release of a key that is held never comes."""
+
+_PATIENCE = 2.0
+"""Seconds after which one that was told to end is ended."""
 
 
 class SecondDisplay:
@@ -28,14 +38,14 @@ class SecondDisplay:
     """
 
     def __init__(self, memory: str, rate: float) -> None:
-        self._memory, self._rate = memory, rate
-        self._process: subprocess.Popen[str] | None = None
-        self._events: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._command = [sys.executable, "-m", "instrument.window", memory, repr(rate), "--picture"]
+        self._guest = Guest("second")
+        self._ends_by: float | None = None
 
     @property
     def running(self) -> bool:
-        """Whether it is there."""
-        return self._process is not None and self._process.poll() is None
+        """Whether it is there and shall be."""
+        return self._guest.running and self._ends_by is None
 
     def open(self, display: int) -> None:
         """Show the picture on a display, counted from 0.
@@ -45,63 +55,45 @@ class SecondDisplay:
         OSError
             If no process can be started.
         """
-        command = [
-            sys.executable,
-            "-m",
-            "instrument.window",
-            self._memory,
-            repr(self._rate),
-            "--picture",
-            str(display),
-        ]
-        self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and module
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-        )
-        threading.Thread(
-            target=self._listen, args=(self._process.stdout,), daemon=True, name="second"
-        ).start()
+        self.end()
+        self._guest.start([*self._command, str(display)])
 
     def close(self) -> None:
-        """Take it away."""
-        process, self._process = self._process, None
-        if process is None:
-            return
-        if process.stdin is not None:
-            with suppress(OSError):
-                process.stdin.close()
-        try:
-            process.wait(2)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            process.wait()
+        """Take it away, as soon as it has heard of it; `events` sees to it if it does not listen."""
+        self._guest.hang_up()
+        self._ends_by = time.monotonic() + _PATIENCE
 
-    def tell(self, message: dict[str, Any]) -> None:
-        """Pass on what the stage has said."""
-        if self._process is not None and self._process.stdin is not None:
-            with suppress(OSError, ValueError):
-                self._process.stdin.write(json.dumps(message) + "\n")
-                self._process.stdin.flush()
+    def end(self) -> None:
+        """Take it away now."""
+        process = self._guest.process
+        if process is not None:
+            self._guest.hang_up()
+            try:
+                process.wait(_PATIENCE)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+            self._guest.let_go()
+        self._ends_by = None
 
     def events(self) -> list[pygame.event.Event]:
-        """Return keys that were pressed there since the last call, as if they had been pressed here."""
+        """Return what came in there since the last call, as if it had come in here."""
+        process = self._guest.process
+        if self._ends_by is not None and process is not None and time.monotonic() > self._ends_by:
+            process.kill()
         found = []
-        while not self._events.empty():
-            with suppress(ValueError, KeyError, TypeError):
-                message = json.loads(self._events.get())
+        for line in self._guest.said():
+            with suppress(ValueError, KeyError, TypeError, AttributeError):
+                message = json.loads(line)
                 if message.get("do") == "key":
                     kind = int(message["kind"])
                     found.append(pygame.event.Event(kind, {name: message[name] for name in FORWARDED[kind]}))
         return found
 
-    def _listen(self, stream: IO[str] | None) -> None:
-        if stream is None:
-            return
-        with suppress(OSError, ValueError), stream:
-            for line in stream:
-                self._events.put(line)
-
 
 def forwarded(event: pygame.event.Event) -> dict[str, Any] | None:
-    """Return a key as the second window passes it on; None for everything else."""
+    """Return an event as the second window passes it on; None for one that it keeps to itself."""
     names = FORWARDED.get(event.type)
-    return {"kind": event.type, **{name: getattr(event, name, 0) for name in names}} if names else None
+    if names is None:
+        return None
+    return {"kind": event.type, **{name: getattr(event, name, 0) for name in names}}

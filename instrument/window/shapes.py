@@ -20,6 +20,20 @@ _LINE = 24
 STAGES = ("delay", "attack", "hold", "decay", "sustain", "release")
 
 
+_WAVES = ("sine", "triangle", "saw", "square", "falling saw")
+
+
+def lfo_name(shape: float) -> str:
+    """Return the name of the waveform that an LFO draws with any number for its shape, as `engine.numeric.choice`.
+
+    Examples
+    --------
+    >>> lfo_name(2.0), lfo_name(-1e308), lfo_name(float("inf"))
+    ('saw', 'sine', 'falling saw')
+    """
+    return _WAVES[0 if math.isnan(shape) else int(min(max(shape, 0.0), len(_WAVES) - 1.0) + 0.5)]
+
+
 def lfo_shape(shape: str, width: float, count: int = 96) -> Points:
     """Return the waveform of an LFO, as `engine.modulate_cycle.lfo_value` has it."""
     return [(k / count, _wave(shape, k / count, width)) for k in range(count + 1)]

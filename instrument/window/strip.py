@@ -35,7 +35,8 @@ class Readings:
     load : int
         Percent of its time that the callback needs.
     underflows, missed : int
-    legible : str
+    legible, widest : str
+        Points of a cycle beside the drawing's corners, and the longest that these words become.
     midi : str
         Latest message, or nothing.
     keyboard : str
@@ -49,6 +50,7 @@ class Readings:
     underflows: int = 0
     missed: int = 0
     legible: str = ""
+    widest: str = ""
     midi: str = ""
     keyboard: str = ""
 

@@ -16,29 +16,35 @@ if TYPE_CHECKING:
 _NEAR = 0.04
 """Share of the plot within which a breakpoint is taken hold of."""
 
+Table = tuple[object, str, object]
+"""What a table belongs to, its kind, and what the patch holds of it."""
+
 
 class TableEditor:
-    """The table of the curve or the steps that a page shows.
+    """The table of the curve or the steps of one modulator.
 
     Parameters
     ----------
     give : callable
-        Takes the kind and the rows when a hand lets go.
+        Takes the rows when a hand lets go, and what was shown when it took hold, which is what they are made from.
     """
 
-    def __init__(self, give: Callable[[str, list[list[float]]], None]) -> None:
+    def __init__(self, give: Callable[[Table, list[list[float]]], None]) -> None:
         self._give = give
         self._rows: list[list[float]] = []
-        self._kind = ""
         self._held: int | None = None
-        self._shown: Any = None
+        self._shown: Table = (None, "", None)
+        self._line: Points | None = None
 
-    def show(self, modulator: dict[str, Any]) -> None:
+    def show(self, table: Table, modulator: dict[str, Any]) -> None:
         """Show what the patch holds, unless a hand holds a point; what it holds may lag behind a hand."""
-        listed = modulator.get("points") or modulator.get("steps")
-        if self._held is None and listed != self._shown:
-            self._shown = listed
-            self._rows, self._kind = rows_of(modulator), str(modulator.get("kind"))
+        if self._held is None and table != self._shown:
+            self._shown = table
+            self._rows, self._line = rows_of(modulator), None
+
+    def forget(self) -> None:
+        """Take what the patch holds in place of what a hand has made."""
+        self._shown, self._held = (None, "", None), None
 
     @property
     def rows(self) -> list[list[float]]:
@@ -48,7 +54,9 @@ class TableEditor:
     @property
     def line(self) -> Points:
         """The line to draw."""
-        return curve_shape(self._rows) if self._kind == "curve" else steps_shape(self._rows)
+        if self._line is None:
+            self._line = curve_shape(self._rows) if self._kind == "curve" else steps_shape(self._rows)
+        return self._line
 
     @property
     def handles(self) -> Points:
@@ -62,6 +70,7 @@ class TableEditor:
         """Take hold of the table at a place of the cycle and a value, move what is held, let it go, or take it away."""
         if not self._rows:
             return
+        self._line = None
         if what == "press":
             self._take_hold(x, value)
         elif what == "remove":
@@ -70,7 +79,11 @@ class TableEditor:
             self._move(self._held, x, value)
         if what == "release" and self._held is not None:
             self._held = None
-            self._give(self._kind, self._rows)
+            self._give(self._shown, self._rows)
+
+    @property
+    def _kind(self) -> str:
+        return self._shown[1]
 
     def _take_hold(self, x: float, value: float) -> None:
         if self._kind == "steps":
@@ -100,4 +113,4 @@ class TableEditor:
         nearest = min(range(len(places)), key=lambda k: abs(places[k][0] - x))
         if self._kind == "steps" or abs(places[nearest][0] - x) <= _NEAR:
             del self._rows[nearest]
-            self._give(self._kind, self._rows)
+            self._give(self._shown, self._rows)

@@ -86,8 +86,11 @@ class Typing:
         return True
 
     def give(self) -> bool:
-        """Hand over what was typed; False if it is refused, and why is known then."""
-        self.refused = self._line.give(self.text)
+        """Hand over what was typed; False if it is refused, and why is known then.
+
+        What cannot be read is not handed over: nobody could take it, and it would be lost.
+        """
+        self.refused = self.trouble if self.wrong is not None else self._line.give(self.text)
         return not self.refused
 
     def _take_out(self, *, forward: bool) -> None:

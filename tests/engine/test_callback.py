@@ -232,7 +232,7 @@ def test_these_checks_see_code_that_allocates() -> None:
 
 def test_the_text_under_test_is_the_whole_callback(texts: dict[str, str]) -> None:
     # What feeds a device with more channels is compiled where it is first used, which may have been here.
-    assert set(texts) - {"outlet"} == {"stream", "push", *(unit.name for unit in ALL.values())}
+    assert set(texts) - {"outlet", "correction"} == {"stream", "push", *(unit.name for unit in ALL.values())}
     defined = [name for text in texts.values() for name in functions_of(text)]
     for part in (
         "run_block",
@@ -253,7 +253,7 @@ def test_it_calls_nothing_but_itself_the_processor_and_the_clock(texts: dict[str
     # Formulas call libm's pure functions, which do neither, for what their vectors leave over.
     allowed = {
         "stream": {"beamhand_clock", "pow", "log10"},
-        "outlet": {"beamhand_stream"},
+        "outlet": {"beamhand_stream", "beamhand_correct"},
         FORMULA.name: set(LIBM),
     }
     for name, text in texts.items():

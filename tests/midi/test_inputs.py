@@ -70,6 +70,15 @@ def test_every_controller_and_our_own_port_are_open_from_the_start(pushed: list[
     assert inputs.names == ["Beamhand", "heron", "moth"]
 
 
+def test_a_name_goes_with_the_number_that_its_messages_carry(pushed: list[Event]) -> None:
+    system = System("heron", "moth")
+    inputs = begun(system, pushed)
+    assert inputs.numbers == [(0, "Beamhand"), (1, "heron"), (2, "moth")]
+    system.names.remove("heron")
+    inputs.look()
+    assert inputs.numbers == [(0, "Beamhand"), (2, "moth")]
+
+
 def test_one_that_is_plugged_in_later_is_opened_and_said(pushed: list[Event]) -> None:
     system = System()
     inputs = begun(system, pushed)

@@ -12,6 +12,7 @@ from numba.core.caching import _CacheLocator
 
 from instrument import __version__
 from instrument.engine.compiled import cache_folder
+from instrument.engine.warm import mark_of
 from instrument.patch.factory import by_name, factory_folder
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -85,6 +86,7 @@ def machine_code(site: Path, cache: Path) -> None:
         kept = ours / _CacheLocator.get_suitable_cache_subpath(str(twin / "x.py"))
         if kept.is_dir():
             shutil.copytree(kept, theirs / _CacheLocator.get_suitable_cache_subpath(str(room / "x.py")))
+    (theirs / mark_of(site / "instrument" / "engine").name).touch()
 
 
 def test_the_installed_command_plays_and_renders_its_own_set(installed: Path, tmp_path: Path) -> None:
@@ -106,6 +108,14 @@ def test_the_installed_command_plays_and_renders_its_own_set(installed: Path, tm
     assert "playing Circle" in beamhand("play", "--audio", "off", "--no-window", "--seconds", "0")
     beamhand("render", "knot", "-o", "knot.wav", "--seconds", "0.1")
     assert (tmp_path / "knot.wav").stat().st_size > 4800 * 8
+
+
+def test_machine_code_counts_for_the_very_folder_that_it_was_made_of(installed: Path) -> None:
+    engine = installed / "instrument" / "engine"
+    before = mark_of(engine)
+    assert before != mark_of(ROOT / "instrument" / "engine")
+    os.utime(engine / "guard.py", (1, 1))
+    assert mark_of(engine) != before
 
 
 def test_the_wheel_carries_its_licence_and_its_version(installed: Path) -> None:

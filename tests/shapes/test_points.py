@@ -111,3 +111,11 @@ def test_an_array_with_a_hole_in_it_names_the_point() -> None:
     table[3, 1] = np.nan
     with pytest.raises(DrawingError, match=r"point 4 is \(0, nan, 0\)"):
         route(parse_npy(saved(table)))
+
+
+def test_an_array_file_in_the_manner_of_python_2_is_read() -> None:
+    content = saved(np.asarray([[0.0, 0.0], [1.0, 2.0], [3.0, 1.0]]))
+    old = content.replace(b"(3, 2), } ", b"(3L, 2), }", 1)
+    assert len(old) == len(content)
+    assert old != content
+    assert len(parse_npy(old).points) == 3

@@ -13,8 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import instrument.shapes.route as route_module
+from instrument.patch.factory import factory_folder
 from instrument.shapes.connect import jumps_between
 from instrument.shapes.line import Kind, RouteOptions
+from instrument.shapes.read import read_drawing
 from instrument.shapes.refusal import DrawingError
 from instrument.shapes.route import route
 from instrument.shapes.strokes import Drawing, edge_lengths, from_strokes
@@ -183,6 +185,15 @@ def test_turning_a_drawing_turns_its_route() -> None:
     plain, turned = route(Drawing(points, edges)), route(Drawing(points @ turn.T, edges))
     assert np.array_equal(plain.walk, turned.walk)
     np.testing.assert_allclose(plain.line @ turn.T, turned.line, atol=1e-12)
+
+
+@pytest.mark.parametrize("name", ["fish", "crane", "boat", "lighthouse"])
+def test_the_last_bits_of_a_processor_decide_nothing(name: str) -> None:
+    drawing = read_drawing(factory_folder() / "drawings" / f"{name}.obj")
+    random = np.random.default_rng(5)
+    noise = 1 + 2e-16 * random.integers(-1, 2, drawing.points.shape)
+    shaken = Drawing(drawing.points * noise, drawing.edges)
+    assert np.array_equal(route(drawing).walk, route(shaken).walk)
 
 
 @pytest.mark.parametrize("scale", [1e-90, 1e90])

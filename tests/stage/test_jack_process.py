@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import functools
 import importlib.util
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -65,19 +66,35 @@ _decode = quiet(jack_process._decode)
 _take_inbox = quiet(jack_process._take_inbox)
 
 
-@cfunc(
-    types.void(types.voidptr, types.int64, types.int64, types.CPointer(types.uint8), types.int64),
-    **ENTRY_OPTIONS,
-)  # type: ignore[untyped-decorator]
-def decode(state: Any, source: Any, time: Any, data: Any, size: Any) -> None:
-    """Read one JACK event of an input."""
-    _decode((jack_process.as_state(state), source, time, data, size))
+@functools.cache
+def decoder() -> Any:
+    """Compile the reading of one JACK event of an input, where it is first needed: that takes seconds."""
+
+    @cfunc(
+        types.void(types.voidptr, types.int64, types.int64, types.CPointer(types.uint8), types.int64),
+        **ENTRY_OPTIONS,
+    )  # type: ignore[untyped-decorator]
+    def decode(state: Any, source: Any, time: Any, data: Any, size: Any) -> None:
+        _decode((jack_process.as_state(state), source, time, data, size))
+
+    return decode.ctypes
 
 
-@cfunc(types.void(types.voidptr, types.int64), **ENTRY_OPTIONS)  # type: ignore[untyped-decorator]
-def take_inbox(state: Any, until: Any) -> None:
-    """Take other systems' messages up to a sample."""
-    _take_inbox((jack_process.as_state(state), until))
+@functools.cache
+def taker() -> Any:
+    """Compile the taking of other systems' messages up to a sample."""
+
+    @cfunc(types.void(types.voidptr, types.int64), **ENTRY_OPTIONS)  # type: ignore[untyped-decorator]
+    def take_inbox(state: Any, until: Any) -> None:
+        _take_inbox((jack_process.as_state(state), until))
+
+    return take_inbox.ctypes
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _compiled() -> None:
+    decoder()
+    taker()
 
 
 class Client:
@@ -92,7 +109,7 @@ class Client:
 
     def read(self, data: bytes, time: int = 100, source: int = 0) -> None:
         room = (ctypes.c_uint8 * max(len(data), 1))(*data)
-        decode.ctypes(
+        decoder()(
             self.state.ctypes.data, source, time, ctypes.cast(room, ctypes.POINTER(ctypes.c_uint8)), len(data)
         )
 
@@ -185,9 +202,9 @@ def test_other_systems_messages_wait_in_the_inbox_for_their_period(client: Clien
     for time in (10, 63, 64, 200):
         event = np.array(midi_event(time, 0xB0, 1, time % 128, port=9).packed(), EVENT)
         jack_process.push(client.state.ctypes.data, event.ctypes.data)
-    take_inbox.ctypes(client.state.ctypes.data, 64)
+    taker()(client.state.ctypes.data, 64)
     assert client.pushed() == [(10, (0xB0, 1, 10), 9), (63, (0xB0, 1, 63), 9)]
-    take_inbox.ctypes(client.state.ctypes.data, 1000)
+    taker()(client.state.ctypes.data, 1000)
     assert [time for time, _, _ in client.pushed()] == [64, 200]
 
 

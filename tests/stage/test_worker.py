@@ -75,6 +75,7 @@ def test_it_builds_the_program_that_the_stage_would_have_built(worker: Worker, p
             "label": "wings",
             "message": "cc",
             "number": 3,
+            "channel": "any",
             "parameter": "layer.1.level",
         },
     )

@@ -150,9 +150,9 @@ class Running:
 
 
 @contextmanager
-def running_window(display: Display, name: str) -> Iterator[Running]:
+def running_window(display: Display, name: str, *more: str) -> Iterator[Running]:
     """Start the window on a memory and wait until it is seen and has the keyboard."""
-    command = [sys.executable, "-m", "instrument.window", name, str(RATE)]
+    command = [sys.executable, "-m", "instrument.window", name, str(RATE), *more]
     pipes: dict[str, Any] = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True}
     before = set(_windows(display))
     process = subprocess.Popen(command, env=display.environment, **pipes)

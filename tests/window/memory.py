@@ -29,10 +29,12 @@ def write_output(record: npt.NDArray[np.void], frames: npt.ArrayLike) -> None:
     record["ring_at"] = at + len(added)
 
 
-def write_log(record: npt.NDArray[np.void], message: tuple[int, int, int], kind: int = EVENT_MIDI) -> None:
+def write_log(
+    record: npt.NDArray[np.void], message: tuple[int, int, int], kind: int = EVENT_MIDI, port: int = 0
+) -> None:
     """Append an applied event to the log."""
     at = int(record["log_at"])
-    record["log"][at % LOG_EVENTS] = (0, 0.0, kind, 0, message, 0, 0)
+    record["log"][at % LOG_EVENTS] = (0, 0.0, kind, 0, message, port, 0)
     record["log_at"] = at + 1
 
 

@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
 import pygame
 import pytest
 
@@ -15,7 +16,7 @@ from instrument.window.channel import Channel
 from instrument.window.keys import ACTIONS, read_key
 from instrument.window.settings import Settings
 from instrument.window.views import DeskView, StageView
-from tests.window.memory import RATE, shared_memory
+from tests.window.memory import RATE, shared_memory, write_output
 from tests.window.sitting import STATE
 
 
@@ -28,6 +29,7 @@ class Bench:
         self.incoming = os.fdopen(reading)
         self.heard = io.StringIO()
         self.channel = Channel(self.incoming, self.heard)
+        self.memory = memory
         self.window = Window(memory.record, RATE, self.channel, settings=Settings(), size=(1024, 600))
         self.now = 10.0
 
@@ -114,6 +116,52 @@ def test_what_the_stage_says_is_seen(bench: Bench) -> None:
     before = pixels()
     bench.say(**STATE)
     assert pixels() != before
+
+
+def test_histories_go_on_while_something_changes_in_every_frame(bench: Bench) -> None:
+    bench.say(**STATE)
+    followed = []
+    bench.window._desk.follow = lambda: followed.append(bench.now)  # type: ignore[method-assign]
+    for k in range(30):
+        bench.frame(pygame.event.Event(pygame.MOUSEWHEEL, x=0, y=k % 2 * 2 - 1))
+    assert 6 <= len(followed) <= 8
+
+
+def test_a_late_frame_shows_all_the_light_that_its_time_has_left(bench: Bench) -> None:
+    turns = np.arange(round(0.2 * RATE)) * (110 / RATE)
+    circle = np.stack((np.sin(2 * np.pi * turns), np.cos(2 * np.pi * turns)), axis=1)
+
+    def light_after(frames: int) -> float:
+        bench.window._lay_out()
+        for piece in np.split(0.5 * circle, frames):
+            write_output(bench.memory.record, piece)
+            bench.now += 0.2 / frames
+            bench.window.frame(bench.now, 0.2 / frames)
+        return float(bench.window.view.picture._light.energy.sum())
+
+    on_time = light_after(12)
+    assert on_time > 0
+    assert light_after(1) == pytest.approx(on_time, rel=1e-3)
+
+
+def test_texts_give_way_to_the_picture_in_late_frames(bench: Bench) -> None:
+    drawn = []
+
+    def draw() -> list[pygame.Rect]:
+        drawn.append(bench.now)
+        return []
+
+    bench.window.view.draw_texts = draw  # type: ignore[method-assign]
+
+    def texts_in(frames: int, late: float) -> int:
+        drawn.clear()
+        for _ in range(frames):
+            bench.now += 1 / 60
+            bench.window.frame(bench.now, late / 60)
+        return len(drawn)
+
+    assert texts_in(60, 1.0) == pytest.approx(15, abs=1)
+    assert texts_in(60, 2.0) == pytest.approx(4, abs=1)
 
 
 def test_notes_are_played_at_the_desk_and_not_while_typing(bench: Bench) -> None:

@@ -1,14 +1,21 @@
 """The desk without a display: what keys and mouse ask for, whatever the patch and the size of the window."""
 
+import json
+import math
 from collections.abc import Iterator
 
 import pygame
 import pytest
 
+from instrument.engine.form_table import FORM_TABLE
 from instrument.engine.parameters import INDEX
+from instrument.window.beginnings import BEGINNINGS
 from instrument.window.desk import PAGES
 from instrument.window.measures import measures
-from tests.window.sitting import Sitting
+from instrument.window.painter import Painter
+from instrument.window.theme import NIGHT
+from tests.window.memory import write_log
+from tests.window.sitting import DOCUMENT, Sitting
 
 SIZES = [(320, 320), (1024, 600), (1280, 800), (1920, 1080), (3840, 2160), (600, 1024)]
 NONE: frozenset[str] = frozenset()
@@ -213,6 +220,18 @@ class TestPages:
             }
         ]
 
+    def test_a_link_is_made_from_the_value_too(self, sitting: Sitting) -> None:
+        sitting.click("layer.1.place.turn.x")
+        assert sitting.desk.act("link")
+        sitting.click("choice 1")
+        assert sitting.asked()[0]["value"]["modulator"] == "wind"
+        sitting.said.update({"document": {**DOCUMENT, "modulator": []}})
+        sitting.desk.show("Layers")
+        sitting.click("layer.1.place.turn.x")
+        assert sitting.desk.act("link")
+        assert sitting.context.choosing is None
+        assert "no modulator yet" in sitting.context.note
+
     def test_a_breakpoint_is_moved_added_and_taken_away(self, sitting: Sitting) -> None:
         sitting.desk.show("Motion")
         left, top, width, height = sitting.cell("plot 1").box
@@ -232,6 +251,110 @@ class TestPages:
         (removed,) = sitting.asked()
         assert len(removed["value"]) == 3
 
+    def test_a_drag_stays_with_the_modulator_that_was_pressed(self, sitting: Sitting) -> None:
+        other = {"name": "ebb", "kind": "curve", "points": [[0, 1], [1, 1]]}
+        sitting.said.update({"document": {**DOCUMENT, "modulator": [DOCUMENT["modulator"][0], other]}})
+        sitting.desk.show("Motion")
+        left, top, width, height = sitting.cell("plot 1").box
+        sitting.desk.press(left + width // 2, top + 2, pygame.BUTTON_LEFT)
+        sitting.context.modulator = 2
+        assert sitting.cell("plot 2").handles[0][1] < height // 4
+        sitting.desk.release(left + width // 2, top + 2)
+        (asked,) = sitting.asked()
+        assert asked["path"] == ["modulator", 0, "points"]
+        assert len(asked["value"]) == 3
+
+    @pytest.mark.parametrize(
+        "change",
+        [
+            {"patch": "another.toml", "current": 1},
+            {"document": {**DOCUMENT, "modulator": DOCUMENT["modulator"][1:]}},
+            {"document": {**DOCUMENT, "modulator": []}},
+        ],
+        ids=["another patch", "another modulator in its place", "none"],
+    )
+    def test_a_table_is_not_given_to_what_has_come_in_its_place(
+        self, sitting: Sitting, change: dict[str, object]
+    ) -> None:
+        sitting.desk.show("Motion")
+        left, top, width, height = sitting.cell("plot 1").box
+        sitting.desk.press(left + width // 2, top + height // 2, pygame.BUTTON_LEFT)
+        sitting.said.update(change)
+        sitting.look()
+        sitting.desk.release(left + width // 2, top + height // 2)
+        assert sitting.asked() == []
+        assert "changed under the hand" in sitting.context.note
+
+    def test_quick_drags_of_a_table_are_all_given(self, sitting: Sitting) -> None:
+        sitting.desk.show("Motion")
+        left, top, width, height = sitting.cell("plot 1").box
+        x, y = left + width // 2, top + height // 2
+        sitting.desk.press(x, y, pygame.BUTTON_LEFT)
+        sitting.desk.release(x, y)
+        (first,) = sitting.asked()
+        sitting.desk.press(x, y + 20, pygame.BUTTON_LEFT)
+        # Only now the stage has done what was asked first.
+        modulators = [{**DOCUMENT["modulator"][0], "points": first["value"]}, DOCUMENT["modulator"][1]]
+        sitting.said.update({"document": {**DOCUMENT, "modulator": modulators}})
+        sitting.look()
+        sitting.desk.release(x, y + 20)
+        (second,) = sitting.asked()
+        assert second["value"][1][1] < first["value"][1][1]
+
+    @pytest.mark.parametrize("number", [math.nan, math.inf, 1e308, 5e-324])
+    def test_whatever_numbers_are_dialled_every_page_is_drawn(self, sitting: Sitting, number: float) -> None:
+        kinds = [{"name": kind, **beginning} for kind, beginning in BEGINNINGS.items()]
+        kinds += [
+            {"kind": "curve", "points": [[-number, -number], [0.5, number, number], [number, -number]]},
+            {"kind": "steps", "steps": [number, [-number, number, number, number]]},
+        ]
+        forms = [{"kind": kind} for kind in FORM_TABLE]
+        layers = [{"source": {"kind": "harmonic"}, "form": forms}, *DOCUMENT["layer"]]
+        sitting.said.update({"document": {**DOCUMENT, "layer": layers, "modulator": kinds}})
+        instances = sitting.record["instances"]
+        for name in ("value", "target", "rows", "modulator_rows", "gestures"):
+            instances[name][:] = number
+        canvas = pygame.Surface(sitting.size)
+        painter = Painter(canvas.get_rect(), sitting.sizes, sitting.letters, NIGHT)
+        for signs in (1, -1):
+            instances["value"][:, ::2] = signs * number
+            for page in PAGES:
+                for chosen in range(1, len(kinds) + 1 if page == "Motion" else 3):
+                    sitting.context.modulator = sitting.context.layer = chosen
+                    sitting.desk.show(page)
+                    sitting.desk.follow()
+                    painter.draw(canvas, sitting.look())
+                    for cell in [cell for cell in sitting.cells if cell.kind == "plot" or cell.address][:3]:
+                        sitting.click(cell.key)
+                        sitting.desk.wheel(*sitting.middle(cell.key), 1, NONE)
+        json.dumps(sitting.asked())
+
+    @pytest.mark.parametrize("code", [pygame.K_RETURN, pygame.K_TAB])
+    def test_what_cannot_be_read_is_kept_with_its_column(self, sitting: Sitting, code: int) -> None:
+        sitting.click("layer 2")
+        sitting.click("formula 2 x")
+        sitting.desk.write("1 + nope")
+        sitting.asked()
+        sitting.desk.key(code, NONE)
+        assert sitting.asked() == []
+        typing = sitting.desk.typing
+        assert typing is not None
+        assert (typing.text, typing.wrong and typing.wrong[0]) == ("1 + nope", 5)
+        assert typing.trouble.startswith("column 5: ")
+
+    def test_what_could_not_be_read_is_there_again_after_a_press_elsewhere(self, sitting: Sitting) -> None:
+        sitting.click("layer 2")
+        sitting.click("formula 2 x")
+        sitting.desk.write("1 + nope")
+        sitting.click("do panic")
+        assert sitting.desk.typing is None
+        sitting.click("formula 2 x")
+        assert sitting.desk.typing is not None
+        assert sitting.desk.typing.text == "1 + nope"
+        sitting.desk.act("leave")
+        sitting.click("formula 2 x")
+        assert sitting.desk.typing.text == "sin(tau*p)"
+
     def test_a_formula_is_played_as_far_as_it_can_be_read(self, sitting: Sitting) -> None:
         sitting.click("layer 2")
         sitting.click("formula 2 x")
@@ -244,6 +367,38 @@ class TestPages:
         assert sitting.asked() == [
             {"do": "edit", "path": ["layer", 1, "source", "x"], "value": "sin(tau*p)*2"}
         ]
+
+    def test_a_control_of_the_controller_file_is_shown_marked_and_taken_out_there(
+        self, sitting: Sitting
+    ) -> None:
+        rows = [
+            {"all": False, "message": "cc", "number": 1, "parameter": "layer.1.level", "label": "glow"},
+            {"all": True, "message": "cc", "number": 7, "channel": 2, "parameter": "layer.2.level"},
+            {"all": True, "message": "note", "number": 36, "channel": "any", "parameter": "tap"},
+        ]
+        sitting.said.update({"controls": rows})
+        assert sitting.cell("layer.1.level").mark == "cc 1"
+        sitting.desk.show("Hands")
+        assert [sitting.cell(f"target {k}").mark for k in (1, 2, 3)] == ["", "every patch", "every patch"]
+        assert sitting.cell("message 2").text.endswith(" cc 7 ch 2")
+        assert (sitting.cell("target 2").text, sitting.cell("target 3").text) == ("swell: level", "tap")
+        assert sitting.said.movers("layer.2.level") == ["cc 7 ch 2"]
+        sitting.click("forget 3")
+        sitting.click("forget 1")
+        assert sitting.asked() == [
+            {"do": "unlearn", "control": 2},
+            {"do": "remove", "path": ["control", 0]},
+        ]
+
+    def test_what_a_port_sends_stands_beside_its_name(self, sitting: Sitting) -> None:
+        # The first one was unplugged, and our own port has a number too.
+        sitting.said.update({"midi": ["Beamhand", "moth"], "ports": [[0, "Beamhand"], [2, "moth"]]})
+        write_log(sitting.record, (0xB0, 21, 64), port=2)
+        sitting.activity.follow(0.01)
+        sitting.desk.show("Hands")
+        assert sitting.cell("port 1").text == "● moth"
+        assert sitting.cell("port 1").value == "control 21 = 64"
+        assert sitting.cell("port 0").value == "nothing heard yet"
 
     def test_learning_begins_at_a_value(self, sitting: Sitting) -> None:
         sitting.desk.show("Hands")
@@ -299,6 +454,8 @@ class TestPages:
             "recovery",
             "learning",
             "snapshots",
+            "controls",
+            "ports",
         )
         sitting.said.update(dict.fromkeys(names, junk))
         for page in PAGES:

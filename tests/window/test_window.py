@@ -13,6 +13,7 @@ from contextlib import contextmanager, suppress
 import numpy as np
 import numpy.typing as npt
 import psutil
+import pygame
 import pytest
 
 from instrument.engine.layout import RING_WINDOW
@@ -228,6 +229,29 @@ class TestKeys:
         assert take_messages(memory.record) == [(0x80, 48, 64), (0x80, 54, 64)]
         window.display.do("keyup", "a")
         window.display.do("keyup", "t")
+
+    def test_the_window_of_a_second_display_passes_on_what_its_keyboard_does(
+        self, display: Display, long_lived: Running, own_memory: Memory
+    ) -> None:
+        with running_window(display, own_memory.name, "--picture", "0") as second:
+            heard: list[dict[str, object]] = []
+
+            def kinds() -> set[object]:
+                while not second.silent():
+                    heard.append(second.command())
+                return {said["kind"] for said in heard}
+
+            def pressed() -> bool:
+                # It is seen before it has the whole screen and the keyboard.
+                second.focus()
+                second.key("a")
+                return kinds() >= {pygame.KEYDOWN, pygame.TEXTINPUT, pygame.KEYUP}
+
+            wait_for(pressed, "a key and its letter", 20)
+            assert {said.get("text", "a") for said in heard} == {"a"}
+            heard.clear()
+            long_lived.focus()
+            wait_for(lambda: pygame.WINDOWFOCUSLOST in kinds(), "the loss of the keyboard", 20)
 
     def test_ending_the_performance_ends_every_note(self, own_window: Running, own_memory: Memory) -> None:
         own_window.display.do("keydown", "a")

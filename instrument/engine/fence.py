@@ -1,4 +1,4 @@
-"""Ordering what this process reads and writes in the shared memory, as the callback in the other one sees it."""
+"""Ordering what another process reads and writes in the shared memory, as the callback sees it."""
 
 from __future__ import annotations
 
