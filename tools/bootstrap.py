@@ -13,6 +13,7 @@ import json
 import os
 import subprocess
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -47,8 +48,11 @@ def prepare(extras: Sequence[str], parts: Sequence[SystemPart], *, root: Path = 
     SystemExit
         Something needed could not be had; its message or its exit code says so.
     """
-    system_packages.get(parts)
-    python = _prepare_venv(extras, root)
+    # The system's packages and Python's come by different ways; neither waits for the other.
+    with ThreadPoolExecutor(1) as beside:
+        brought = beside.submit(system_packages.get, parts)
+        python = _prepare_venv(extras, root)
+        brought.result()
     _warm_engine(python, root)
     return python
 

@@ -6,11 +6,15 @@ import shutil
 import subprocess
 import sys
 import sysconfig
+import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 CI = os.environ.get("CI") == "true"
+
+_APT = threading.Lock()
+"""apt-get refuses to run twice at once."""
 
 
 @dataclass(frozen=True)
@@ -154,7 +158,8 @@ def get(parts: Sequence[SystemPart], *, required: bool = CI) -> None:
     if as_root is not None:
         names = [name for part in missing for name in part.packages.get("apt-get", ())]
         print(f"Installing {' '.join(names)} with apt-get.", file=sys.stderr, flush=True)
-        _apt_install(as_root, names)
+        with _APT:
+            _apt_install(as_root, names)
         missing = [part for part in missing if not part.present()]
     if not missing:
         return

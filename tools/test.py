@@ -1,5 +1,6 @@
 """Check everything on a fresh clone: python3 tools/test.py [what pytest takes]."""
 
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -9,6 +10,9 @@ from pathlib import Path
 from bootstrap import ROOT, prepare
 from split_tests import NO_TESTS_COLLECTED, pytest_runs, verdict
 from system_packages import JACKD, PORTAUDIO, XDOTOOL, XVFB
+
+NICE = ["nice", "-n", "15"] if shutil.which("nice") else []
+"""In front of a command that must not be in anybody's way; Windows has no such thing."""
 
 
 def main(arguments: list[str]) -> int:
@@ -31,14 +35,14 @@ def main(arguments: list[str]) -> int:
     }
     steps["mypy"] = 0  # in its place: the last ones are the tests
     together, paired, alone = pytest_runs(arguments)
+    steps["tests"] = _step(python, "pytest", *together)
     with tempfile.TemporaryFile("w+") as said:
-        # Types are checked beside the tests: alone they would keep one core busy and the others waiting.
-        types = subprocess.Popen([str(python), "-m", "mypy"], cwd=ROOT, stdout=said, stderr=said)
-        steps["tests"] = _step(python, "pytest", *together)
+        # Types are checked beside the tests that mostly wait, with what those leave of the processor.
+        types = subprocess.Popen([*NICE, str(python), "-m", "mypy"], cwd=ROOT, stdout=said, stderr=said)
+        steps["tests with devices"] = _step(python, "pytest", *paired)
         steps["mypy"] = types.wait()
         said.seek(0)
         _say(f"--- mypy: exit {steps['mypy']}\n{said.read()}")
-    steps["tests with devices"] = _step(python, "pytest", *paired)
     # What measures time has the machine to itself.
     steps["real-time tests"] = _step(python, "pytest", *alone)
     code = verdict(list(steps.values()))
