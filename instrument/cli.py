@@ -32,8 +32,10 @@ from instrument.options import (
     NoFeedback,
     NoProfile,
     OwnBlock,
+    Patches,
     Perform,
     PhosphorType,
+    Played,
     Rate,
     Record,
     Settings,
@@ -78,10 +80,7 @@ def beamhand(
 @app.command()
 @reports_failures
 def play(
-    patches: Annotated[
-        list[Path] | None,
-        typer.Argument(help="Patch files; the factory set by default.", metavar="[PATCH]..."),
-    ] = None,
+    patches: Patches = None,
     audio: Audio = None,
     midi: Midi = None,
     live: Live = None,
@@ -104,14 +103,14 @@ def play(
     from instrument.engine.warm import warm
 
     warm()
-    from instrument.patch.factory import factory_set
+    from instrument.patch.factory import by_name, factory_set
     from instrument.stage.caution import caution_once
     from instrument.stage.show import ShowOptions, run_show
     from instrument.takes.sound_file import tags_from
 
     gc.enable()
     options = ShowOptions(
-        patches=tuple(patches) if patches else (factory_set(),),
+        patches=tuple(map(by_name, patches)) if patches else (factory_set(),),
         audio=audio,
         midi=tuple(midi or ()),
         rate=rate,
@@ -139,10 +138,7 @@ def play(
 @app.command()
 @reports_failures
 def render(
-    patch: Annotated[
-        Path,
-        typer.Argument(help="Patch file, folder of a take, or sound to look at.", metavar="PATCH|TAKE|SOUND"),
-    ],
+    patch: Played,
     output: Annotated[
         Path,
         typer.Option("-o", "--output", help="File to write.", metavar="OUT.(wav|flac|mkv|mp4|png|gif|webp)"),
@@ -163,10 +159,12 @@ def render(
 
     .wav (float), .flac (24 bits), .mkv or .mp4 (a film), .png (a still), .gif or .webp (one round).
     """
+    from instrument.patch.factory import by_name
     from instrument.progress import working
     from instrument.takes.sound import is_sound
     from instrument.takes.sound_file import tags_from
 
+    patch = by_name(patch)
     looks, named = (*(look or ()), phosphor), tags_from(tags or ())
     if is_sound(patch):
         from instrument.takes.render_sound import render_sound

@@ -5,6 +5,16 @@ from typing import Annotated, Literal
 
 import typer
 
+Patches = Annotated[
+    list[Path] | None,
+    typer.Argument(
+        help="Patch files, or names in the factory set, which plays by default.", metavar="[PATCH]..."
+    ),
+]
+Played = Annotated[
+    Path,
+    typer.Argument(help="Patch file, folder of a take, or sound to look at.", metavar="PATCH|TAKE|SOUND"),
+]
 Audio = Annotated[
     str | None, typer.Option("--audio", help="Device by name, jack, or off.", metavar="NAME|off")
 ]

@@ -3,12 +3,13 @@
 import json
 from pathlib import Path
 
+import mido
 import numpy as np
 import pytest
 import soundfile
 
 from instrument import __version__
-from instrument.patch.factory import factory_folder
+from instrument.patch.factory import factory_folder, performance_of
 from tests.commands import beamhand
 
 PATCH = factory_folder() / "buoy.toml"
@@ -166,9 +167,23 @@ def test_a_device_that_does_not_exist_is_one_sentence() -> None:
 
 
 def test_play_without_anything_plugged_in_ends_in_time() -> None:
-    run = beamhand("play", "--audio", "off", "--no-window", "--seconds", "0.3")
+    run = beamhand("play", PATCH, "--audio", "off", "--no-window", "--seconds", "0.3")
     assert run.returncode == 0, run.stderr
     assert "silent clock" in run.stderr
+
+
+def test_play_alone_performs_the_first_patch_which_leaves_nothing_unsaved(tmp_path: Path) -> None:
+    run = beamhand("play", "--audio", "off", "--no-window", "--seconds", "1.2", "--record", tmp_path)
+    assert run.returncode == 0, run.stderr
+    assert "playing Circle" in run.stderr
+    (take,) = tmp_path.iterdir()
+    played, performed = (
+        [message.bytes() for message in mido.MidiFile(path) if message.type in {"note_on", "control_change"}]
+        for path in (take / "performance.mid", performance_of(factory_folder() / "circle.toml"))
+    )
+    assert played == performed[: len(played)]
+    assert len(played) > 5
+    assert "unsaved" not in run.stderr  # its knobs have moved, but by nobody's hand
 
 
 def test_a_file_that_is_no_midi_is_one_sentence(tmp_path: Path) -> None:

@@ -1,28 +1,107 @@
-"""What the documents show is true: the patches in them play, and the commands in them exist."""
+"""What the documents show is true: the patches in them play, and the commands in them do what they say."""
 
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
+from make_guide import COUPLING, FOLDER, coupling, picture
+from make_stills import alike
+from PIL import Image
 from typer.main import get_command
-from typer.testing import CliRunner
 
 from instrument.beam.look import SETTINGS, read_look
 from instrument.beam.phosphor import TYPES
 from instrument.cli import app
 from instrument.patch.build import build_program
 from instrument.patch.controller import controller_from_text
-from instrument.patch.load import patch_from_text
+from instrument.patch.load import load_patch, patch_from_text
+from tests.commands import beamhand
+from tests.takes.playing import studio
 
 ROOT = Path(__file__).resolve().parents[1]
-GUIDE = (ROOT / "patches" / "README.md").read_text(encoding="utf-8")
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-PATCHES = [block for block in re.findall(r"```toml\n(.*?)```", GUIDE, re.DOTALL) if "schema = 1" in block]
-COMMANDS = re.findall(r"^beamhand .*$", README, re.MULTILINE)
+DOCUMENTS = [ROOT / "README.md", ROOT / "patches" / "README.md", *sorted(FOLDER.glob("*.md"))]
+CHAPTERS = [path for path in DOCUMENTS if path.parent == FOLDER and path.name != "README.md"]
+PATCHES = [
+    pytest.param(text, id=f"{path.stem} {number}")
+    for path in DOCUMENTS
+    for number, text in enumerate(
+        re.findall(r"```toml[^\n]*\n(.*?)```", path.read_text(encoding="utf-8"), re.DOTALL)
+    )
+    if "schema = 1" in text and "drawing =" not in text
+]
+LONG = {"play", "bench", "ports", "calibrate"}
+"""Commands with tests of their own, of which the words alone are tried here."""
+
+SMALL, SHORT = ["--size", "64"], ["--seconds", "0.1"]
+"""What is said last counts: pictures are small here, and sounds short; takes have their own length."""
+
+
+def blocks(path: Path, kind: str) -> list[tuple[str, str]]:
+    """Blocks of a kind, with the name of the file that each is to be saved as."""
+    text = path.read_text(encoding="utf-8")
+    return re.findall(rf"```{kind}[ ]?(.*?)\n(.*?)```", text, re.DOTALL)
+
+
+def commands(path: Path) -> list[str]:
+    return re.findall(r"^beamhand .*$", path.read_text(encoding="utf-8"), re.MULTILINE)
+
+
+def understood(words: list[str]) -> None:
+    """Let the words of a command be read, and the files be there that it names."""
+    command = get_command(app).get_command(None, words[0])  # type: ignore[attr-defined]
+    command.make_context(words[0], words[1:])
+    for word in words[1:]:
+        assert Path(word).suffix not in {".toml", ".mid"} or Path(word).exists(), word
+
+
+@pytest.fixture(scope="module")
+def take(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A take of a moment."""
+    with studio(tmp_path_factory.mktemp("takes")) as playing:
+        playing.load("buoy")
+        recorded = playing.begin()
+        playing.play(9600)
+        playing.stop()
+    return recorded
+
+
+@pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: f"{path.parent.name} {path.stem}")
+def test_the_commands_of_a_document_work_one_after_another(
+    path: Path, take: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("patches").symlink_to(ROOT / "patches")
+    Path("takes").mkdir()
+    Path("takes", "TAKE").symlink_to(take)
+    for kind in ("toml", "xml"):
+        for name, text in blocks(path, kind):
+            if name:
+                Path(name).write_text(text, encoding="utf-8")
+    for line in commands(path):
+        words = re.sub(r'"([^"]*) ([^"]*)"', r"\1\2", line).split()[1:]
+        if words[0] in LONG:
+            understood(words)
+            continue
+        if "mine.toml" in words and not Path("mine.toml").exists() and "new" not in words:
+            assert beamhand("patch", "new", "mine.toml").returncode == 0
+        if words[0] == "render":
+            words += SMALL if words[1].startswith("takes/") else SMALL + SHORT
+        run = beamhand(*words)
+        assert run.returncode == 0, f"{line}\n{run.stderr}"
+
+
+def test_every_chapter_has_its_commands_and_its_place_in_the_guide() -> None:
+    contents = (FOLDER / "README.md").read_text(encoding="utf-8")
+    assert len(commands(ROOT / "README.md")) >= 8
+    for path in CHAPTERS:
+        assert f"]({path.name})" in contents
+        assert commands(path) or path.stem == "glossary"
 
 
 @pytest.mark.parametrize("text", PATCHES)
-def test_a_patch_in_the_guide_builds(text: str) -> None:
+def test_a_patch_in_a_document_builds(text: str) -> None:
     if "[[layer]]" not in text:
         assert controller_from_text(text, "guide.toml").control
         return
@@ -30,38 +109,16 @@ def test_a_patch_in_the_guide_builds(text: str) -> None:
     assert program.record["layers"]["source"].any()
 
 
-def test_the_guide_shows_a_patch_and_the_readme_commands() -> None:
-    assert len(PATCHES) >= 1
-    assert len(COMMANDS) >= 8
-
-
-@pytest.mark.parametrize("line", COMMANDS)
-def test_a_command_in_the_readme_is_understood(line: str, tmp_path: Path) -> None:
-    # Files are made where the line names none of ours; playing and measuring are left to their own tests.
-    words = line.split()[1:]
-    for at, word in enumerate(words):
-        if word.startswith("patches/"):
-            assert (ROOT / word).exists(), line
-            words[at] = str(ROOT / word)
-        elif at and words[at - 1] == "-o":
-            words[at] = str(tmp_path / word)
-        elif word == "mine.toml":
-            words[at] = str(tmp_path / word)
-            if "new" not in words:
-                assert CliRunner().invoke(app, ["patch", "new", words[at]]).exit_code == 0
-    if words[0] in {"play", "bench"}:
-        command = get_command(app).get_command(None, words[0])  # type: ignore[attr-defined]
-        command.make_context(words[0], words[1:])
-        return
-    seconds = ["--seconds", "0.1"] if words[0] == "render" and "--seconds" not in words else []
-    outcome = CliRunner().invoke(app, [*words, *seconds])
-    assert outcome.exit_code == 0, outcome.output
+def test_each_step_of_the_guide_looks_as_its_still() -> None:
+    steps = sorted(FOLDER.glob("*.toml"))
+    assert [load_patch(path).title[0] for path in steps] == list("123456")
+    made = {path.with_suffix(".png").name: picture(path) for path in steps}
+    for name, pixels in {**made, COUPLING: coupling()}.items():
+        assert alike(pixels, np.asarray(Image.open(FOLDER / name).convert("RGB"))), name
 
 
 def test_the_look_in_the_readme_is_understood(tmp_path: Path) -> None:
-    (text,) = [
-        block for block in re.findall(r"```toml\n(.*?)```", README, re.DOTALL) if "[phosphor]" in block
-    ]
+    (text,) = [text for _, text in blocks(ROOT / "README.md", "toml") if "[phosphor]" in text]
     path = tmp_path / "dusk.toml"
     path.write_text(text, encoding="utf-8")
     assert read_look(path).phosphor.name == "dusk"

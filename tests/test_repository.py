@@ -262,7 +262,11 @@ class TestDocuments:
         assert f"\n```\n{command}\n```\n" in (ROOT / "README.md").read_text()
         assert (ROOT / ".ci" / "run").read_text().splitlines()[-1].startswith(command)
 
-    @pytest.mark.parametrize("path", sorted(ROOT.glob("*.md")), ids=lambda path: path.name)
+    @pytest.mark.parametrize(
+        "path",
+        [*sorted(ROOT.glob("*.md")), *sorted(ROOT.glob("patches/**/*.md"))],
+        ids=lambda path: str(path.relative_to(ROOT)),
+    )
     def test_every_link_to_a_file_leads_to_one(self, path: Path) -> None:
         links = re.findall(r"\]\(([^)#\s]+)", path.read_text())
         assert [link for link in links if "://" not in link and not (path.parent / link).exists()] == []

@@ -27,6 +27,11 @@ FOLDER = Path(__file__).resolve().parents[1] / "patches" / "gallery"
 SHEET = FOLDER / "festival.jpg"
 RATE = 48_000
 SIZE = 256
+BANNER = FOLDER / "banner.jpg"
+SHOWN = ("knot", "flight", "quay", "lighthouse")
+"""Patches whose stills, large, open the README."""
+
+LARGE = 400
 COLUMNS = 5
 EXPOSURE = 0.05
 TAIL = 0.3
@@ -101,10 +106,10 @@ def rounds(engine: Engine, layer: int) -> float:
     return float(abs(frequency) * 2.0 ** ((key + bend - 69.0) / 12.0))
 
 
-def picture(name: str, samples: npt.NDArray[np.float32]) -> npt.NDArray[np.uint8]:
-    """Return a patch's still [shape=(SIZE, SIZE, 3)] out of its performance."""
+def picture(name: str, samples: npt.NDArray[np.float32], size: int = SIZE) -> npt.NDArray[np.uint8]:
+    """Return a patch's still [shape=(size, size, 3)] out of its performance."""
     end = round(MOMENTS.get(name, MIDWAY) * len(samples))
-    return still(samples[max(end - RATE // 2, 0) : end], RATE, SIZE, EXPOSURE)
+    return still(samples[max(end - RATE // 2, 0) : end], RATE, size, EXPOSURE)
 
 
 def contact_sheet(paths: tuple[Path, ...]) -> Image.Image:
@@ -114,6 +119,12 @@ def contact_sheet(paths: tuple[Path, ...]) -> Image.Image:
     for k, path in enumerate(paths):
         sheet.paste(Image.open(FOLDER / f"{path.stem}.png"), (k % COLUMNS * SIZE, k // COLUMNS * SIZE))
     return sheet
+
+
+def banner(paths: tuple[Path, ...]) -> Image.Image:
+    """Return the stills of `SHOWN` in a row."""
+    shown = {path.stem: path for path in paths}
+    return Image.fromarray(np.hstack([picture(name, play(shown[name]).samples, LARGE) for name in SHOWN]))
 
 
 def main(names: list[str]) -> None:
@@ -126,6 +137,8 @@ def main(names: list[str]) -> None:
             print(f"{path.stem}.png")
     contact_sheet(paths).save(SHEET, quality=88, subsampling=0)
     print(SHEET.name)
+    banner(paths).save(BANNER, quality=88, subsampling=0)
+    print(BANNER.name)
 
 
 if __name__ == "__main__":

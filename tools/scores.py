@@ -36,7 +36,7 @@ class Score:
     pressures: tuple[tuple[float, float, float], ...] = ()
 
 
-SNAPSHOT_2, SNAPSHOT_3 = 103, 104
+SNAPSHOT_2, SNAPSHOT_3, SPLIT = 103, 104, 80
 
 SCORES: dict[str, Score] = {
     "circle": Score(
@@ -159,6 +159,7 @@ SCORES: dict[str, Score] = {
         "A2:2:90 E2:1:80 G2:1:96 D2:2:100 C3:1:84 B2:1:90 A2:3:110",
         waves=((1, 0, 10, 11, 40, 1), (3, 4, 9, 94, 120, 1)),
         knobs=((5, 5, 7, 0, 127),),
+        buttons=((4, SPLIT), (8, SPLIT)),
     ),
     "lighthouse": Score(
         88,

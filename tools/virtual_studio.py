@@ -88,8 +88,8 @@ def _wait_for_server(server: subprocess.Popen[bytes]) -> None:
 
 
 @contextmanager
-def screen(size: str = "1280x800") -> Iterator[str]:
-    """Run a virtual X server; yield its display name.
+def screen(size: str = "1280x800", pixels: Path | None = None) -> Iterator[str]:
+    """Run a virtual X server; yield its display name. It keeps its pixels in a file of the folder `pixels`.
 
     Raises
     ------
@@ -99,7 +99,10 @@ def screen(size: str = "1280x800") -> Iterator[str]:
     with tempfile.TemporaryFile("w+") as told:
         try:
             server = subprocess.Popen(
-                ["Xvfb", "-noreset", "-displayfd", str(told.fileno()), "-screen", "0", f"{size}x24"],
+                [
+                    *("Xvfb", "-noreset", "-displayfd", str(told.fileno()), "-screen", "0", f"{size}x24"),
+                    *(("-fbdir", str(pixels)) if pixels else ()),
+                ],
                 pass_fds=[told.fileno()],
                 stderr=subprocess.DEVNULL,
             )

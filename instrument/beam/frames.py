@@ -16,9 +16,6 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-_STRAY = 1e-6
-"""Of full scale, how far a filter may still be from where it would be had it run from the beginning."""
-
 
 class FrameSource:
     """A film of a signal, frame by frame.
@@ -84,9 +81,7 @@ class FrameSource:
             self._frame = np.full((height, width), 0xFF000000, np.uint32)
         left, top = (width - glass_width) // 2, (height - glass_height) // 2
         self._inside = self._frame[top : top + glass_height, left : left + glass_width]
-        slowest = min((corner for corner in (look.coupling, look.bandwidth) if corner > 0), default=math.inf)
-        settles = -math.log(_STRAY) / (2 * math.pi * slowest)
-        self.run_in = math.ceil((self._light.memory + settles) * pace)
+        self.run_in = math.ceil((self._light.memory + look.settling) * pace)
         """Frames after which what came before the first one no longer shows."""
 
     def until(self, frame: int) -> int:

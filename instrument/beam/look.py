@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+import math
 import re
 import tomllib
 from dataclasses import dataclass, field
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
     from instrument.beam.decay import Response
 
 OVERSAMPLING = 4
+
+_STRAY = 1e-6
+"""Of full scale, how far a filter may still be from where it would be had it run from the beginning."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +62,12 @@ class Look:
                 raise ValueError(f"a {name} of {getattr(self, name):g} Hz is not possible; it is 0 or more")
         Tube(self.phosphor, self.spot, self.eye)
         Reconstruction(1e9, self.oversampling)
+
+    @property
+    def settling(self) -> float:
+        """Seconds after which coupling and bandwidth are where they would be had they run from the beginning."""
+        slowest = min((corner for corner in (self.coupling, self.bandwidth) if corner > 0), default=math.inf)
+        return -math.log(_STRAY) / (2 * math.pi * slowest)
 
     def light(self, width: int, height: int, seen: Response | None = None) -> Light:
         """Return the light on a glass of so many pixels."""

@@ -29,6 +29,13 @@ class Photograph:
         Seconds that the shutter is open.
     look : Look, optional
 
+    Attributes
+    ----------
+    memory : float
+        Seconds that light from before the exposure is seen.
+    run_in : float
+        Seconds before the exposure that leave a trace in it: that light, and what the coupling still holds.
+
     Notes
     -----
     The aperture follows the exposure: a steady figure is as bright at a thousandth of a second as at ten.
@@ -40,6 +47,7 @@ class Photograph:
             raise ValueError(f"an exposure of {exposure} s is not possible; it must be more than 0")
         look = look or Look()
         self.memory = look.phosphor.memory(exposure)
+        self.run_in = self.memory + look.settling
         width, height = look.glass.size_in(10**9, size)
         self._light = look.light(width, height, look.phosphor.photographed(exposure))
         self._path = look.reconstruction(rate)
@@ -58,7 +66,7 @@ class Photograph:
         Parameters
         ----------
         samples : np.ndarray [shape=(n, 2)]
-            What comes before the exposure; all but the last `memory` seconds may be left out.
+            What comes before the exposure; all but the last `run_in` seconds may be left out.
         """
         self._draw(samples)
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
 import importlib
 import os
 import subprocess
 import sys
 import threading
 import time
+from pathlib import Path
 from types import ModuleType
 
 from rich.console import Console
@@ -20,21 +23,24 @@ from instrument.engine.units import ALL
 USUAL_SECONDS = 40.0
 """Length of the progress bar: about what two shared cores take."""
 
-_ENTRIES = (
-    "stream_callback",
-    "push_callback",
-    *(unit.name.removeprefix("beamhand_") for unit in ALL.values()),
-)
-
-
 _LONGEST = ("unit_modulate", "unit_start", "unit_layer_draw")
 _PATIENCE = 0.05
 
 
 def is_warm() -> bool:
-    """Return whether machine code of exactly these sources is in the cache."""
-    found = [path.name for path in cache_folder().rglob("*.nbc")]
-    return all(any(entry in name for name in found) for entry in _ENTRIES)
+    """Return whether machine code of these sources, where they lie now, is in the cache."""
+    return mark_of(Path(__file__).parent).exists()
+
+
+def mark_of(folder: Path) -> Path:
+    """Return the file that says that the sources in a folder have their machine code in the cache.
+
+    Numba keeps it by the folder of the sources and takes it only while their times are the same: another installation
+    of the very same sources, or a clone that was moved, has none yet.
+    """
+    sources = sorted(folder.glob("*.py"))
+    where = "|".join(f"{path}:{path.stat().st_mtime_ns}" for path in sources)
+    return cache_folder() / f"warm-{hashlib.sha256(where.encode()).hexdigest()[:20]}"
 
 
 def warm(console: Console | None = None) -> float:
@@ -70,6 +76,8 @@ def warm(console: Console | None = None) -> float:
             progress.update(bar, completed=min(time.monotonic() - began, USUAL_SECONDS))
     if failure:
         raise failure[0]
+    with contextlib.suppress(OSError):  # where nothing can be kept it is compiled again
+        mark_of(Path(__file__).parent).touch()
     seconds = time.monotonic() - began
     console.print(f"engine ready after {seconds:.0f} s")
     return seconds

@@ -49,6 +49,28 @@ def factory_set(name: str = "festival") -> Path:
     return path
 
 
+def by_name(path: Path) -> Path:
+    """Return the factory patch or set list of a plain name where there is no such file, and otherwise what was given.
+
+    Whoever has installed a wheel has no folder of patches to point into.
+
+    Examples
+    --------
+    >>> by_name(Path("knot")) == factory_folder() / "knot.toml"
+    True
+    >>> by_name(Path("calibration")) == factory_set("calibration")
+    True
+    >>> str(by_name(Path("seaweed")))
+    'seaweed'
+    """
+    if path.suffix or len(path.parts) != 1 or path.exists():
+        return path
+    folder = factory_folder()
+    # The last patch of the set has the name of the set itself; what is named is the patch.
+    places = (folder / f"{path.name}.toml", folder / "sets" / f"{path.name}.toml")
+    return next((place for place in places if place.is_file()), path)
+
+
 def performance_of(patch: Path) -> Path | None:
     """Return the performance that belongs to a patch: the MIDI file of its name beside it, or None.
 

@@ -123,7 +123,7 @@ class Autosave:
         due = []
         for working in self._setlist.patches:
             sounding = self._setlist.sounding(working)
-            if not working.is_unsaved(sounding):
+            if not working.is_unsaved(self._setlist.set_by_hands(working)):
                 if self._kept.pop(working.path, None) is not None:
                     forget_kept(record_for(working.path))
                 continue

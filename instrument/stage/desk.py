@@ -207,7 +207,7 @@ class Desk:
 
     def unsaved(self) -> list[Working]:
         """Return the patches that have unsaved changes."""
-        return [w for w in self._setlist.patches if w.is_unsaved(self._setlist.sounding(w))]
+        return [w for w in self._setlist.patches if w.is_unsaved(self._setlist.set_by_hands(w))]
 
     def _add(self, task: _Task) -> None:
         self._tasks.append(task)

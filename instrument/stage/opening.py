@@ -58,6 +58,12 @@ class Opening:
         self._began = 0
         self._held: dict[tuple[int, int], Event] = {}
         self.over = False
+        self._until = 0
+
+    @property
+    def acts(self) -> bool:
+        """Whether something that it has pushed may still take effect."""
+        return not self.over or self._engine.time <= self._until
 
     def look(self) -> None:
         """Play on, follow a change of the patch, or let go if a hand has come."""
@@ -80,6 +86,7 @@ class Opening:
         """Play nothing more, and let go of every key that is held; knobs stay where they are."""
         if not self.over:
             self.over = True
+            self._until = self._engine.time + 2 * round(AHEAD_SECONDS * self._engine.rate)
             self._let_go()
 
     def _read(self, path: Path) -> None:

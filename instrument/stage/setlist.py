@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.engine.engine import EngineFullError
-from instrument.stage.history import step_between
+from instrument.stage.history import same_bits, step_between
 from instrument.stage.morph import morph_to
 from instrument.stage.recall import Recall
 from instrument.stage.watch import Watch
@@ -53,6 +53,8 @@ class Setlist:
     ----------
     trouble : str
         Why the file of the latest reload or save was refused; empty when all is well again.
+    by_itself : bool
+        Whether a performance of the patch's own is moving it, which is no change of anybody's.
     worker : Worker
         Does the heavy work, for whoever else needs some.
     others : callable
@@ -71,9 +73,10 @@ class Setlist:
         self._changed: dict[int, float] = {}
         self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
+        self.by_itself = False
+        self._moved: tuple[Working, Values] | None = None
         self.watch_files()
-        # One key is that of the controller file.
-        if any(len(patch.drawn) > 1 for patch in patches):
+        if any(patch.drawn for patch in patches):
             self.worker.warm_up()
 
     @property
@@ -154,6 +157,21 @@ class Setlist:
         """Return what the parameters of a patch are set to: as it sounds if it plays, else as it will."""
         sounding = self.sounding(working)
         return working.values if sounding is None else sounding
+
+    def set_by_hands(self, working: Working) -> Values | None:
+        """Return what the parameters of a patch are set to, without what it has moved by itself; None unless it plays."""
+        sounding = self.sounding(working)
+        if sounding is None or self.by_itself:
+            return None
+        if self._moved is None or self._moved[0] is not working:
+            return sounding
+        return np.where(same_bits(sounding, self._moved[1]), working.values, sounding)
+
+    def end_by_itself(self) -> None:
+        """Count what the patch that plays is set to now as no change of anybody's, and what comes from now on as one."""
+        sounding = self.sounding(self.working)
+        self._moved = None if sounding is None else (self.working, sounding)
+        self.by_itself = False
 
     def become(self, working: Working, loaded: LoadedPatch, values: Values, sounding: Values) -> None:
         """Go on with another text of a patch; if it plays, phases go on.

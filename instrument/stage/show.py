@@ -272,6 +272,7 @@ class Show:
             self._bench.perform(self._performance)
         elif self._options.opening:
             again = functools.partial(self._setlist.step, 0)
+            self._setlist.by_itself = True
             self._opening = Opening(self._engine, lambda: self._setlist.current.path, again)
         self._began = time.monotonic()
         self._say(
@@ -306,8 +307,10 @@ class Show:
                 self._options.guide.look(self._driver)
             self._bench.farewell.look()
             news.append(self._learning.look())
-            if self._opening is not None:
+            if self._opening is not None and self._setlist.by_itself:
                 self._opening.look()
+                if not self._opening.acts:
+                    self._setlist.end_by_itself()
             now = time.monotonic()
             if now >= look_again:
                 look_again = now + LOOK_SECONDS

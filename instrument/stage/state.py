@@ -20,7 +20,7 @@ def state_of(
     """Return the state of patches and desk, as JSON carries it."""
     working = setlist.working
     patch, history = working.loaded, working.history
-    sounding = setlist.sounding(working)
+    by_hands = setlist.set_by_hands(working)
     return {
         "title": patch.title,
         "patch": patch.path.name,
@@ -33,8 +33,8 @@ def state_of(
         "document": patch.shown.document,
         "parameters": patch.shown.parameters,
         "snapshots": list(patch.shown.snapshots),
-        "unsaved": working.is_unsaved(sounding),
-        "changes": working.changes(sounding),
+        "unsaved": working.is_unsaved(by_hands),
+        "changes": working.changes(by_hands),
         "undo": history.undo_label,
         "redo": history.redo_label,
         "refused": desk.refused,
@@ -43,7 +43,7 @@ def state_of(
                 "title": other.loaded.title,
                 "path": str(other.path),
                 "index": place,
-                "unsaved": other.is_unsaved(setlist.sounding(other)),
+                "unsaved": other.is_unsaved(setlist.set_by_hands(other)),
                 "picture": pictures.of(other.saved),
             }
             for place, other in enumerate(setlist.patches)

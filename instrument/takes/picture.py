@@ -101,7 +101,7 @@ def export_still_of(
     """
     frames = min(frames, sound.frames)
     camera = Photograph(sound.rate, size, exposure, look)
-    first = max(frames - round((exposure + camera.memory + _APPROACH) * sound.rate), 0)
+    first = max(frames - round((exposure + camera.run_in + _APPROACH) * sound.rate), 0)
     _take(camera, sound.pieces(first, frames - first), frames - first, sound.rate, exposure)
     _save(camera.develop(), path)
 
@@ -144,7 +144,7 @@ def _take(
     exposure: float,
 ) -> None:
     opens = max(frames - round(exposure * rate), 0)
-    begins = opens - round((camera.memory + _APPROACH) * rate)
+    begins = opens - round((camera.run_in + _APPROACH) * rate)
     at = 0
     for piece in pieces:
         camera.wait(piece[max(begins - at, 0) : max(opens - at, 0)])

@@ -84,3 +84,12 @@ def test_every_message_manner_takeover_curve_and_action_of_a_control() -> None:
     assert {control.takeover for control in controls} == set(TAKEOVERS)
     assert {control.curve or CURVES[0] for control in controls} == set(CURVES)
     assert {control.action for control in controls} - {None} == set(ACTIONS[1:])
+
+
+def test_a_scale_of_its_own_a_split_keyboard_and_every_mode_of_notes() -> None:
+    assert any(patch.tuning.ratios or patch.tuning.cents for patch in PATCHES)
+    layers = [layer for patch in PATCHES for layer in plain(patch)["layer"]]  # type: ignore[attr-defined]
+    fields = {field for layer in layers for field in layer.get("notes", {})}
+    assert {"low", "high", "share", "legato", "glide", "release"} <= fields
+    modes = [row.range for row in each("control") if str(row.parameter).endswith("notes.mode")]  # type: ignore[attr-defined]
+    assert {choices(LAYER, "notes.mode")[int(top)] for _, top in modes} == {"mono", "poly"}

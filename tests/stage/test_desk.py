@@ -78,6 +78,18 @@ class TestSet:
         bench.turn()
         assert bench.state["unsaved"]
 
+    def test_what_a_performance_of_its_own_moves_is_no_change_of_anybodys(self, bench: Bench) -> None:
+        bench.setlist.by_itself = True
+        bench.engine.push(midi_event(0, 0xB0, 3, 127))
+        bench.turn()
+        assert not bench.state["unsaved"]
+        bench.setlist.end_by_itself()
+        assert not bench.state["unsaved"]
+        assert bench.state["changes"] == []
+        bench.engine.push(midi_event(0, 0xB0, 3, 100))
+        bench.turn()
+        assert bench.state["unsaved"]
+
 
 class TestEdit:
     def test_a_formula_is_swapped_in_and_what_a_knob_moved_stays(self, bench: Bench) -> None:

@@ -47,6 +47,13 @@ def test_any_format_and_rate_shows_its_figure(tmp_path: Path, name: str, rate: i
     assert ring(out) == pytest.approx(0.5, abs=0.05)
 
 
+def test_what_a_coupling_does_has_settled_however_short_the_exposure(tmp_path: Path) -> None:
+    # Behind a capacitor a circle off the middle comes to lie in the middle, which takes a while.
+    sound, out = written(tmp_path / "x.wav", 0.4 + circle(2.0, 48_000, 0.4), 48_000), tmp_path / "x.png"
+    still_of_file(sound, out, None, SIZE, 0.02, ["coupling=2"])
+    assert ring(out) == pytest.approx(0.4, abs=0.05)
+
+
 def test_one_channel_draws_a_diagonal_and_says_so(tmp_path: Path) -> None:
     sound, out = written(tmp_path / "x.wav", circle(0.5, 44_100)[:, 0]), tmp_path / "x.png"
     assert "diagonal" in still_of_file(sound, out, None, SIZE, 0.5, [])
