@@ -72,8 +72,7 @@ class Setlist:
         self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
         self.watch_files()
-        # One key is that of the controller file.
-        if any(len(patch.drawn) > 1 for patch in patches):
+        if any(patch.drawn for patch in patches):
             self.worker.warm_up()
 
     @property
