@@ -172,7 +172,10 @@ def test_play_without_anything_plugged_in_ends_in_time() -> None:
     assert "silent clock" in run.stderr
 
 
-def test_play_alone_performs_the_first_patch_which_leaves_nothing_unsaved(tmp_path: Path) -> None:
+def test_play_alone_performs_the_first_patch_which_leaves_nothing_unsaved(
+    tmp_path: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("nobody")))
     run = beamhand("play", "--audio", "off", "--no-window", "--seconds", "1.2", "--record", tmp_path)
     assert run.returncode == 0, run.stderr
     assert "playing Circle" in run.stderr

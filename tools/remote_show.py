@@ -44,7 +44,7 @@ class Remote:
             self.lines.put(json.loads(line))
     def requests(self):
         return [self.lines.get() for _ in range(self.lines.qsize())]
-    def send(self, state):
+    def show(self, state):
         print(json.dumps(state), flush=True)
     def mourn(self, **how):
         return ""
