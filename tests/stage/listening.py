@@ -77,9 +77,10 @@ class Listener:
         self._recording = True
 
     def play_into(self, port: str = "Beamhand:Beamhand") -> None:
-        """Connect our messages to an input, once it is there."""
+        """Connect our messages to an input, once it is there, unless they are."""
         wait_until(lambda: bool(self._client.get_ports(f"^{port}$", is_midi=True, is_input=True)), port)
-        self._client.connect(self._midi, port)
+        if not self._midi.is_connected_to(port):
+            self._client.connect(self._midi, port)
 
     def send(self, *messages: tuple[int, ...], a_period: int = 1) -> None:
         """Send messages in order, so many in each period; returns when they have been sent."""
