@@ -172,7 +172,7 @@ class LayersPage:
         for name in ("scale", "turn", "spin", "move"):
             self._add_row(rows, name, [(f"{stem}.place.{name}.{axis}", axis) for axis in AXES])
         rows.title("level", "Level")
-        self._add_row(rows, "", [(f"{stem}.level", "level"), ("output.level", "of everything")])
+        self._add_row(rows, "", [(f"{stem}.level", "level"), ("output.level", "all layers")])
 
     def _add_form(self, rows: Rows, number: int, place: int, kind: str) -> None:
         if kind not in FORM_TABLE:
