@@ -45,6 +45,9 @@ def _have_portaudio() -> bool:
     return not sys.platform.startswith("linux") or ctypes.util.find_library("portaudio") is not None
 
 
+_DUMMY_DRIVER = Path("/usr/lib/xorg/modules/drivers/dummy_drv.so")
+
+
 def _have_rtmidi_build_tools() -> bool:
     headers = (
         Path("/usr/include/alsa/asoundlib.h"),
@@ -95,6 +98,16 @@ XDOTOOL = SystemPart(
         "dnf": ("xdotool",),
         "pacman": ("xdotool",),
         "brew": ("xdotool",),
+    },
+)
+TWO_DISPLAYS = SystemPart(
+    name="an X server with two displays",
+    present=lambda: all(shutil.which(tool) for tool in ("Xorg", "xrandr")) and _DUMMY_DRIVER.exists(),
+    without="the test of the picture on a second display cannot run",
+    packages={
+        "apt-get": ("xserver-xorg-core", "xserver-xorg-video-dummy", "x11-xserver-utils"),
+        "dnf": ("xorg-x11-server-Xorg", "xorg-x11-drv-dummy", "xrandr"),
+        "pacman": ("xorg-server", "xf86-video-dummy", "xorg-xrandr"),
     },
 )
 RTMIDI_BUILD_TOOLS = SystemPart(

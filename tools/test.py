@@ -9,7 +9,7 @@ from pathlib import Path
 
 from bootstrap import ROOT, prepare
 from split_tests import NO_TESTS_COLLECTED, pytest_runs, verdict
-from system_packages import JACKD, PORTAUDIO, XDOTOOL, XVFB
+from system_packages import JACKD, PORTAUDIO, TWO_DISPLAYS, XDOTOOL, XVFB
 
 NICE = ["nice", "-n", "15"] if shutil.which("nice") else []
 """In front of a command that must not be in anybody's way; Windows has no such thing."""
@@ -28,7 +28,7 @@ def main(arguments: list[str]) -> int:
     int
         0 if everything passed, otherwise the exit code of the first step that did not.
     """
-    python = prepare(["test"], [PORTAUDIO, JACKD, XVFB, XDOTOOL])
+    python = prepare(["test"], [PORTAUDIO, JACKD, XVFB, XDOTOOL, TWO_DISPLAYS])
     steps = {
         "ruff check": _step(python, "ruff", "check"),
         "ruff format": _step(python, "ruff", "format", "--check"),

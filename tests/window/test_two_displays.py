@@ -1,0 +1,120 @@
+"""Two displays: the desk on the first, the picture alone on the second, as an X server with two outputs has them.
+
+Xvfb has one output only; Xorg's dummy driver has sixteen, of which RandR switches a second one on.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.window.display import Display, running_window, wait_for
+from tests.window.memory import shared_memory
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+pytestmark = pytest.mark.device
+
+FIRST, SECOND = (1280, 800), (1024, 768)
+
+CONFIGURATION = """
+Section "Device"
+  Identifier "none"
+  Driver "dummy"
+  VideoRam 65536
+EndSection
+Section "Monitor"
+  Identifier "first"
+  HorizSync 5.0-1000.0
+  VertRefresh 5.0-200.0
+  Modeline "first" 83.46 1280 1344 1480 1680 800 801 804 828
+EndSection
+Section "Screen"
+  Identifier "both"
+  Device "none"
+  Monitor "first"
+  DefaultDepth 24
+  SubSection "Display"
+    Depth 24
+    Modes "first"
+    Virtual 2304 800
+  EndSubSection
+EndSection
+"""
+
+MODE = ("second", "64.11", "1024", "1080", "1184", "1344", "768", "769", "772", "795")
+"""A mode line: its name, the dot clock in MHz, and where pixels, sync and blanking begin and end."""
+
+
+@contextmanager
+def two_displays(folder: Path) -> Iterator[Display]:
+    """Run an X server with two outputs side by side; where it is missing that is a failure if nothing may be left out."""
+    missing = [name for name in ("Xorg", "xrandr", "xdotool") if shutil.which(name) is None]
+    if missing or os.geteuid() != 0:
+        sentence = f"two displays need root and {', '.join(missing) or 'nothing else'}"
+        if os.environ.get("CI") == "true":
+            pytest.fail(sentence)
+        pytest.skip(sentence)
+    (folder / "xorg.conf").write_text(CONFIGURATION)
+    reading, writing = os.pipe()
+    files = ["-config", str(folder / "xorg.conf"), "-logfile", str(folder / "xorg.log")]
+    alone = ["-noreset", "-novtswitch", "-sharevts", "-nolisten", "tcp", "-displayfd", str(writing)]
+    server = subprocess.Popen(["Xorg", *files, *alone], pass_fds=[writing], stderr=subprocess.DEVNULL)
+    os.close(writing)
+    try:
+        with os.fdopen(reading) as numbers:
+            number = numbers.readline().strip()
+        assert number, (folder / "xorg.log").read_text()
+        display = Display(f":{number}", folder / "pixels")
+        (folder / "config" / "beamhand" / "window.toml").write_text('view = "desk"\n')
+        for words in (
+            ["--newmode", *MODE],
+            ["--addmode", "DUMMY1", "second"],
+            ["--output", "DUMMY1", "--mode", "second", "--right-of", "DUMMY0"],
+            ["--query"],  # after which the server tells others too that the second one is connected
+        ):
+            subprocess.run(["xrandr", *words], env=display.environment, check=True, capture_output=True)
+        yield display
+    finally:
+        server.terminate()
+        server.wait(10)
+
+
+def places(display: Display) -> set[tuple[str, str]]:
+    """Return where the windows are seen, and how large they are."""
+    found = set()
+    for number in display.do("search", "--onlyvisible", "--class", "Beamhand").split():
+        told = display.do("getwindowgeometry", "--shell", number).split()
+        values = dict(line.split("=") for line in told if "=" in line)
+        found.add((f"{values.get('X')},{values.get('Y')}", f"{values.get('WIDTH')}x{values.get('HEIGHT')}"))
+    return found
+
+
+def test_the_picture_fills_the_second_display_and_a_key_takes_it_away_and_back(tmp_path: Path) -> None:
+    picture = ("1280,0", "1024x768")
+    with (
+        two_displays(tmp_path) as display,
+        shared_memory() as memory,
+        running_window(display, memory.name) as window,
+    ):
+        wait_for(lambda: picture in places(display), "the picture on the second display", 30)
+        wait_for(lambda: len(places(display)) == 2, "the desk on the first", 10)
+        (desk,) = places(display) - {picture}
+        assert desk[0] == "0,0"
+
+        def taken_away() -> bool:
+            window.focus()
+            window.key("shift+F11")
+            return picture not in places(display)
+
+        wait_for(taken_away, "the second display dark", 20)
+        window.focus()
+        window.key("shift+F11")
+        wait_for(lambda: picture in places(display), "the picture back again", 30)
