@@ -11,22 +11,23 @@ from pathlib import Path
 
 import numpy as np
 from PIL import Image
-from virtual_studio import screen
+from virtual_studio import jack_server, screen
 
 ROOT = Path(__file__).resolve().parents[1]
 FOLDER = ROOT / "patches" / "gallery"
-SET = ROOT / "patches" / "sets" / "festival.toml"
 SIZE = (1024, 768)
-PAGES = {"layers": "ctrl+1", "motion": "ctrl+2", "patches": "ctrl+4"}
-"""Pages by the key that turns to them."""
+PAGES = {
+    "layers": ("lighthouse", "ctrl+1", 6.0),
+    "motion": ("buoy", "ctrl+2", 3.0),
+    "patches": ("quay", "ctrl+4", 60.0),
+}
+"""Pages by the patch that plays, the key that turns to them, and the seconds after which all small pictures are there."""
 
 LIGHT = 60
 ENOUGH = 2000
 """So many pixels brighter than `LIGHT` show that the window is there."""
 
 PATIENCE = 180.0
-SETTLING = 4.0
-"""Seconds after which a page has all its small pictures."""
 
 
 def seen(folder: Path) -> Image.Image:
@@ -37,30 +38,37 @@ def seen(folder: Path) -> Image.Image:
     return Image.fromarray(np.ascontiguousarray(rows[:, :, 2::-1]))
 
 
-def main() -> None:
-    """Play the set on a virtual screen, turn to each page, and keep what is seen."""
+def take(page: str, patch: str, key: str, seconds: float) -> None:
+    """Play a patch of the set on a virtual screen, turn to a page, and keep what is seen."""
+    paths = sorted((ROOT / "patches").glob("*.toml"), key=lambda path: (path.stem != patch, path.stem))
     with tempfile.TemporaryDirectory() as name, screen(f"{SIZE[0]}x{SIZE[1]}", Path(name)) as display:
         folder = Path(name)
         environment = {**os.environ, "DISPLAY": display}
         environment |= {f"XDG_{kind}_HOME": name for kind in ("CONFIG", "STATE", "DATA")}
         environment.pop("SDL_VIDEODRIVER", None)
-        words = [str(SET), "--audio", "off", "--midi", "off"]
-        show = subprocess.Popen([sys.executable, "-m", "instrument.cli", "play", *words], env=environment)
+        command = [sys.executable, "-m", "instrument.cli", "play", *map(str, paths)]
+        show = subprocess.Popen(command, env=environment)
         try:
             began = time.monotonic()
             while np.count_nonzero(np.asarray(seen(folder)) > LIGHT) < ENOUGH:
                 if show.poll() is not None or time.monotonic() > began + PATIENCE:
                     raise SystemExit("the show ended, or had no window")
                 time.sleep(0.2)
-            for page, key in PAGES.items():
-                for words in (["mousemove", "400", "700"], ["key", "Escape", key]):
-                    subprocess.run(["xdotool", *words], env=environment, check=True)
-                time.sleep(SETTLING)
-                seen(folder).save(FOLDER / f"desk_{page}.png", optimize=True)
-                print(f"desk_{page}.png")
+            for words in (["mousemove", "300", "700"], ["key", "Escape", key]):
+                subprocess.run(["xdotool", *words], env=environment, check=True)
+            time.sleep(seconds)
+            seen(folder).save(FOLDER / f"desk_{page}.png", optimize=True)
+            print(f"desk_{page}.png")
         finally:
             show.terminate()
             show.wait(30)
+
+
+def main() -> None:
+    """Take all of them."""
+    with jack_server(48_000, 256):
+        for page, (patch, key, seconds) in PAGES.items():
+            take(page, patch, key, seconds)
 
 
 if __name__ == "__main__":
