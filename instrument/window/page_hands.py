@@ -81,10 +81,11 @@ class HandsPage:
 
     def _add_unused(self, rows: Rows) -> None:
         heard = [_heard_words(row) for row in self._context.said.rows("heard")]
-        words = ", ".join(dict.fromkeys(reversed(heard))) if heard else "nothing"
+        words = ", ".join(dict.fromkeys(reversed(heard)))
+        text = f"Heard, and used by nothing: {words}" if heard else "Nothing was heard that has no use"
         (box,) = rows.boxes([1])
         tone: Any = "trouble" if heard else "quiet"
-        rows.add(Cell("unused", box, "text", f"Heard, and used by nothing: {words}", tone=tone))
+        rows.add(Cell("unused", box, "text", text, tone=tone))
 
     def _add_control(self, rows: Rows, number: int, control: dict[str, Any]) -> None:
         at, fresh = self._context.live.control(number)
