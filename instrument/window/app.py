@@ -366,7 +366,7 @@ class Window:
             return _QUESTION
         question = self.said.table("question").get("text")
         asked = f"{question} F12 shows the answers." if question else ""
-        return asked or self._desk.trouble or self.said.text("trouble")
+        return asked or self._desk.note or self._desk.trouble or self.said.text("trouble")
 
     def _draw(self, now: float, *, late: bool) -> None:
         changed: list[Any] = [self.view.picture.draw_changes(self._screen)]

@@ -148,8 +148,8 @@ class Desk:
         lines = []
         if self.typing is not None and self.typing.trouble:
             lines.append(("trouble", f"! {self.typing.trouble}"))
-        elif context.note and time.monotonic() < self._note_until:
-            lines.append(("plain", context.note))
+        elif self.note:
+            lines.append(("plain", self.note))
         elif (cell := self._focused()) is not None:
             about = about_value(context, cell.address) if cell.address else cell.about
             lines += [("quiet", about)] if about else []
@@ -163,6 +163,11 @@ class Desk:
         for words in (self.closing, self.trouble, context.said.text("trouble")):
             lines += [("trouble", f"! {words}")] if words else []
         return lines
+
+    @property
+    def note(self) -> str:
+        """What is to be read for a while, or nothing."""
+        return self._context.note if time.monotonic() < self._note_until else ""
 
     def _focused(self) -> Cell | None:
         return next((cell for cell in self._cells if cell.key == self.focus), None)

@@ -108,6 +108,12 @@ def test_the_picture_alone_is_wider_than_beside_the_pages(bench: Bench) -> None:
     assert bench.window.view.picture.area.width > beside
 
 
+def test_what_is_said_for_a_while_is_seen_beside_the_picture_alone_too(bench: Bench) -> None:
+    bench.frame(key(pygame.K_F12))
+    bench.window._desk.tell("There is no second display.")
+    assert bench.window._figures().trouble == "There is no second display."
+
+
 def test_what_the_stage_says_is_seen(bench: Bench) -> None:
     def pixels() -> bytes:
         return bytes(pygame.image.tobytes(pygame.display.get_surface(), "RGB"))
