@@ -21,6 +21,7 @@ from bench_film import bench_film
 from bench_formula import bench_formulas
 from bench_links import bench_links
 from bench_saving import bench_saving
+from bench_voices import bench_voices
 from virtual_studio import busy_cores, jack_server, screen
 
 from instrument.engine.engine import Engine
@@ -197,6 +198,7 @@ def main() -> None:
         "drawings",
         "formula",
         "links",
+        "voices",
         "beam",
         "film",
     )
@@ -226,6 +228,9 @@ def main() -> None:
     if "links" in chosen:
         heading("Modulation: every layer and every link in use")
         bench_links()
+    if "voices" in chosen:
+        heading("Voices of a layer, beside the layer without notes")
+        bench_voices()
     if "beam" in chosen:
         heading("A frame of the screen, beside anti-aliased lines of drawing libraries")
         bench_beam(given.seconds)
