@@ -1,8 +1,9 @@
 """One run of the callback bench in a process of its own: `bench_callback.py KIND SECONDS GIL_HOGS [window]`.
 
 KIND is `compiled` (the engine's own callback, called by PortAudio), `jack` (the same, called by the native driver),
-`python` (the same work called from an ordinary Python callback) or `empty` (a compiled callback that writes silence:
-the floor that this machine allows).
+`python` (the same work called from an ordinary Python callback), `empty` (a compiled callback that writes silence,
+called by PortAudio: the floor that this machine allows) or `idle` (the native driver with nothing to play: the floor of
+what it counts itself, each period that the server lost).
 """
 
 from __future__ import annotations
@@ -87,7 +88,8 @@ def main() -> None:
     kind, seconds, hogs = sys.argv[1], float(sys.argv[2]), int(sys.argv[3])
     rate = sounddevice.query_devices(kind="output")["default_samplerate"]
     engine = Engine(rate, allocate(rate, shared=True))
-    engine.play(reference_program(LAYERS))
+    if kind != "idle":
+        engine.play(reference_program(LAYERS))
     counts = np.zeros(2, np.int64)
     late = [0]
 
@@ -96,7 +98,7 @@ def main() -> None:
         engine.render_into(out)
 
     stream: Any
-    if kind == "jack":
+    if kind in {"jack", "idle"}:
         stream = native_driver(engine)
     elif kind == "empty":
         stream = NativeStream(silence.address, counts.ctypes.data, rate)

@@ -1,8 +1,8 @@
 """A long performance at 192 kHz with a patch recalled every second: python3 tools/soak.py [--minutes M] [--json].
 
-Prints how much memory the show has gained since its first minute, its underflows beside those of an empty callback
-that runs at the same time on a sound server of its own, and how far the clock by which events are placed drifts from
-the sound. Exit status 1 if memory grows by 2 MiB or more, underflows are more than the empty callback's (and what
+Prints how much memory the show has gained since its first minute, its underflows beside those of the driver with nothing to play
+at the same time on a sound server of its own, and how far the clock by which events are placed drifts from
+the sound. Exit status 1 if memory grows by 2 MiB or more, underflows are more than those (and what
 chance allows), a frame of drift is found, or an event came late.
 """
 
@@ -170,15 +170,7 @@ def run_soak(minutes: float, rate: int = RATE, block: int = PERIOD) -> Report:
         midi = _performance(folder, minutes * 60, patches)
         environment = {**os.environ, "PYTHONPATH": str(ROOT), "XDG_STATE_HOME": str(folder)}
         with jack_server(rate, block, f"empty{os.getpid()}"):
-            command = [
-                sys.executable,
-                str(ROOT / "tools" / "bench_callback.py"),
-                "empty",
-                str(minutes * 60),
-                "0",
-            ]
-            empty = subprocess.Popen(command, env={**environment, **_server()}, stdout=subprocess.PIPE)
-            ending.callback(end, empty)
+            floor = {**environment, **_server()}
             with jack_server(rate, block, f"soak{os.getpid()}"):
                 words = ["--no-window", "--perform", str(midi), "--audio", "jack"]
                 command = [sys.executable, "-m", "instrument.cli", "play", str(performed), *words]
@@ -187,17 +179,27 @@ def run_soak(minutes: float, rate: int = RATE, block: int = PERIOD) -> Report:
                 memory = memory_of(show)
                 while int(memory.record["ring_at"]) < rate and show.poll() is None:
                     time.sleep(0.05)
+                # The same driver with nothing to play, counted in the same way and at the same time.
+                command = [
+                    sys.executable,
+                    str(ROOT / "tools" / "bench_callback.py"),
+                    "idle",
+                    str(minutes * 60),
+                    "0",
+                ]
+                empty = subprocess.Popen(command, env=floor, stdout=subprocess.PIPE)
+                ending.callback(end, empty)
                 start = int(memory.record["counters"]["underflows"])
                 _follow(show, memory, report)
                 counters = memory.record["counters"]
                 report.underflows = int(counters["underflows"]) - start
                 report.callbacks = int(counters["callbacks"])
                 report.late_events = int(counters["late_events"])
+                figures = json.loads(empty.communicate(timeout=120)[0])
+                report.empty_underflows, report.empty_callbacks = figures["underflows"], figures["callbacks"]
                 show.send_signal(signal.SIGTERM)
                 report.exit = show.wait(60)
                 memory.close()
-            figures = json.loads(empty.communicate(timeout=120)[0])
-            report.empty_underflows, report.empty_callbacks = figures["underflows"], figures["callbacks"]
     return report
 
 
@@ -211,7 +213,7 @@ def in_words(report: Report) -> str:
         [
             f"{report.minutes:g} minutes at {report.rate} Hz, blocks of {report.block}, {report.recalls} recalls:",
             f"  memory {report.resident_bytes / 2**20:.1f} MiB, grown by {report.growth_bytes / 2**20:+.2f} MiB",
-            f"  underflows {report.underflows} of {report.callbacks} callbacks, an empty callback's meanwhile",
+            f"  underflows {report.underflows} of {report.callbacks} callbacks, of the driver with nothing to play meanwhile",
             f"    {report.empty_underflows} of {report.empty_callbacks}",
             f"  drift of event time from audio time {report.drift_frames:+.3f} frames; late events {report.late_events}",
             f"  exit state {report.exit}",
