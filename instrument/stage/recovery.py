@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from contextlib import suppress
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -20,6 +21,12 @@ if TYPE_CHECKING:
 
 LOOK_SECONDS = 0.25
 """Time between two looks for the device; opening it again takes about a tenth of a second."""
+
+FORGOTTEN_SECONDS = 1.5
+"""Time without a single call after which a device counts as gone, whatever it says."""
+
+OURSELVES_SECONDS = 0.5
+"""Time between two looks that tells of ourselves and not of the device: we were suspended, or had no processor."""
 
 
 class Change(NamedTuple):
@@ -65,6 +72,9 @@ class Recovery:
         self._back: Driver | None = None
         self._ending = threading.Event()
         self._thread: threading.Thread | None = None
+        self._closing: threading.Thread | None = None
+        self._calls = 0
+        self._called_at = self._looked_at = time.monotonic()
         if choice.jack:
             # Compiled where it never was before, which takes longer than anybody waits for a device that is back.
             with suppress(DeviceError):
@@ -72,8 +82,18 @@ class Recovery:
 
     def look(self, driver: Driver, midi: Listening | None) -> Change | None:
         """Change to the silent clock if the device has gone, and back if it has returned; None if all is as it was."""
+        if self._closing is not None:
+            if self._closing.is_alive():
+                return None
+            self._closing = None
+            return self._lose(driver, midi)
         if not driver.running:
             return self._lose(driver, midi)
+        if self._is_forgotten(driver):
+            # A server that is stuck would hold up whoever takes leave of it.
+            self._closing = threading.Thread(target=driver.close, name="leaving", daemon=True)
+            self._closing.start()
+            return None
         if (back := self._back) is not None:
             self._back = None
             return self._return_to(back, driver, midi)
@@ -86,6 +106,18 @@ class Recovery:
             self._thread.join(LOOK_SECONDS * 4)
         if self._back is not None:
             self._back.close()
+
+    def _is_forgotten(self, driver: Driver) -> bool:
+        # A sound server may leave a client out of its round without a word, until some other client comes or goes.
+        now, calls = time.monotonic(), int(self._engine.record["counters"]["callbacks"])
+        if (
+            calls != self._calls
+            or now - self._looked_at > OURSELVES_SECONDS
+            or isinstance(driver, SilentClock)
+        ):
+            self._calls, self._called_at = calls, now
+        self._looked_at = now
+        return now - self._called_at > FORGOTTEN_SECONDS
 
     def _lose(self, lost: Driver, midi: Listening | None) -> Change:
         low, high = BLOCKS

@@ -165,3 +165,58 @@ def test_a_clock_that_stood_still_goes_on_from_now(engine: Engine, monkeypatch: 
     clock.close()
     # Not an hour's worth, nor much more than the time that has really gone by.
     assert played < (time.monotonic() - began + 0.5) * 48_000
+
+
+class TestForgotten:
+    def test_a_device_that_runs_and_never_calls_is_left_for_the_silent_clock(
+        self, seen: tuple[Recovery, list[Driver]], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(recovery, "FORGOTTEN_SECONDS", 0.05)
+        device = Device()
+        changes: list[Change] = []
+
+        def left() -> bool:
+            change = seen[0].look(device, None)
+            changes.extend([change] if change is not None else [])
+            return bool(changes)
+
+        wait_until(left, "the silent clock")
+        assert device.ended
+        assert changes[0].lost
+        assert "silent clock" in changes[0].done
+        changes[0].driver.close()
+
+    def test_one_that_is_stuck_while_it_is_left_holds_nobody_up(
+        self, seen: tuple[Recovery, list[Driver]], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(recovery, "FORGOTTEN_SECONDS", 0.05)
+        device = Device()
+        monkeypatch.setattr(device, "close", lambda: time.sleep(0.5))
+        began = time.monotonic()
+        while time.monotonic() - began < 0.4:
+            before = time.monotonic()
+            assert seen[0].look(device, None) is None
+            assert time.monotonic() - before < 0.1
+            time.sleep(0.01)
+
+    def test_what_has_not_looked_for_a_while_blames_itself(
+        self, seen: tuple[Recovery, list[Driver]], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(recovery, "FORGOTTEN_SECONDS", 0.3)
+        device = Device()
+        for _ in range(2):
+            assert seen[0].look(device, None) is None
+            time.sleep(0.6)
+        assert seen[0].look(device, None) is None
+        assert not device.ended
+
+    def test_one_that_calls_is_kept(
+        self, engine: Engine, seen: tuple[Recovery, list[Driver]], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(recovery, "FORGOTTEN_SECONDS", 0.05)
+        device = Device()
+        for _ in range(20):
+            engine.render(64)
+            assert seen[0].look(device, None) is None
+            time.sleep(0.01)
+        assert not device.ended
