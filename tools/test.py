@@ -35,14 +35,14 @@ def main(arguments: list[str]) -> int:
     }
     steps["mypy"] = 0  # in its place: the last ones are the tests
     together, paired, alone = pytest_runs(arguments)
-    steps["tests"] = _step(python, "pytest", *together)
     with tempfile.TemporaryFile("w+") as said:
-        # Types are checked beside the tests that mostly wait, with what those leave of the processor.
+        # Types are checked beside the tests, with what those leave of the processor; what plays has no such company.
         types = subprocess.Popen([*NICE, str(python), "-m", "mypy"], cwd=ROOT, stdout=said, stderr=said)
-        steps["tests with devices"] = _step(python, "pytest", *paired)
+        steps["tests"] = _step(python, "pytest", *together)
         steps["mypy"] = types.wait()
         said.seek(0)
         _say(f"--- mypy: exit {steps['mypy']}\n{said.read()}")
+    steps["tests with devices"] = _step(python, "pytest", *paired)
     # What measures time has the machine to itself.
     steps["real-time tests"] = _step(python, "pytest", *alone)
     code = verdict(list(steps.values()))

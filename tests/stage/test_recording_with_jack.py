@@ -28,12 +28,14 @@ def is_as_it_must_be(found: dict[str, Any]) -> None:
     assert found["same_periods"] > 0.5 * found["seconds"] * read_facts(found["take"]).rate / 64
 
 
+@pytest.mark.realtime
 def test_at_48_khz_with_notes_knobs_typed_numbers_recalls_and_a_reload(jack: str, tmp_path: Path) -> None:
     found = live(jack, 48_000, tmp_path, 6.0)
     is_as_it_must_be(found)
     assert min(found[what] for what in ("notes", "knobs", "typed", "recalls", "reloads")) >= 1
 
 
+@pytest.mark.realtime
 def test_at_192_khz(tmp_path: Path) -> None:
     with jack_server(192_000, 64) as server:
         is_as_it_must_be(live(server, 192_000, tmp_path, 3.0, seed=2))
