@@ -11,8 +11,8 @@ KINDS = ("not realtime and not device", "device and not realtime", "realtime")
 """Which tests each run takes, by their marks: what needs the processor only, what owns a sound server or a screen and
 mostly waits for it, and what measures time and must have the machine to itself."""
 
-_HOW = (["-n", "2"], ["-n", "3", "--dist", "loadfile"], ["-n", "0"])
-"""A server is started once for a file of tests, so that files are kept together; what waits leaves room for a third."""
+_HOW = (["-n", "2"], ["-n", "2", "--dist", "loadfile"], ["-n", "0"])
+"""A server is started once for a file of tests, so that files are kept together."""
 
 _MARKS = ("", "device", "realtime")
 """The mark that a file must hold to be worth reading for a run; reading all of them takes half a minute."""

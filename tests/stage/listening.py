@@ -11,7 +11,7 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-LONGEST_WAIT = 15.0
+LONGEST_WAIT = 45.0
 
 
 def wait_until(condition: Callable[[], bool], what: str, seconds: float = LONGEST_WAIT) -> None:
