@@ -8,6 +8,7 @@ import numpy as np
 
 from instrument.engine.fence import fence
 from instrument.engine.layout import CHUNK, EVENT, INPUT_FRAMES, LOG_EVENTS
+from instrument.engine.output_ring import OutputRing
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -36,31 +37,18 @@ class SoundTap:
     """
 
     def __init__(self, record: npt.NDArray[np.void], at: int = 0) -> None:
-        self._record = record
-        self._frames = int(record["ring_frames"])
+        self._ring = OutputRing(record)
         self.at = at
 
     def read(self) -> tuple[int, Frames]:
         """Return how many frames were overwritten unread, and those that follow them [shape=(n, 2)]."""
-        written = int(self._record["ring_at"])
-        fence()
-        lost = max(self._oldest(written) - self.at, 0)
+        written = self._ring.written()
+        lost = max(self._ring.oldest(written) - self.at, 0)
         start = self.at + lost
         count = max(written - start, 0)
-        first = start & (self._frames - 1)
-        ring = self._record["ring"]
-        straight = min(count, self._frames - first)
-        taken = np.empty((count, 2), np.float32)
-        taken[:straight] = ring[first : first + straight]
-        taken[straight:] = ring[: count - straight]
-        fence()
-        torn = min(max(self._oldest(int(self._record["ring_at"])) - start, 0), count)
+        torn, taken = self._ring.take(start, count)
         self.at = start + count
-        return lost + torn, taken[torn:]
-
-    def _oldest(self, written: int) -> int:
-        # The callback fills the next chunk before it says so.
-        return written + CHUNK - self._frames
+        return lost + torn, taken
 
 
 class InputTap:

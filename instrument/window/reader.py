@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-import numpy as np
-import numpy.typing as npt
+from typing import TYPE_CHECKING
 
-from instrument.engine.fence import fence
-from instrument.engine.layout import CHUNK
+from instrument.engine.output_ring import OutputRing
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
 
 _PULL = 0.2
 """Share of the distance to the wanted lag that each read makes up for."""
@@ -40,29 +42,21 @@ class OutputReader:
     def __init__(self, record: npt.NDArray[np.void], rate: float) -> None:
         self._record = record
         self._rate = rate
-        self._ring = record["ring"]
+        self._ring = OutputRing(record)
         self._frames = int(record["ring_frames"])
         self._cursor = int(record["ring_at"])
         self.missed = 0
 
     def read(self, seconds: float) -> npt.NDArray[np.float32]:
         """Return the frames that are due after `seconds` [shape=(n, 2)]; n may be 0."""
-        written = int(self._record["ring_at"])
-        fence()
+        written = self._ring.written()
         self._skip_overwritten(written)
         behind = written - self._cursor
         start = self._cursor
         self._cursor += self._due(behind, seconds)
-        taken = self._copied(start, self._cursor)
-        fence()
-        torn = min(max(self._oldest(int(self._record["ring_at"])) - start, 0), len(taken))
+        torn, taken = self._ring.take(start, self._cursor - start)
         self.missed += torn
-        return taken[torn:]
-
-    def _copied(self, start: int, end: int) -> npt.NDArray[np.float32]:
-        first, count = start & (self._frames - 1), end - start
-        ahead = self._ring[first : first + count]
-        return np.concatenate((ahead, self._ring[: count - len(ahead)]))
+        return taken
 
     def _due(self, behind: int, seconds: float) -> int:
         lag = min(int(self._record["counters"]["largest_block"]), self._frames // 4)
@@ -72,12 +66,8 @@ class OutputReader:
             return behind - lag
         return min(max(round(due + _PULL * excess), 0), behind)
 
-    def _oldest(self, written: int) -> int:
-        # The callback fills the next chunk before it says so.
-        return written + CHUNK - self._frames
-
     def _skip_overwritten(self, written: int) -> None:
-        lost = self._oldest(written) - self._cursor
+        lost = self._ring.oldest(written) - self._cursor
         if lost > 0:
             self.missed += lost
             self._cursor += lost

@@ -72,7 +72,7 @@ def test_frames_overwritten_while_they_are_read_are_counted_and_left_out(
         if next(copied):
             write_output(record, numbered(length - CHUNK, 100))
 
-    monkeypatch.setattr("instrument.window.reader.fence", fence)
+    monkeypatch.setattr("instrument.engine.output_ring.fence", fence)
     found = reader.read(1.0)
     assert reader.missed == 100
     np.testing.assert_array_equal(found, numbered(100, length - CHUNK - 100))
