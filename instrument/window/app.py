@@ -170,10 +170,7 @@ class Window:
         self._load.follow(seconds)
         self._midi.follow(seconds)
         self._desk.trouble = self._flashes.hear(samples).warning
-        if self._context.live.dark:
-            self.view.picture.darken(seconds)
-        else:
-            self.view.picture.follow(samples, seconds)
+        self.view.picture.follow(samples, seconds, dark=self._context.live.dark)
 
     # What the hands do
 

@@ -46,23 +46,21 @@ class Picture:
         self._surface = pygame.Surface(size, 0, 32, _MASKS)
         pygame.surfarray.pixels2d(self._surface).T[:] = self._light.blank()
 
-    def follow(self, samples: npt.NDArray[np.float32], seconds: float) -> None:
-        """Draw samples, or let the light fade for some seconds where there are none.
+    def follow(self, samples: npt.NDArray[np.float32], seconds: float, *, dark: bool = False) -> None:
+        """Draw samples, or let the light fade for some seconds where there are none, or none are to be seen.
 
         Parameters
         ----------
         samples : np.ndarray [shape=(n, 2)]
             How long they took is known from their number, so a late frame loses no light.
         seconds : float
+        dark : bool
+            Whether there is a blackout, in which a resting beam shows nothing.
         """
-        if len(samples):
+        if len(samples) and not dark:
             self._light.advance(self._path.process(samples), self._rate * self._look.oversampling)
         else:
             self._light.rest(seconds)
-
-    def darken(self, seconds: float) -> None:
-        """Let the light fade for some seconds without any new: a blackout, in which a resting beam shows nothing."""
-        self._light.rest(seconds)
 
     def draw_all(self, target: pygame.Surface) -> None:
         """Draw the whole picture."""

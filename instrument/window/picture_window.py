@@ -68,11 +68,8 @@ class PictureWindow:
                 elif event.type == pygame.WINDOWEXPOSED:
                     self._picture.draw_all(self._screen)
                     pygame.display.flip()
-            samples = self._reader.read(now - before)
-            if self._live.dark:
-                self._picture.darken(now - before)
-            else:
-                self._picture.follow(samples, now - before)
+            passed = now - before
+            self._picture.follow(self._reader.read(passed), passed, dark=self._live.dark)
             changed = self._picture.draw_changes(self._screen)
             if changed is not None:
                 pygame.display.update(changed)
