@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 from PIL import Image
+from screen_dump import pixels_of
 from virtual_studio import jack_server, screen
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -30,19 +31,11 @@ ENOUGH = 2000
 PATIENCE = 180.0
 
 
-def seen(folder: Path) -> Image.Image:
-    """Return what is on the screen now, which Xvfb keeps at the end of a file: blue, green, red and nothing."""
-    width, height = SIZE
-    data = (folder / "Xvfb_screen0").read_bytes()[-4 * width * height :]
-    rows = np.frombuffer(data, np.uint8).reshape(height, width, 4)
-    return Image.fromarray(np.ascontiguousarray(rows[:, :, 2::-1]))
-
-
 def take(page: str, patch: str, key: str, seconds: float) -> None:
     """Play a patch of the set on a virtual screen, turn to a page, and keep what is seen."""
     paths = sorted((ROOT / "patches").glob("*.toml"), key=lambda path: (path.stem != patch, path.stem))
     with tempfile.TemporaryDirectory() as name, screen(f"{SIZE[0]}x{SIZE[1]}", Path(name)) as display:
-        folder = Path(name)
+        seen = Path(name) / "Xvfb_screen0"
         environment = {**os.environ, "DISPLAY": display}
         environment |= {f"XDG_{kind}_HOME": name for kind in ("CONFIG", "STATE", "DATA")}
         environment.pop("SDL_VIDEODRIVER", None)
@@ -50,14 +43,16 @@ def take(page: str, patch: str, key: str, seconds: float) -> None:
         show = subprocess.Popen(command, env=environment)
         try:
             began = time.monotonic()
-            while np.count_nonzero(np.asarray(seen(folder)) > LIGHT) < ENOUGH:
+            while np.count_nonzero(pixels_of(seen) > LIGHT) < ENOUGH:
                 if show.poll() is not None or time.monotonic() > began + PATIENCE:
                     raise SystemExit("the show ended, or had no window")
                 time.sleep(0.2)
             for words in (["mousemove", "300", "700"], ["key", "Escape", key]):
                 subprocess.run(["xdotool", *words], env=environment, check=True)
             time.sleep(seconds)
-            seen(folder).save(FOLDER / f"desk_{page}.png", optimize=True)
+            Image.fromarray(np.ascontiguousarray(pixels_of(seen))).save(
+                FOLDER / f"desk_{page}.png", optimize=True
+            )
             print(f"desk_{page}.png")
         finally:
             show.terminate()

@@ -4,12 +4,11 @@ import json
 import os
 import queue
 import shutil
-import struct
 import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any
@@ -17,6 +16,7 @@ from typing import IO, Any
 import numpy as np
 import numpy.typing as npt
 import pytest
+from screen_dump import pixels_of
 
 from tests.window.memory import RATE
 
@@ -60,45 +60,43 @@ class Display:
         return done.stdout.strip()
 
     def picture(self, width: int | None = None, height: int | None = None) -> npt.NDArray[np.uint8]:
-        """Return the pixels of the upper left corner, all unless told [shape=(height, width, 3)], red, green, blue.
-
-        Source: the X Window Dump format, X11/XWDFile.h, version 7: 25 big-endian words, the first the size of
-        the header, the fifth and sixth width and height, the thirteenth the bytes of a line, the twentieth the
-        number of colours of 12 bytes each.
-        """
-        data = np.memmap(self._pixels, np.uint8, "r")
-        header = struct.unpack(">25I", data[:100].tobytes())
-        start, line = header[0] + 12 * header[19], header[12]
-        wide, tall = header[4] if width is None else width, header[5] if height is None else height
-        rows = data[start : start + line * header[5]].reshape(header[5], line)
-        return np.array(rows[:tall, : 4 * wide]).reshape(tall, wide, 4)[:, :, 2::-1]
+        """Return the pixels of the upper left corner, all unless told (`pixels_of`)."""
+        return pixels_of(self._pixels, width, height)
 
 
 @contextmanager
-def running_display(folder: Path, size: tuple[int, int] = (SIDE, SIDE)) -> Iterator[Display]:
-    """Run an Xvfb on a free display; a machine without one is a failure where nothing may be left out."""
-    missing = [name for name in ("Xvfb", "xdotool") if shutil.which(name) is None]
-    if missing:
-        sentence = f"{' and '.join(missing)} not found; install them to test the window"
+def x_server(folder: Path, command: Sequence[str], *, without: str = "") -> Iterator[Display]:
+    """Run an X server on a free display; one that is missing is a failure where nothing may be left out.
+
+    `without` is a sentence on what else is missing.
+    """
+    missing = [name for name in (command[0], "xdotool") if shutil.which(name) is None]
+    if missing or without:
+        sentence = without or f"{' and '.join(missing)} not found; install them to test the window"
         if os.environ.get("CI") == "true":
             pytest.fail(sentence)
         pytest.skip(sentence)
     reading, writing = os.pipe()
     # Without a reset when the last client leaves, which is between two commands and would turn the next one away.
-    screen = ["-screen", "0", f"{size[0]}x{size[1]}x24"]
-    options = ["-noreset", *screen, "-fbdir", str(folder), "-nolisten", "tcp"]
-    server = subprocess.Popen(
-        ["Xvfb", "-displayfd", str(writing), *options], pass_fds=[writing], stderr=subprocess.DEVNULL
-    )
+    options = ["-noreset", "-nolisten", "tcp", "-displayfd", str(writing)]
+    server = subprocess.Popen([*command, *options], pass_fds=[writing], stderr=subprocess.DEVNULL)
     os.close(writing)
     try:
         with os.fdopen(reading) as numbers:
             number = numbers.readline().strip()
-        assert number, "Xvfb ended before it had a display"
+        assert number, f"{command[0]} ended before it had a display"
         yield Display(f":{number}", folder / "Xvfb_screen0")
     finally:
         server.terminate()
         server.wait(10)
+
+
+@contextmanager
+def running_display(folder: Path, size: tuple[int, int] = (SIDE, SIDE)) -> Iterator[Display]:
+    """Run an Xvfb on a free display; a machine without one is a failure where nothing may be left out."""
+    screen = ["-screen", "0", f"{size[0]}x{size[1]}x24", "-fbdir", str(folder)]
+    with x_server(folder, ["Xvfb", *screen]) as display:
+        yield display
 
 
 class Running:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.window.display import Display, running_window, wait_for
+from tests.window.display import Display, running_window, wait_for, x_server
 from tests.window.memory import shared_memory
 
 if TYPE_CHECKING:
@@ -57,23 +57,13 @@ MODE = ("second", "64.11", "1024", "1080", "1184", "1344", "768", "769", "772", 
 @contextmanager
 def two_displays(folder: Path) -> Iterator[Display]:
     """Run an X server with two outputs side by side; where it is missing that is a failure if nothing may be left out."""
-    missing = [name for name in ("Xorg", "xrandr", "xdotool") if shutil.which(name) is None]
-    if missing or os.geteuid() != 0:
-        sentence = f"two displays need root and {', '.join(missing) or 'nothing else'}"
-        if os.environ.get("CI") == "true":
-            pytest.fail(sentence)
-        pytest.skip(sentence)
+    able = shutil.which("xrandr") is not None and os.geteuid() == 0
     (folder / "xorg.conf").write_text(CONFIGURATION)
-    reading, writing = os.pipe()
     files = ["-config", str(folder / "xorg.conf"), "-logfile", str(folder / "xorg.log")]
-    alone = ["-noreset", "-novtswitch", "-sharevts", "-nolisten", "tcp", "-displayfd", str(writing)]
-    server = subprocess.Popen(["Xorg", *files, *alone], pass_fds=[writing], stderr=subprocess.DEVNULL)
-    os.close(writing)
-    try:
-        with os.fdopen(reading) as numbers:
-            number = numbers.readline().strip()
-        assert number, (folder / "xorg.log").read_text()
-        display = Display(f":{number}", folder / "pixels")
+    command = ["Xorg", *files, "-novtswitch", "-sharevts"]
+    with x_server(
+        folder, command, without="" if able else "two displays need xrandr and root's rights"
+    ) as display:
         (folder / "config" / "beamhand" / "window.toml").write_text('view = "desk"\n')
         for words in (
             ["--newmode", *MODE],
@@ -83,9 +73,6 @@ def two_displays(folder: Path) -> Iterator[Display]:
         ):
             subprocess.run(["xrandr", *words], env=display.environment, check=True, capture_output=True)
         yield display
-    finally:
-        server.terminate()
-        server.wait(10)
 
 
 def places(display: Display) -> set[tuple[str, str]]:
