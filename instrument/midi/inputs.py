@@ -42,6 +42,9 @@ class MidiSystem(Protocol):
     def plugs(self) -> list[Plug]:
         """Return what could play into us now."""
 
+    def end(self) -> None:
+        """Let go of whatever it holds beside what was opened."""
+
     def own(self, number: int) -> OpenInput | None:
         """Open a port of our own for others to play into; None where there are no such ports.
 
@@ -161,6 +164,8 @@ class Inputs:
         """Let go of everything that a system plays, which has ended."""
         for place in [place for place in self._open if place[0] is system]:
             self._let_go(place)
+        # Now, and not when nobody refers to it any more: by then there may be another server (`stage.jack_library`).
+        system.end()
         self._systems.remove(system)
         self._forgotten = system
 
@@ -189,6 +194,8 @@ class Inputs:
         for port in self._open.values():
             port.close()
         self._open.clear()
+        for system in self._systems:
+            system.end()
 
     def _let_go(self, place: tuple[MidiSystem, str]) -> str:
         port = self._open.pop(place)

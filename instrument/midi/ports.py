@@ -167,6 +167,13 @@ class RtmidiSystem:
             return []
         return [jack_plug(name) if is_jack(self._api) else Plug(name) for name in names]
 
+    def end(self) -> None:
+        """Let go of what looks around; what was opened is closed by whoever opened it."""
+        listers, self._lister, self._target_lister = (self._lister, self._target_lister), None, None
+        for lister in listers:
+            if lister is not None:
+                lister.delete()
+
     def own(self, number: int) -> PolledInput | None:
         """Open a port of our own; None where the system has no such ports."""
         port = open_own_port(self._api)

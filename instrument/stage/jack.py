@@ -16,6 +16,7 @@ from instrument.stage.jack_library import (
     IS_PHYSICAL,
     MIDI,
     JackClient,
+    leaving,
 )
 from instrument.stage.outlet import Outlet
 from instrument.stage.outputs import XY, Outputs
@@ -291,6 +292,8 @@ class JackDriver(Driver):
         # Of a server that has died, JACK's library tidies up as well, so that another can be joined; but whoever
         # waits for it must not wait for ever, and what its threads write to is kept.
         ending = threading.Thread(target=self._end, name="jack ends", daemon=True)
+        if gone:
+            leaving.append(ending)
         ending.start()
         ending.join(_PATIENCE if gone else None)
         if not gone:

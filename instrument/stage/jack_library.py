@@ -7,10 +7,13 @@ import ctypes.util
 import functools
 import sys
 from contextlib import nullcontext
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from instrument.stage.driver import DeviceError
 from instrument.stage.quiet import quiet_libraries
+
+if TYPE_CHECKING:
+    import threading
 
 AUDIO = b"32 bit float mono audio"
 MIDI = b"8 bit raw midi"
@@ -71,6 +74,14 @@ PROCESS_FUNCTIONS = (
     "jack_midi_event_write",
 )
 """What the compiled process callback calls by itself; all of them may be called there (jack/midiport.h)."""
+
+
+leaving: list[threading.Thread] = []
+"""Those that take leave of servers that have died.
+
+JACK's library knows the semaphores of a process's clients by their numbers alone, whatever server they are of. Whoever
+leaves a dead server after a new one has been joined takes the new client's semaphore along: that client is never called
+again, and crashes the process when it leaves in its turn (seen with jackd 1.9.21)."""
 
 
 @functools.cache
@@ -138,11 +149,14 @@ class JackClient:
     Raises
     ------
     DeviceError
-        If no server answers, or the library is not installed.
+        If no server answers, the library is not installed, or somebody still takes leave of a server that has died.
     """
 
     def __init__(self, name: str, silence: int | None = None) -> None:
         self.library = load_jack()
+        leaving[:] = [thread for thread in leaving if thread.is_alive()]
+        if leaving:
+            raise DeviceError("a JACK server that has died is still being left; wait a moment.")
         if silence is not None:
             self.library.jack_set_error_function(silence)
             self.library.jack_set_info_function(silence)

@@ -74,6 +74,9 @@ class JackMidi:
             self._plugs = [jack_plug(port.name, port.aliases, physical=port.physical) for port in ports]
         return self._plugs
 
+    def end(self) -> None:
+        """Do nothing: its ports are the driver's."""
+
     def own(self, number: int) -> JackInput:
         """Return our own input, which the driver has made."""
         self._driver.state["numbers"][OWN_INPUT] = number

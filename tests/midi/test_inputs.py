@@ -38,6 +38,10 @@ class System:
         self.names = list(names)
         self.opened: list[Port] = []
         self.busy: set[str] = set()
+        self.ended = False
+
+    def end(self) -> None:
+        self.ended = True
 
     def plugs(self) -> list[Plug]:
         return [Plug(name) for name in self.names]
@@ -160,6 +164,7 @@ def test_a_system_that_ends_lets_go_of_all_that_it_played(pushed: list[Event]) -
     for port in lost.opened + kept.opened:
         port.held.see(0x90, 50 + port.number, 1)
     inputs.forget(lost)
+    assert lost.ended
     assert sorted(event.data[1] for event in pushed) == sorted(50 + port.number for port in lost.opened)
     assert inputs.names == ["Beamhand", "heron"]
     assert inputs.look() == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from typing import TYPE_CHECKING
 
@@ -64,6 +65,21 @@ def test_a_server_that_answers_is_the_default_and_has_a_name(jack: str) -> None:
             assert isinstance(driver, JackDriver)
             assert driver.block == 64
             assert not driver.running
+
+
+def test_no_server_is_joined_while_one_that_has_died_is_still_being_left(
+    jack: str, level_program: Program, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert jack
+    driver = started(level_program)
+    slow, leave = threading.Event(), driver._end
+    monkeypatch.setattr(driver, "_end", lambda: (slow.wait(), leave()))
+    monkeypatch.setattr("instrument.stage.jack._PATIENCE", 0.05)
+    driver.state["gone"] = 1
+    driver.close()
+    assert jack_device() is None
+    slow.set()
+    wait_until(lambda: jack_device() is not None, "the server to be joined again")
 
 
 def test_another_rate_is_refused_in_one_sentence(jack: str) -> None:
