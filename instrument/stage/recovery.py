@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import threading
-import time
 from contextlib import suppress
 from typing import TYPE_CHECKING, NamedTuple
 
+from instrument.stage.devices import CHANNELS, NATIVE, AudioDevice
 from instrument.stage.driver import BLOCKS, DeviceError, Driver
-from instrument.stage.jack import JackDriver, jack_device
+from instrument.stage.jack import JackDriver
 from instrument.stage.probe import DeviceProbe
 from instrument.stage.silent import SilentClock
 
@@ -19,14 +19,11 @@ if TYPE_CHECKING:
     from instrument.stage.choose import Choice
     from instrument.stage.listen import Listening
 
+_JACK = AudioDevice(NATIVE, NATIVE.upper(), CHANNELS, CHANNELS, 0.0, -1)
+"""A server that is about to be joined, whatever it runs at."""
+
 LOOK_SECONDS = 0.25
 """Time between two looks for the device; opening it again takes about a tenth of a second."""
-
-FORGOTTEN_SECONDS = 1.5
-"""Time without a single call after which a device counts as gone, whatever it says."""
-
-OURSELVES_SECONDS = 0.5
-"""Time between two looks that tells of ourselves and not of the device: we were suspended, or had no processor."""
 
 
 class Change(NamedTuple):
@@ -72,9 +69,6 @@ class Recovery:
         self._back: Driver | None = None
         self._ending = threading.Event()
         self._thread: threading.Thread | None = None
-        self._closing: threading.Thread | None = None
-        self._calls = 0
-        self._called_at = self._looked_at = time.monotonic()
         if choice.jack:
             # Compiled where it never was before, which takes longer than anybody waits for a device that is back.
             with suppress(DeviceError):
@@ -82,18 +76,8 @@ class Recovery:
 
     def look(self, driver: Driver, midi: Listening | None) -> Change | None:
         """Change to the silent clock if the device has gone, and back if it has returned; None if all is as it was."""
-        if self._closing is not None:
-            if self._closing.is_alive():
-                return None
-            self._closing = None
-            return self._lose(driver, midi)
         if not driver.running:
             return self._lose(driver, midi)
-        if self._is_forgotten(driver):
-            # A server that is stuck would hold up whoever takes leave of it.
-            self._closing = threading.Thread(target=driver.close, name="leaving", daemon=True)
-            self._closing.start()
-            return None
         if (back := self._back) is not None:
             self._back = None
             return self._return_to(back, driver, midi)
@@ -106,18 +90,6 @@ class Recovery:
             self._thread.join(LOOK_SECONDS * 4)
         if self._back is not None:
             self._back.close()
-
-    def _is_forgotten(self, driver: Driver) -> bool:
-        # A sound server may leave a client out of its round without a word, until some other client comes or goes.
-        now, calls = time.monotonic(), int(self._engine.record["counters"]["callbacks"])
-        if (
-            calls != self._calls
-            or now - self._looked_at > OURSELVES_SECONDS
-            or isinstance(driver, SilentClock)
-        ):
-            self._calls, self._called_at = calls, now
-        self._looked_at = now
-        return now - self._called_at > FORGOTTEN_SECONDS
 
     def _lose(self, lost: Driver, midi: Listening | None) -> Change:
         low, high = BLOCKS
@@ -153,18 +125,17 @@ class Recovery:
                 return
 
     def _find_jack(self, _ending: threading.Event) -> Driver | None:
-        device = jack_device(_load_jack())
-        if device is None:
-            return None
+        # Joined at once, without a look beforehand: of a client that comes, goes and comes again within a moment, others
+        # that come meanwhile may keep what belonged to the first, and never let the second have its turn.
         wanted = self._choice.live
         live = wanted if isinstance(wanted, str) or wanted is None else ""
         try:
-            driver = JackDriver(self._engine, device, live, self._choice.outputs, returning=True)
+            driver = JackDriver(self._engine, _JACK, live, self._choice.outputs, returning=True)
         except DeviceError:
             if not live:
                 raise
             # What played into it is not back yet.
-            driver = JackDriver(self._engine, device, "", self._choice.outputs, returning=True)
+            driver = JackDriver(self._engine, _JACK, "", self._choice.outputs, returning=True)
         try:
             driver.join()
         except DeviceError:
@@ -196,7 +167,5 @@ class Recovery:
         return Change(back, f"{back.name} is back", f"playing through it again{trouble}", lost=False)
 
 
-def _load_jack() -> int:
-    from instrument.stage.jack_process import be_quiet  # noqa: PLC0415 - as in JackDriver
-
-    return int(be_quiet.address)
+def _load_jack() -> None:
+    from instrument.stage import jack_process  # noqa: F401, PLC0415 - as in JackDriver
