@@ -132,8 +132,11 @@ class Requests:
             or not isinstance(value, int | float | str)
         ):
             raise ValueError(f"this parameter cannot be set ({_shown(address)} to {_shown(value)}).")
+        alone = bool(request.get("alone"))
+        if alone:
+            self._desk.close_step()
         self._desk.set(address, value, drag=request.get("drag"))
-        if request.get("end"):
+        if alone:
             self._desk.close_step()
 
     def _snapshot(self, request: Request) -> None:

@@ -94,7 +94,7 @@ class Context:
     def taken(self) -> list[dict[str, Any]]:
         """Return what is to be asked for, and forget it."""
         sets = [
-            {"do": "set", "address": address, "value": value if abs(value) < float("inf") else str(value)}
+            {"do": "set", "address": address, "value": _in_json(value)}
             for address, value in self.wanted.items()
         ]
         found, self.requests = [*sets, *self.requests], []
@@ -107,9 +107,11 @@ class Context:
 
     def _give(self, address: str, text: str) -> str:
         try:
-            self.set(address, number_for(address, text.strip()))
+            value = number_for(address, text.strip())
         except NumberError as error:
             return f"{text.strip() or 'Nothing'} is not taken: {error}."
+        # A step of its own to undo, however soon a nudge comes before or after.
+        self.ask("set", address=address, value=_in_json(value), alone=True)
         return ""
 
 
@@ -121,6 +123,10 @@ class Page(Protocol):
     def cells(self, room: pygame.Rect, sizes: Measures) -> tuple[list[Cell], list[Cell]]:
         """Return the cells that keep their place, and those that scroll, from the top of `room` on."""
         ...
+
+
+def _in_json(value: float) -> float | str:
+    return value if abs(value) < float("inf") else str(value)
 
 
 def _plain(value: float) -> str:

@@ -51,6 +51,16 @@ class TestSet:
         assert bench.engine.value("layer.2.pen.frequency") == pytest.approx(value, nan_ok=True)
         assert bench.troubles == []
 
+    def test_a_value_typed_between_two_nudges_is_a_step_of_its_own(self, bench: Bench) -> None:
+        bench.ask("set", address="layer.1.level", value=0.75)
+        bench.ask("set", address="layer.1.level", value=0.5, alone=True)
+        bench.ask("set", address="layer.1.level", value=0.25)
+        bench.ask("undo")
+        assert bench.heard()[0] == 0.25
+        bench.ask("undo")
+        assert bench.heard()[0] == 0.375
+        assert bench.state["undo"] != ""
+
     def test_a_drag_is_one_step(self, bench: Bench) -> None:
         for k in range(20):
             bench.ask("set", address="layer.1.level", value=k / 20)

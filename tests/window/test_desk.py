@@ -98,7 +98,8 @@ class TestKeyboard:
         sitting.click("layer.1.pen.frequency")
         sitting.desk.key(pygame.K_RETURN, NONE)
         sitting.type(text)
-        assert sitting.asked() == [{"do": "set", "address": "layer.1.pen.frequency", "value": value}]
+        address = "layer.1.pen.frequency"
+        assert sitting.asked() == [{"do": "set", "address": address, "value": value, "alone": True}]
         assert sitting.desk.typing is None
 
     def test_a_digit_begins_to_type_and_a_letter_does_not(self, sitting: Sitting) -> None:
@@ -194,7 +195,7 @@ class TestMouse:
     def test_two_clicks_begin_to_type(self, sitting: Sitting) -> None:
         sitting.click("layer.1.level", clicks=2)
         sitting.type("0.5")
-        assert sitting.asked() == [{"do": "set", "address": "layer.1.level", "value": 0.5}]
+        assert sitting.asked() == [{"do": "set", "address": "layer.1.level", "value": 0.5, "alone": True}]
 
     def test_the_right_button_resets(self, sitting: Sitting) -> None:
         sitting.click("layer.1.level", pygame.BUTTON_RIGHT)

@@ -90,14 +90,14 @@ def test_arithmetic_is_typed_into_a_value(desk: Running, sitting: Sitting) -> No
     desk.key("Return")
     desk.display.do("type", "3*440")
     desk.key("Return")
-    assert desk.command() == {"do": "set", "address": "layer.1.pen.frequency", "value": 1320.0}
+    assert desk.command() == {"do": "set", "address": "layer.1.pen.frequency", "value": 1320.0, "alone": True}
 
 
 def test_a_digit_opens_the_value_and_notes_are_not_played(desk: Running, sitting: Sitting) -> None:
     click(desk, sitting, "layer.1.pen.key")
     desk.display.do("type", "1/0")
     desk.key("Return")
-    assert desk.command() == {"do": "set", "address": "layer.1.pen.key", "value": "inf"}
+    assert desk.command() == {"do": "set", "address": "layer.1.pen.key", "value": "inf", "alone": True}
 
 
 def test_a_drag_moves_a_value_and_ends_as_one_step(desk: Running, sitting: Sitting) -> None:
