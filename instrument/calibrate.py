@@ -143,7 +143,8 @@ def _guide(audio: str | None, rate: float | None, block: int | None, *, window: 
 
     warm()
     from instrument.stage.guide import Guide  # noqa: PLC0415 - it needs the compiled engine
-    from instrument.stage.show import ShowOptions, run_show  # noqa: PLC0415
+    from instrument.stage.show import run_show  # noqa: PLC0415
+    from instrument.stage.show_options import ShowOptions  # noqa: PLC0415
 
     if sys.stdin is None:
         raise ValueError("the guide reads what is typed, and nothing can be; set values by options (--help).")

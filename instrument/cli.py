@@ -105,7 +105,8 @@ def play(
     warm()
     from instrument.patch.factory import by_name, factory_set
     from instrument.stage.caution import caution_once
-    from instrument.stage.show import ShowOptions, run_show
+    from instrument.stage.show import run_show
+    from instrument.stage.show_options import ShowOptions
     from instrument.takes.sound_file import tags_from
 
     gc.enable()

@@ -16,7 +16,7 @@ from tests.commands import beamhand
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from instrument.stage.show import ShowOptions
+    from instrument.stage.show_options import ShowOptions
 
 
 @pytest.fixture(autouse=True)

@@ -43,6 +43,7 @@ import sys, threading, time
 from pathlib import Path
 from instrument.engine.engine import Engine
 from instrument.stage import show
+from instrument.stage.show_options import ShowOptions
 
 allocate, render = show.allocate, Engine.render_into
 late, began, done = 0, None, 0
@@ -67,7 +68,7 @@ def answer():
 show.allocate, Engine.render_into = allocate_and_tell, render_and_count
 threading.Thread(target=answer, daemon=True).start()
 audio = "off" if sys.argv[3] == "silent" else None
-options = show.ShowOptions((Path(sys.argv[1]),), audio=audio, block=int(sys.argv[2]), window=False)
+options = ShowOptions((Path(sys.argv[1]),), audio=audio, block=int(sys.argv[2]), window=False)
 sys.exit(show.run_show(options, lambda text: None))
 """
 

@@ -26,6 +26,7 @@ SHOW = """
 import json, queue, sys, threading
 from pathlib import Path
 from instrument.stage import show
+from instrument.stage.show_options import ShowOptions
 
 allocate = show.allocate
 
@@ -57,7 +58,7 @@ options["patches"] = tuple(map(Path, options["patches"]))
 for name in ("record", "perform"):
     if options.get(name):
         options[name] = Path(options[name])
-sys.exit(show.run_show(show.ShowOptions(**options), lambda text: print(text, file=sys.stderr, flush=True)))
+sys.exit(show.run_show(ShowOptions(**options), lambda text: print(text, file=sys.stderr, flush=True)))
 """
 """The show in a process of its own, with standard input in the place of a window."""
 

@@ -23,6 +23,7 @@ SHOW = """
 import json, sys
 from pathlib import Path
 from instrument.stage import show, window_process
+from instrument.stage.show_options import ShowOptions
 
 options, window = json.loads(sys.argv[1]), json.loads(sys.argv[2])
 allocate, begin = show.allocate, window_process.WindowProcess.__init__
@@ -44,7 +45,7 @@ options["midi"] = tuple(options.get("midi", ()))
 for name in ("record", "perform"):
     if options.get(name):
         options[name] = Path(options[name])
-sys.exit(show.run_show(show.ShowOptions(**options), lambda text: print(text, file=sys.stderr, flush=True)))
+sys.exit(show.run_show(ShowOptions(**options), lambda text: print(text, file=sys.stderr, flush=True)))
 """
 
 LEVELS = """schema = 1

@@ -23,7 +23,8 @@ from instrument.stage.profile import (
     saved_name,
     with_profile,
 )
-from instrument.stage.show import Show, ShowOptions
+from instrument.stage.show import Show
+from instrument.stage.show_options import ShowOptions
 
 if TYPE_CHECKING:
     from pathlib import Path

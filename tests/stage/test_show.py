@@ -15,7 +15,8 @@ import pytest
 from instrument.engine.layout import EVENT_MIDI
 from instrument.stage.fault_log import NAME
 from instrument.stage.feeder import LEAD_SECONDS
-from instrument.stage.show import Show, ShowOptions, run_show
+from instrument.stage.show import Show, run_show
+from instrument.stage.show_options import ShowOptions
 from instrument.stage.silent import SilentClock
 from instrument.stage.standstill import Standstill
 from instrument.stage.worker import Answer
