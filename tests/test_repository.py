@@ -16,6 +16,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 HEIGHT = {
     "engine": 0,
     "guest": 0,
+    "kernel": 0,
     "options": 0,
     "printable": 0,
     "progress": 0,

@@ -9,6 +9,8 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
+from instrument.kernel import kernel
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -46,10 +48,12 @@ def _spline_table() -> Floats:
 
 _SPLINE = _spline_table()
 
-_OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
+_FASTMATH = {"contract"}
 
-compiled: Callable[[Callable[..., Any]], Any] = njit(cache=True, **_OPTIONS)
-inlined: Callable[[Callable[..., Any]], Any] = njit(forceinline=True, **_OPTIONS)
+compiled = kernel(fastmath=_FASTMATH)
+inlined: Callable[[Callable[..., Any]], Any] = njit(
+    forceinline=True, nogil=True, error_model="numpy", fastmath=_FASTMATH
+)
 
 
 @inlined

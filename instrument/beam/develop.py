@@ -8,6 +8,8 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
+from instrument.kernel import kernel
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -29,10 +31,12 @@ GLOW = 1
 CORE = 2
 """What a cell shows: scattered light alone, or the spot's own as well."""
 
-_OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "fastmath": {"contract", "nsz", "reassoc"}}
+_FASTMATH = {"contract", "nsz", "reassoc"}
 
-compiled: Callable[[Callable[..., Any]], Any] = njit(cache=True, **_OPTIONS)
-inlined: Callable[[Callable[..., Any]], Any] = njit(forceinline=True, **_OPTIONS)
+compiled = kernel(fastmath=_FASTMATH)
+inlined: Callable[[Callable[..., Any]], Any] = njit(
+    forceinline=True, nogil=True, error_model="numpy", fastmath=_FASTMATH
+)
 
 
 @compiled

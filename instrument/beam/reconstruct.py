@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import functools
 import math
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
+from instrument.kernel import kernel
 
 FACTORS = (1, 2, 4, 8)
 """Points of the path for each sample."""
@@ -37,7 +35,7 @@ _PIECE = 1024
 
 Wave: TypeAlias = npt.NDArray[np.float64]
 
-compiled: Callable[[Callable[..., Any]], Any] = njit(nogil=True, cache=True, error_model="numpy")
+compiled = kernel()
 
 
 @functools.cache

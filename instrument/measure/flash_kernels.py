@@ -8,16 +8,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from numba import njit
+from instrument.kernel import kernel
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     import numpy.typing as npt
 
 Floats: TypeAlias = "npt.NDArray[Any]"
 
-compiled: Callable[[Callable[..., Any]], Any] = njit(nogil=True, cache=True, error_model="numpy")
+compiled = kernel()
 
 
 @compiled

@@ -13,6 +13,7 @@ from numba.core.caching import _CacheLocator
 from instrument import __version__
 from instrument.engine.compiled import cache_folder
 from instrument.engine.warm import mark_of
+from instrument.kernel import kernels_folder
 from instrument.patch.factory import by_name, factory_folder
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -83,9 +84,11 @@ def machine_code(site: Path, cache: Path) -> None:
         os.utime(path, ns=(twin.stat().st_atime_ns, twin.stat().st_mtime_ns))
     for room in {path.parent for path in (site / "instrument").rglob("*.py")}:
         twin = ROOT / room.relative_to(site)
-        kept = ours / _CacheLocator.get_suitable_cache_subpath(str(twin / "x.py"))
-        if kept.is_dir():
-            shutil.copytree(kept, theirs / _CacheLocator.get_suitable_cache_subpath(str(room / "x.py")))
+        for place in (ours, kernels_folder()):
+            kept = place / _CacheLocator.get_suitable_cache_subpath(str(twin / "x.py"))
+            if kept.is_dir():
+                subpath = _CacheLocator.get_suitable_cache_subpath(str(room / "x.py"))
+                shutil.copytree(kept, theirs.parent / place.name / subpath)
     (theirs / mark_of(site / "instrument" / "engine").name).touch()
 
 
