@@ -11,8 +11,13 @@ KINDS = ("not realtime and not device", "device and not realtime", "realtime")
 """Which tests each run takes, by their marks: what needs the processor only, what owns a sound server or a screen and
 mostly waits for it, and what measures time and must have the machine to itself."""
 
+_GROUP = re.compile(r'xdist_group\("(\w+)"\)')
+
 _HOW = (["-n", "2"], ["-n", "2", "--dist", "loadfile"], ["-n", "0"])
-"""A server is started once for a file of tests, so that files are kept together."""
+"""Files are kept together, since a server is started once for each, and so are those of a group (`tests/conftest.py`): what
+owns sound servers goes one after the other, beside what owns screens. For JACK 1.9.21 names the socket by which a server
+tells a client something after the client alone, so that of two clients of one name that join two servers at the same moment
+one may be refused, or hear of the other's server ever after."""
 
 _MARKS = ("", "device", "realtime")
 """The mark that a file must hold to be worth reading for a run; reading all of them takes half a minute."""
@@ -47,6 +52,21 @@ def pytest_runs(arguments: Sequence[str]) -> list[list[str]]:
         [*rest, *([] if named else marked_files(mark)), *how, "-m", f"{kind}{also}"]
         for kind, mark, how in zip(KINDS, _MARKS, _HOW, strict=True)
     ]
+
+
+def group_of(path: Path) -> str:
+    """Return the group that a file of tests names, or nothing.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    str
+    """
+    found = _GROUP.search(path.read_text(encoding="utf-8"))
+    return found[1] if found else ""
 
 
 def marked_files(mark: str) -> list[str]:

@@ -19,7 +19,7 @@ from tests.stage.playing import Playing
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-pytestmark = pytest.mark.device
+pytestmark = [pytest.mark.device, pytest.mark.xdist_group("ALSA")]
 
 RATE = 48_000
 CONFIGURATION = Path("/usr/share/alsa/alsa.conf")

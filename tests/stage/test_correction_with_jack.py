@@ -19,7 +19,7 @@ from tests.stage.playing import LEVELS, Playing
 if TYPE_CHECKING:
     from pathlib import Path
 
-pytestmark = pytest.mark.device
+pytestmark = [pytest.mark.device, pytest.mark.xdist_group("JACK")]
 
 
 def standing(x: float, y: float) -> Program:

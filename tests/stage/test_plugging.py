@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from instrument.engine.engine import Engine
 
-pytestmark = pytest.mark.device
+pytestmark = [pytest.mark.device, pytest.mark.xdist_group("JACK")]
 
 DRIVERS = pytest.mark.parametrize("audio", ["jack", "system"], ids=["jack", "portaudio and rtmidi"])
 

@@ -14,7 +14,7 @@ from tests.stage.listening import Listener
 if TYPE_CHECKING:
     from pathlib import Path
 
-pytestmark = pytest.mark.device
+pytestmark = [pytest.mark.device, pytest.mark.xdist_group("JACK")]
 
 _ATTEMPTS = 3
 

@@ -16,6 +16,7 @@ LIST = "import json; from instrument.stage.ports import list_ports; print(json.d
 
 
 @pytest.mark.device
+@pytest.mark.xdist_group("JACK")
 def test_a_jack_server_and_other_programs_ports_are_listed(jack: str) -> None:
     with Listener(jack):
         listed = subprocess.run([sys.executable, "-c", LIST], capture_output=True, text=True, check=True)

@@ -15,7 +15,7 @@ from tests.stage.playing import LEVELS, Playing
 if TYPE_CHECKING:
     from pathlib import Path
 
-pytestmark = pytest.mark.device
+pytestmark = [pytest.mark.device, pytest.mark.xdist_group("JACK")]
 
 
 def is_as_it_must_be(found: dict[str, Any]) -> None:

@@ -22,7 +22,7 @@ from tests.stage.playing import LEVELS, Playing, midi_applied
 if TYPE_CHECKING:
     from pathlib import Path
 
-pytestmark = pytest.mark.device
+pytestmark = [pytest.mark.device, pytest.mark.xdist_group("JACK")]
 
 
 PRESS = """

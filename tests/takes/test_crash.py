@@ -38,6 +38,7 @@ def new_take(folder: Path, free: int = 1 << 40) -> Take:
 
 
 @pytest.mark.device
+@pytest.mark.xdist_group("JACK")
 @pytest.mark.parametrize("seed", range(2))
 def test_a_kill_at_a_random_moment_costs_less_than_a_second(seed: int, tmp_path: Path) -> None:
     found = kill_once(tmp_path / "show", random.Random(seed))

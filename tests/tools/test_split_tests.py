@@ -1,9 +1,12 @@
 """Every test runs exactly once: together with others, or alone."""
 
+from pathlib import Path
+
 import pytest
 from _pytest.mark.expression import Expression
-from split_tests import KINDS, marked_files, pytest_runs, verdict
+from split_tests import KINDS, group_of, marked_files, pytest_runs, verdict
 
+ROOT = Path(__file__).resolve().parents[2]
 TOGETHER, PAIRED, ALONE = range(3)
 
 
@@ -23,6 +26,15 @@ def test_a_run_reads_the_files_that_hold_its_mark_and_no_other() -> None:
     assert not [path for path in marked_files("device") if path.endswith("test_silent.py")]
     assert set(marked_files("device")) <= set(pytest_runs([])[PAIRED])
     assert not [word for word in pytest_runs([])[TOGETHER] if word.endswith(".py")]
+
+
+@pytest.mark.parametrize("path", marked_files("device"))
+def test_what_owns_a_device_says_beside_which_others_it_may_not_run(path: str) -> None:
+    text = (ROOT / path).read_text(encoding="utf-8")
+    owns_server = any(word in text for word in ("jack_server", "jack: str", "kill_once", "real_show"))
+    group = "JACK" if owns_server else "screen" if "/window/" in path else "ALSA"
+    assert text.count("mark.device") == text.count(f'mark.xdist_group("{group}")') > 0
+    assert group_of(ROOT / path) == group
 
 
 def test_whoever_names_files_gets_those_only() -> None:

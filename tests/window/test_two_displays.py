@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-pytestmark = pytest.mark.device
+pytestmark = [pytest.mark.device, pytest.mark.xdist_group("screen")]
 
 FIRST, SECOND = (1280, 800), (1024, 768)
 

@@ -22,7 +22,7 @@ from instrument.window.main import main
 from tests.window.display import Display, Running, running_display, running_window, wait_for
 from tests.window.memory import RATE, shared_memory, take_messages, write_log, write_output
 
-pytestmark = pytest.mark.device
+pytestmark = [pytest.mark.device, pytest.mark.xdist_group("screen")]
 
 WIDTH, HEIGHT = 1280, 800
 BLOCK = 480
