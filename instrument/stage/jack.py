@@ -41,10 +41,12 @@ _abandoned: list[Any] = []
 """What a server that died may still write to; nobody can say when it has stopped."""
 
 
-def jack_device(silence: int | None = None) -> AudioDevice | None:
-    """Return the JACK server as a device, or None where none answers; `silence` as in `JackClient`."""
+def jack_device() -> AudioDevice | None:
+    """Return the JACK server as a device, or None where none answers."""
     try:
-        client = JackClient(CLIENT, silence)
+        # Under another name than whoever plays: of a client that comes, goes and comes again within a moment, others that
+        # come meanwhile may keep what belonged to the first, and never let the second have its turn.
+        client = JackClient(f"{CLIENT} asks")
     except DeviceError:
         return None
     try:
@@ -87,7 +89,7 @@ class JackDriver(Driver):
         Channels that the server gets.
     returning : bool
         Whether a performance goes on with it: what it gets is faded in, and resampled where the server runs at
-        another rate, without live input then.
+        another rate, without live input then; one that is not back yet gives way to the machine's own.
 
     Raises
     ------
@@ -139,7 +141,7 @@ class JackDriver(Driver):
             self._make_state()
             self._set_callbacks()
             resamples = self.rate != engine.rate
-            self._live = self._live_ports(live) if live is not None and not resamples else []
+            self._live = [] if live is None or resamples else self._live_ports(live, returning=returning)
         except DeviceError:
             self.client.close()
             raise
@@ -178,7 +180,7 @@ class JackDriver(Driver):
             self.state["inputs"][k] = self.client.register(f"in_{k + 1}", AUDIO, IS_INPUT)
         self.state["n_inputs"] = len(self._live)
 
-    def _live_ports(self, live: str) -> list[str]:
+    def _live_ports(self, live: str, *, returning: bool) -> list[str]:
         # Without a name, both inputs are made even if nothing can be connected to them yet.
         if not live:
             found = [port.name for port in self.client.ports(AUDIO, IS_OUTPUT | IS_PHYSICAL)]
@@ -191,6 +193,8 @@ class JackDriver(Driver):
         ):
             if ports:
                 return ports[:CHANNELS]
+        if returning:  # what played into it is not back yet
+            return self._live_ports("", returning=returning)
         offered = " or ".join(repr(port.name) for port in every[:5]) or "none"
         raise DeviceError(f"there is no live input {live!r} in JACK; there is {offered}.")
 

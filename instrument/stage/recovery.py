@@ -125,17 +125,9 @@ class Recovery:
                 return
 
     def _find_jack(self, _ending: threading.Event) -> Driver | None:
-        # Joined at once, without a look beforehand: of a client that comes, goes and comes again within a moment, others
-        # that come meanwhile may keep what belonged to the first, and never let the second have its turn.
         wanted = self._choice.live
         live = wanted if isinstance(wanted, str) or wanted is None else ""
-        try:
-            driver = JackDriver(self._engine, _JACK, live, self._choice.outputs, returning=True)
-        except DeviceError:
-            if not live:
-                raise
-            # What played into it is not back yet.
-            driver = JackDriver(self._engine, _JACK, "", self._choice.outputs, returning=True)
+        driver = JackDriver(self._engine, _JACK, live, self._choice.outputs, returning=True)
         try:
             driver.join()
         except DeviceError:

@@ -217,6 +217,18 @@ def test_a_live_input_that_is_not_there_is_refused_in_one_sentence(jack: str) ->
         choose_driver("jack", None, None, "moth").open(Engine(48_000.0))
 
 
+def test_a_live_input_that_is_not_back_with_the_server_gives_way_to_the_machines_own(jack: str) -> None:
+    assert jack
+    device = jack_device()
+    assert device is not None
+    driver = JackDriver(Engine(48_000.0), device, "moth", returning=True)
+    try:
+        assert driver.client.name == "Beamhand"
+        assert driver._live == ["system:capture_1", "system:capture_2"]
+    finally:
+        driver.close()
+
+
 def test_a_period_that_changes_while_playing_changes_nothing_else(jack: str, level_program: Program) -> None:
     with Listener(jack, seconds=1.0) as listener, started(level_program) as driver:
         engine = driver._engine

@@ -179,7 +179,7 @@ def kill_server(name: str) -> None:
         os.waitpid(number, 0)  # a server of the same name can begin only when nothing is left of it
 
 
-# Alone: beside others a new server may leave one of the clients that join it together out of its round.
+# Alone: how soon it is heard again is measured.
 @pytest.mark.realtime
 @DRIVERS
 def test_when_the_sound_server_dies_the_show_goes_on_and_is_heard_again_once_it_is_back(
