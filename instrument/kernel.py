@@ -25,6 +25,15 @@ def kernels_folder() -> Path:
     return Path(platformdirs.user_cache_dir("beamhand", appauthor=False)) / "kernels"
 
 
+_OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
+
+
+def kernel_part(**options: Any) -> Callable[[Callable[..., Any]], Any]:
+    """Return the decorator of what a loop of the same file calls for each point; options as in `kernel`."""
+    decorator: Callable[[Callable[..., Any]], Any] = njit(forceinline=True, **_OPTIONS, **options)
+    return decorator
+
+
 def kernel(**options: Any) -> Callable[[Callable[..., Any]], Any]:
     """Return the decorator of a loop that runs without Python's lock and divides by zero without an exception.
 
@@ -39,7 +48,7 @@ def kernel(**options: Any) -> Callable[[Callable[..., Any]], Any]:
         # its own sources would hold a second copy, which would be compiled again with each of them.
         before, numba.config.CACHE_DIR = numba.config.CACHE_DIR, str(kernels_folder())
         try:
-            return njit(cache=True, nogil=True, error_model="numpy", **options)(function)
+            return njit(cache=True, **_OPTIONS, **options)(function)
         finally:
             numba.config.CACHE_DIR = before
 

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
-from instrument.kernel import kernel
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
+from instrument.kernel import kernel, kernel_part
 
 Floats: TypeAlias = npt.NDArray[np.float32]
 Wave: TypeAlias = npt.NDArray[np.float64]
@@ -51,9 +47,7 @@ _SPLINE = _spline_table()
 _FASTMATH = {"contract"}
 
 compiled = kernel(fastmath=_FASTMATH)
-inlined: Callable[[Callable[..., Any]], Any] = njit(
-    forceinline=True, nogil=True, error_model="numpy", fastmath=_FASTMATH
-)
+inlined = kernel_part(fastmath=_FASTMATH)
 
 
 @inlined

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
-from instrument.kernel import kernel
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
+from instrument.kernel import kernel, kernel_part
 
 Floats: TypeAlias = npt.NDArray[np.float32]
 Cells: TypeAlias = npt.NDArray[np.uint8]
@@ -34,9 +30,7 @@ CORE = 2
 _FASTMATH = {"contract", "nsz", "reassoc"}
 
 compiled = kernel(fastmath=_FASTMATH)
-inlined: Callable[[Callable[..., Any]], Any] = njit(
-    forceinline=True, nogil=True, error_model="numpy", fastmath=_FASTMATH
-)
+inlined = kernel_part(fastmath=_FASTMATH)
 
 
 @compiled
