@@ -58,6 +58,18 @@ inlined: Callable[[Callable[..., Any]], Any] = njit(forceinline=True, **OPTIONS)
 """Decorator of the small functions that loops call for each sample, so that the loop vectorises."""
 
 
+def engine_sources(folder: Path | None = None) -> list[Path]:
+    """Return every source file of the engine, in the order of their paths, from however deep a folder.
+
+    Parameters
+    ----------
+    folder : Path, optional
+        The engine's, where it is not this one.
+    """
+    folder = folder or Path(__file__).parent
+    return sorted(folder.rglob("*.py"), key=lambda path: path.relative_to(folder).as_posix())
+
+
 def source_key() -> str:
     """Return a key of everything that decides the machine code, for the folder of the compile cache.
 
@@ -71,8 +83,9 @@ def source_key() -> str:
     """
     digest = hashlib.sha256()
     digest.update(f"{sys.version}|{numba.__version__}|{llvmlite.__version__}".encode())
-    for path in sorted(Path(__file__).parent.glob("*.py")):
-        digest.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
+    folder = Path(__file__).parent
+    for path in engine_sources(folder):
+        digest.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
     return digest.hexdigest()[:20]
 
 

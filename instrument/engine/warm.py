@@ -16,7 +16,7 @@ from types import ModuleType
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from instrument.engine.compiled import cache_folder
+from instrument.engine.compiled import cache_folder, engine_sources
 from instrument.engine.lean import spare_machine_code
 from instrument.engine.units import ALL
 
@@ -38,8 +38,7 @@ def mark_of(folder: Path) -> Path:
     Numba keeps it by the folder of the sources and takes it only while their times are the same: another installation
     of the very same sources, or a clone that was moved, has none yet.
     """
-    sources = sorted(folder.glob("*.py"))
-    where = "|".join(f"{path}:{path.stat().st_mtime_ns}" for path in sources)
+    where = "|".join(f"{path}:{path.stat().st_mtime_ns}" for path in engine_sources(folder))
     return cache_folder() / f"warm-{hashlib.sha256(where.encode()).hexdigest()[:20]}"
 
 

@@ -227,6 +227,6 @@ def _beside(path: Path) -> list[Path]:
 def _version() -> str:
     # Another version of the drawing room may make another line of the same file.
     digest = hashlib.sha256()
-    for path in sorted(Path(shapes_room.__file__).parent.glob("*.py")):
+    for path in sorted(Path(shapes_room.__file__).parent.rglob("*.py")):
         digest.update(path.read_bytes())
     return digest.hexdigest()

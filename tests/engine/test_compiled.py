@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import instrument.engine.compiled as compiled_module
-from instrument.engine.compiled import OPTIONS, cache_folder, source_key
+from instrument.engine.compiled import OPTIONS, cache_folder, engine_sources, source_key
 
 SOURCES = Path(compiled_module.__file__).parent
 
@@ -30,7 +30,7 @@ def test_the_same_sources_have_the_same_key_wherever_they_lie(copied_sources: Pa
     assert source_key() == here
 
 
-@pytest.mark.parametrize("name", sorted(path.name for path in SOURCES.glob("*.py")))
+@pytest.mark.parametrize("name", [path.relative_to(SOURCES).as_posix() for path in engine_sources(SOURCES)])
 def test_one_changed_byte_in_any_source_changes_the_key(copied_sources: Path, name: str) -> None:
     before = source_key()
     path = copied_sources / name
@@ -40,9 +40,20 @@ def test_one_changed_byte_in_any_source_changes_the_key(copied_sources: Path, na
     assert source_key() != before
 
 
-def test_a_new_source_file_changes_the_key(copied_sources: Path) -> None:
+@pytest.mark.parametrize("place", [".", "a_room", "a_room/within/another"])
+def test_a_new_source_file_changes_the_key_however_deep_it_lies(copied_sources: Path, place: str) -> None:
     before = source_key()
-    (copied_sources / "another.py").write_text("")
+    (copied_sources / place).mkdir(parents=True, exist_ok=True)
+    (copied_sources / place / "another.py").write_text("CONSTANT = 1\n")
+    with_it = source_key()
+    (copied_sources / place / "another.py").write_text("CONSTANT = 2\n")
+    assert len({before, with_it, source_key()}) == 3
+
+
+def test_a_source_file_that_moves_to_another_folder_changes_the_key(copied_sources: Path) -> None:
+    before = source_key()
+    (copied_sources / "a_room").mkdir()
+    shutil.move(copied_sources / "guard.py", copied_sources / "a_room" / "guard.py")
     assert source_key() != before
 
 
