@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from typer.testing import CliRunner
 
-from instrument.cli import app
+from instrument.cli.main import app
 
 OWN_PROCESS = frozenset({"play", "bench", "ports"})
 """Commands that take hold of signals, devices or the collection of garbage."""

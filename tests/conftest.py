@@ -5,13 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
-from split_tests import group_of
 from xdist.scheduler import LoadFileScheduling
+
+from tools.setup.split_tests import group_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from xdist.remote import Producer
+
+
+pytest_plugins = ["tests.sound_servers"]
 
 
 class _GroupScheduling(LoadFileScheduling):  # type: ignore[misc]

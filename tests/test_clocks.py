@@ -20,9 +20,9 @@ WALL = {
 }
 
 SHOWN = {
-    "instrument/stage/fault_log.py": "the moment of a fault, beside the seconds since the start",
+    "instrument/show/fault_log.py": "the moment of a fault, beside the seconds since the start",
     "instrument/takes/recorder.py": "the date of a take",
-    "instrument/stage/kept.py": "the age of what was kept of a show that crashed",
+    "instrument/repertoire/recovery_file.py": "the age of what was kept of a show that crashed",
 }
 """Where the time of day is written down for people."""
 
@@ -31,9 +31,7 @@ def wall_clocks(tree: ast.AST) -> list[int]:
     return [
         node.lineno
         for node in ast.walk(tree)
-        if isinstance(node, ast.Attribute)
-        and isinstance(node.value, ast.Name)
-        and (node.value.id, node.attr) in WALL
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and (node.value.id, node.attr) in WALL
     ]
 
 

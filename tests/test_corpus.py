@@ -1,8 +1,8 @@
 """Files from strangers: each reader accepts them or refuses them with a sentence, and does nothing else.
 
-The seeds in tests/corpus are read as they are and damaged; `tools/fuzz.py` goes on from them for as long as one likes.
-Drawings have a fuzz test of their own, with all their kinds (tests/shapes/test_fuzz.py), and so have raw bytes of MIDI
-files (tests/midi/test_file.py) and of sound files (tests/measure/test_sound.py).
+The seeds in tests/corpus are read as they are and damaged; `tools/trials/fuzz.py` goes on from them for as long as one likes.
+Drawings have a fuzz test of their own, with all their kinds (tests/drawings/test_fuzz.py), and so have raw bytes of MIDI
+files (tests/midi/files/test_performance.py) and of sound files (tests/measure/test_sound_reader.py).
 """
 
 from __future__ import annotations
@@ -12,9 +12,10 @@ import re
 from pathlib import Path
 
 import pytest
-from fuzz import FOLLOWED, READERS, damaged, seeds_of, try_file
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+
+from tools.trials.fuzz import FOLLOWED, READERS, damaged, seeds_of, try_file
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = sorted((ROOT / "instrument").rglob("*.py"))
@@ -42,9 +43,7 @@ def test_a_damaged_file_is_accepted_or_refused(tmp_path: Path, reader: str, data
 def test_nothing_that_is_compiled_is_followed_by_the_fuzzer() -> None:
     # atheris writes calls of its own between the instructions, which numba cannot compile.
     modules = {path: path.relative_to(ROOT).with_suffix("").as_posix().replace("/", ".") for path in PACKAGE}
-    followed = [
-        path for path, name in modules.items() if f"{name}.".startswith(tuple(f"{f}." for f in FOLLOWED))
-    ]
+    followed = [path for path, name in modules.items() if f"{name}.".startswith(tuple(f"{f}." for f in FOLLOWED))]
     assert len(followed) > 50
     assert [str(path) for path in followed if re.search(r"numba|@compiled", path.read_text())] == []
 

@@ -5,19 +5,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from make_guide import COUPLING, FOLDER, coupling, picture
-from make_stills import alike
 from PIL import Image
 from typer.main import get_command
 
 from instrument.beam.look import SETTINGS, read_look
 from instrument.beam.phosphor import TYPES
-from instrument.cli import app
+from instrument.cli.main import app
 from instrument.patch.build import build_program
-from instrument.patch.controller import controller_from_text
-from instrument.patch.load import load_patch, patch_from_text
+from instrument.patch.controller_file import controller_from_text
+from instrument.patch.patch_file import load_patch, patch_from_text
 from tests.commands import beamhand
 from tests.takes.playing import studio
+from tools.factory.make_guide import COUPLING, FOLDER, coupling, picture
+from tools.factory.make_stills import alike
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -26,9 +26,7 @@ CHAPTERS = [path for path in DOCUMENTS if path.parent == FOLDER and path.name !=
 PATCHES = [
     pytest.param(text, id=f"{path.stem} {number}")
     for path in DOCUMENTS
-    for number, text in enumerate(
-        re.findall(r"```toml[^\n]*\n(.*?)```", path.read_text(encoding="utf-8"), re.DOTALL)
-    )
+    for number, text in enumerate(re.findall(r"```toml[^\n]*\n(.*?)```", path.read_text(encoding="utf-8"), re.DOTALL))
     if "schema = 1" in text and "drawing =" not in text
 ]
 LONG = {"play", "bench", "ports", "calibrate"}
@@ -129,6 +127,4 @@ def test_the_readme_describes_every_setting_of_a_look_and_every_phosphor() -> No
     assert set(re.findall(r"`(\w+)`[,|\s]", part)) >= SETTINGS.keys()
     rows = dict(re.findall(r"^\| (P\d+) \| (.*)$", README, re.MULTILINE))
     assert list(rows) == list(TYPES)
-    assert all(
-        ("power" in rows[name]) == any("power" in layer.law for layer in TYPES[name].layers) for name in TYPES
-    )
+    assert all(("power" in rows[name]) == any("power" in layer.law for layer in TYPES[name].layers) for name in TYPES)

@@ -15,17 +15,17 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from bench_beam import bench_beam
-from bench_drawings import bench_routing
-from bench_film import bench_film
-from bench_formula import bench_formulas
-from bench_links import bench_links
-from bench_saving import bench_saving
-from bench_voices import bench_voices
-from virtual_studio import busy_cores, jack_server, screen
 
 from instrument.engine.engine import Engine
-from instrument.measure.cost import measure_cost, reference_program
+from instrument.measure.callback_cost import measure_cost, reference_program
+from tools.benches.beam import bench_beam
+from tools.benches.drawings import bench_routing
+from tools.benches.film import bench_film
+from tools.benches.formula import bench_formulas
+from tools.benches.links import bench_links
+from tools.benches.saving import bench_saving
+from tools.benches.voices import bench_voices
+from tools.trials.stand_ins import busy_cores, jack_server, screen
 
 HERE = Path(__file__).resolve().parent
 BLOCK = 64
@@ -41,16 +41,12 @@ def heading(text: str) -> None:
 def bench_cost() -> None:
     """Cost of the chain beside plain C."""
     heading("Cost of the callback, beside the same chain in plain C")
-    print(
-        "| rate | block | layers | ns/sample/layer | plain C | C / ours (range) | p50 us | p99.9 us | period us |"
-    )
+    print("| rate | block | layers | ns/sample/layer | plain C | C / ours (range) | p50 us | p99.9 us | period us |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
     for rate, layers in ((48000.0, 1), (48000.0, 4), (192000.0, 4), (192000.0, 8)):
         c = measure_cost(rate, BLOCK, layers)
         plain = f"{c.c_ns_per_sample_per_layer:.1f}" if c.c_ns_per_sample_per_layer else "no compiler"
-        ratio = (
-            f"{c.ratio_to_c:.2f} ({c.ratio_range[0]:.2f} to {c.ratio_range[1]:.2f})" if c.ratio_range else "-"
-        )
+        ratio = f"{c.ratio_to_c:.2f} ({c.ratio_range[0]:.2f} to {c.ratio_range[1]:.2f})" if c.ratio_range else "-"
         print(
             f"| {rate:g} | {BLOCK} | {layers} | {c.ns_per_sample_per_layer:.1f} | {plain} | {ratio} "
             f"| {c.p50_us:g} | {c.p999_us:g} | {c.period_us:.0f} |"
@@ -79,9 +75,7 @@ def bench_decay() -> None:
             old.append(_cost_of(decayed))
             new.append(_cost_of(fresh))
         ratios.append(statistics.median(old) / statistics.median(new))
-    print(
-        f"cost decayed / fresh: median {statistics.median(ratios):.3f} ({min(ratios):.3f} to {max(ratios):.3f})"
-    )
+    print(f"cost decayed / fresh: median {statistics.median(ratios):.3f} ({min(ratios):.3f} to {max(ratios):.3f})")
 
 
 def _silenced_engine() -> Engine:
@@ -98,10 +92,8 @@ def _silenced_engine() -> Engine:
 
 
 def _run_callback(kind: str, seconds: float, hogs: int, memory: bool) -> dict[str, Any]:
-    command = [sys.executable, str(HERE / "bench_callback.py"), kind, str(seconds), str(hogs)]
-    run = subprocess.run(
-        [*command, "window"] if memory else command, capture_output=True, text=True, check=False
-    )
+    command = [sys.executable, str(HERE / "benches" / "callback.py"), kind, str(seconds), str(hogs)]
+    run = subprocess.run([*command, "window"] if memory else command, capture_output=True, text=True, check=False)
     if run.returncode != 0:
         raise RuntimeError(f"{' '.join(command)} failed: {run.stderr.strip()[-800:]}")
     found: dict[str, Any] = json.loads(run.stdout.strip().splitlines()[-1])
@@ -111,9 +103,7 @@ def _run_callback(kind: str, seconds: float, hogs: int, memory: bool) -> dict[st
 def bench_callback(seconds: float) -> None:
     """Callbacks and underflows on the real-time dummy device, beside an empty and a Python callback."""
     heading(f"The callback on a real-time JACK dummy device, {seconds:g} s each, 4 layers, {BLOCK} frames")
-    print(
-        "| rate | disturbed by | callback | callbacks | underflows | p50 us | p99.9 us | max us | half period us |"
-    )
+    print("| rate | disturbed by | callback | callbacks | underflows | p50 us | p99.9 us | max us | half period us |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
     for rate in RATES:
         for scene in ("2 threads hold the GIL", "window open, 2 processes saturate the cores"):
@@ -146,7 +136,7 @@ def bench_start() -> None:
     with tempfile.TemporaryDirectory() as folder:
         began = time.perf_counter()
         subprocess.run(
-            [sys.executable, "-m", "instrument.engine.warm"],
+            [sys.executable, "-m", "instrument.engine.compiling.warm"],
             env={**os.environ, "XDG_CACHE_HOME": folder},
             check=True,
             capture_output=True,
@@ -156,9 +146,7 @@ def bench_start() -> None:
     for _ in range(7):
         began = time.perf_counter()
         play = [sys.executable, "-m", "instrument.cli", "play"]
-        subprocess.run(
-            [*play, "--audio", "off", "--no-window", "--seconds", "0"], check=True, capture_output=True
-        )
+        subprocess.run([*play, "--audio", "off", "--no-window", "--seconds", "0"], check=True, capture_output=True)
         times.append(time.perf_counter() - began)
     print(
         f"warm `beamhand play --audio off --no-window --seconds 0`: median {statistics.median(times):.2f} s "
@@ -169,7 +157,7 @@ def bench_start() -> None:
 def bench_latency(events: int) -> None:
     """From a controller message to the first changed sample, measured from outside."""
     heading(f"MIDI to sound through JACK ports at 48 kHz, {BLOCK} frames, {events} events, from outside")
-    command = [sys.executable, str(HERE / "latency_probe.py"), "--events", str(events)]
+    command = [sys.executable, str(HERE / "benches" / "latency_probe.py"), "--events", str(events)]
     subprocess.run(command, check=True)
 
 

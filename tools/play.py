@@ -3,9 +3,13 @@
 import os
 import subprocess
 import sys
+from pathlib import Path
 
-from bootstrap import prepare
-from system_packages import PORTAUDIO
+# The clone is what these scripts are imported from, wherever they are started and before anything is installed.
+sys.path[0] = str(Path(__file__).resolve().parents[1])
+
+from tools.setup.bootstrap import prepare  # noqa: E402
+from tools.setup.system_packages import PORTAUDIO  # noqa: E402
 
 
 def main(arguments: list[str]) -> int:

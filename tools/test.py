@@ -7,9 +7,12 @@ import tempfile
 import time
 from pathlib import Path
 
-from bootstrap import ROOT, prepare
-from split_tests import NO_TESTS_COLLECTED, pytest_runs, verdict
-from system_packages import JACKD, PORTAUDIO, TWO_DISPLAYS, XDOTOOL, XVFB
+# The clone is what these scripts are imported from, wherever they are started and before anything is installed.
+sys.path[0] = str(Path(__file__).resolve().parents[1])
+
+from tools.setup.bootstrap import ROOT, prepare  # noqa: E402
+from tools.setup.split_tests import NO_TESTS_COLLECTED, pytest_runs, verdict  # noqa: E402
+from tools.setup.system_packages import JACKD, PORTAUDIO, TWO_DISPLAYS, XDOTOOL, XVFB  # noqa: E402
 
 NICE = ["nice", "-n", "15"] if shutil.which("nice") else []
 """In front of a command that must not be in anybody's way; Windows has no such thing."""
@@ -47,13 +50,7 @@ def main(arguments: list[str]) -> int:
     steps["real-time tests"] = _step(python, "pytest", *alone)
     code = verdict(list(steps.values()))
     failed = [name for name, result in steps.items() if result not in {0, NO_TESTS_COLLECTED}]
-    _say(
-        "Failed: " + ", ".join(failed)
-        if failed
-        else "Everything passed."
-        if code == 0
-        else "No test was run."
-    )
+    _say("Failed: " + ", ".join(failed) if failed else "Everything passed." if code == 0 else "No test was run.")
     return code
 
 

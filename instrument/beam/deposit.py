@@ -8,7 +8,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from instrument.kernel import kernel, kernel_part
+from instrument.common.compiled_loops import kernel, kernel_part
 
 Floats: TypeAlias = npt.NDArray[np.float32]
 Wave: TypeAlias = npt.NDArray[np.float64]
@@ -79,9 +79,7 @@ def _add_point(
 
 
 @inlined
-def _add_coarse(
-    coarse: Floats, coarse_columns: int, x: float, y: float, part: float, energy: Wave, many: Any
-) -> None:
+def _add_coarse(coarse: Floats, coarse_columns: int, x: float, y: float, part: float, energy: Wave, many: Any) -> None:
     # Shared by the four nearest points of the coarse field, whose first lies half a cell outside.
     lanes = len(many)
     h, v = (x + 0.5 * (CELL + 1)) * (1.0 / CELL), (y + 0.5 * (CELL + 1)) * (1.0 / CELL)

@@ -7,7 +7,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from instrument.kernel import kernel, kernel_part
+from instrument.common.compiled_loops import kernel, kernel_part
 
 Floats: TypeAlias = npt.NDArray[np.float32]
 Cells: TypeAlias = npt.NDArray[np.uint8]
@@ -216,9 +216,7 @@ def _expand(points: Floats, out: Floats) -> None:
     for c in range(len(out) // CELL):
         before, own, after = points[c], points[c + 1], points[c + 2]
         for x in range(CELL // 2):
-            out[c * CELL + x] = before + (np.float32(x) + np.float32(0.5 * (CELL + 1))) * rise * (
-                own - before
-            )
+            out[c * CELL + x] = before + (np.float32(x) + np.float32(0.5 * (CELL + 1))) * rise * (own - before)
             out[c * CELL + CELL // 2 + x] = own + (np.float32(x) + np.float32(0.5)) * rise * (after - own)
 
 

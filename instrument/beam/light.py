@@ -128,12 +128,8 @@ class Light:
         self._marks = glass.marks(width, height)
         primaries = whitened(tube.phosphor.colours(planes))
         self._primaries = primaries.astype(np.float32)
-        self._tone = channel_tables(
-            primaries[0], tube.spot.saturation, glass.linear_background(), together=planes == 1
-        )
-        self._ground = (
-            int(self._tone[0]) if planes == 1 else 0xFF000000 | int(sum(self._tone[:: len(self._tone) // 3]))
-        )
+        self._tone = channel_tables(primaries[0], tube.spot.saturation, glass.linear_background(), together=planes == 1)
+        self._ground = int(self._tone[0]) if planes == 1 else 0xFF000000 | int(sum(self._tone[:: len(self._tone) // 3]))
         self._scale = np.ones(lanes)
         self._untidy = 0.0
 
@@ -287,9 +283,7 @@ class Light:
         """
         shape = (self.height, self.width)
         if pixels.shape != shape or pixels.dtype != np.uint32 or not pixels.flags.c_contiguous:
-            raise ValueError(
-                f"pixels must be uint32 of shape {shape} in rows, not {pixels.dtype} {pixels.shape}"
-            )
+            raise ValueError(f"pixels must be uint32 of shape {shape} in rows, not {pixels.dtype} {pixels.shape}")
         return self._develop(pixels, np.zeros((0, 0, 0), np.float32))
 
     def luminance(self) -> npt.NDArray[np.float32]:
@@ -309,18 +303,14 @@ class Light:
         """Brightness of a pixel for each unit of energy on it."""
         return self._gain
 
-    def _develop(
-        self, pixels: npt.NDArray[np.uint32], light: npt.NDArray[np.float32]
-    ) -> tuple[int, int, int, int]:
+    def _develop(self, pixels: npt.NDArray[np.uint32], light: npt.NDArray[np.float32]) -> tuple[int, int, int, int]:
         mix = self._gain * self._seen.mix * self._scale
         own = mix * (1 - self._halo)
         taps_x = self._taps_x
         if len(self._many) == 1:
             # With one number for each pixel, its amplitude goes into the spot.
             taps_x = (taps_x * own[0, 0]).astype(np.float32)
-        lit = find_lit(
-            self._coarse, self._cell_rows, self._cell_columns, self._reach, self._cells, self._many
-        )
+        lit = find_lit(self._coarse, self._cell_rows, self._cell_columns, self._reach, self._cells, self._many)
         if not lit and not self._shown.any():
             return (0, 0, 0, 0)
         if lit and self._halo > 0:

@@ -128,8 +128,7 @@ class Look:
             value = getattr(getattr(self, setting.part) if setting.part else self, setting.field)
             if isinstance(value, Phosphor):
                 layers = [
-                    {**dataclasses.asdict(layer), "chromaticity": list(layer.chromaticity)}
-                    for layer in value.layers
+                    {**dataclasses.asdict(layer), "chromaticity": list(layer.chromaticity)} for layer in value.layers
                 ]
                 value = {"name": value.name, "about": value.about, "layer": layers}
             found[name] = list(value) if isinstance(value, tuple) else value
@@ -176,9 +175,7 @@ def _phosphor(name: str, value: object) -> Phosphor:
     if isinstance(value, str):
         return phosphor(value)
     if not isinstance(value, dict) or not isinstance(value.get("layer"), list) or not value["layer"]:
-        raise ValueError(
-            f"{name} is the name of a registered type, or a table with one or two [[{name}.layer]]"
-        )
+        raise ValueError(f"{name} is the name of a registered type, or a table with one or two [[{name}.layer]]")
     unknown = sorted(value.keys() - {"name", "about", "layer"})
     if unknown:
         raise ValueError(f"{name} has no field called {unknown[0]}; it has name, about and layer")
@@ -223,9 +220,7 @@ class Setting:
 
 
 SETTINGS = {
-    "phosphor": Setting(
-        "", "phosphor", _phosphor, "P1, P2, P4, P7, P11, P31, P39 or P45; in a file, one's own"
-    ),
+    "phosphor": Setting("", "phosphor", _phosphor, "P1, P2, P4, P7, P11, P31, P39 or P45; in a file, one's own"),
     "eye": Setting("", "eye", _number, "seconds of the eye's own persistence, 0 for none"),
     "focus": Setting("spot", "focus", _number, "times the width of a focused spot, 1 is sharp"),
     "astigmatism": Setting("spot", "astigmatism", _number, "-0.9 to 0.9, above 0 wider across"),

@@ -132,9 +132,7 @@ TYPES = {
     kind.name: kind
     for kind in (
         Phosphor("P1", (Layer((0.218, 0.712), 0.024),), "green, medium; early oscilloscopes and radar"),
-        Phosphor(
-            "P2", (Layer((0.279, 0.534), 60e-6, "power 1.5"),), "yellowish green, short with a faint tail"
-        ),
+        Phosphor("P2", (Layer((0.279, 0.534), 60e-6, "power 1.5"),), "yellowish green, short with a faint tail"),
         Phosphor(
             "P4",
             (Layer((0.149, 0.066), 22e-6, share=0.55), Layer((0.413, 0.542), 60e-6, share=0.45)),
@@ -148,9 +146,7 @@ TYPES = {
         Phosphor("P11", (Layer((0.139, 0.148), 34e-6),), "blue, short; photographed traces"),
         Phosphor("P31", (Layer((0.226, 0.528), 38e-6),), "bright green, short; most later oscilloscopes"),
         Phosphor("P39", (Layer((0.223, 0.698), 0.15),), "yellowish green, long; low-frequency displays"),
-        Phosphor(
-            "P45", (Layer((0.253, 0.312), 1.5e-3),), "white, of one rare-earth phosphor; sharp displays"
-        ),
+        Phosphor("P45", (Layer((0.253, 0.312), 1.5e-3),), "white, of one rare-earth phosphor; sharp displays"),
     )
 }
 """Registered types. The laws, and the shares of the layers, are choices of ours after Leverenz (see `decay.LAWS`)."""

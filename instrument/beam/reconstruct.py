@@ -9,7 +9,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from instrument.kernel import kernel
+from instrument.common.compiled_loops import kernel
 
 FACTORS = (1, 2, 4, 8)
 """Points of the path for each sample."""

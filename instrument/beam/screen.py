@@ -73,9 +73,7 @@ class Glass:
         if not 0.01 <= self.zoom <= 100:
             raise ValueError(f"a zoom of {self.zoom:g} is not possible; it goes from 0.01 to 100")
         if not 0 <= self.graticule <= 1:
-            raise ValueError(
-                f"a graticule of brightness {self.graticule:g} is not possible; it goes from 0 to 1"
-            )
+            raise ValueError(f"a graticule of brightness {self.graticule:g} is not possible; it goes from 0 to 1")
         if not math.isfinite(self.rotate):
             raise ValueError(f"{self.rotate} degrees is not an angle")
         if not all(0 <= part <= 1 for part in self.background):
@@ -176,9 +174,7 @@ def ruling(width: int, height: int) -> npt.NDArray[np.float64]:
     for along, aside in ((across, up), (up, across)):
         dash = within(np.abs(nearest(along, DIVISION)), -1.0, 0.15 * DIVISION) * within(along, -1.0, 1.0)
         cover = np.maximum(cover, line(aside) * dash)
-        tick = (
-            line(nearest(along, DIVISION / 5)) * within(np.abs(aside), -1.0, 0.012) * within(along, -1.0, 1.0)
-        )
+        tick = line(nearest(along, DIVISION / 5)) * within(np.abs(aside), -1.0, 0.012) * within(along, -1.0, 1.0)
         cover = np.maximum(cover, 0.7 * tick)
     radius, angle = np.hypot(across, up), np.arctan2(up, across)
     for pitch, length in ((math.radians(10), 0.02), (math.radians(30), 0.045)):

@@ -76,7 +76,5 @@ def channel_tables(
 
 def whitened(primaries: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """Return colours with the share of white that makes strong light white [shape=(planes, 3)]."""
-    mixed: npt.NDArray[np.float64] = (
-        WHITENING * primaries.max(axis=1, keepdims=True) + (1 - WHITENING) * primaries
-    )
+    mixed: npt.NDArray[np.float64] = WHITENING * primaries.max(axis=1, keepdims=True) + (1 - WHITENING) * primaries
     return mixed

@@ -1,1 +1,1 @@
-"""The compiled core: one function renders every sample, live and offline, from plain arrays."""
+"""The compiled core: program and events in, samples out."""

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from instrument.engine.callback import push_callback, stream_callback
-from instrument.engine.layout import (
+from instrument.engine.memory.allocation import Memory, allocate
+from instrument.engine.memory.layout import (
     ACTIONS,
     EVENT,
     EVENT_ACTION,
@@ -27,8 +27,8 @@ from instrument.engine.layout import (
     RINGS,
     SLOTS,
 )
-from instrument.engine.memory import Memory, allocate
 from instrument.engine.parameters import ADDRESSES, index_of
+from instrument.engine.signal.callback import push_callback, stream_callback
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -48,9 +48,7 @@ _callback = ctypes.CFUNCTYPE(
     ctypes.c_void_p,
 )(CALLBACK_ADDRESS)
 
-_push = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p, ctypes.c_int64, ctypes.c_void_p)(
-    int(push_callback.address)
-)
+_push = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p, ctypes.c_int64, ctypes.c_void_p)(int(push_callback.address))
 
 
 @dataclass(frozen=True)
@@ -243,9 +241,7 @@ class Engine:
         passing = [owner for owner in self._regions if owner not in busy | self._kept | {slot}]
         while (start := self._find_room(length, slot)) is None:
             if not passing:
-                raise EngineFullError(
-                    f"drawings need {length} more values of {POOL}; use fewer or coarser drawings"
-                )
+                raise EngineFullError(f"drawings need {length} more values of {POOL}; use fewer or coarser drawings")
             del self._regions[passing.pop(0)]
         return start
 
@@ -294,9 +290,7 @@ class Engine:
             raise EngineFullError("the engine takes no more events at the moment; is it running?")
         return slot
 
-    def render_into(
-        self, out: npt.NDArray[np.float32], incoming: npt.NDArray[np.float32] | None = None
-    ) -> None:
+    def render_into(self, out: npt.NDArray[np.float32], incoming: npt.NDArray[np.float32] | None = None) -> None:
         """Fill a C-contiguous float32 array [shape=(frames, 2)] with the next frames.
 
         Parameters
@@ -362,9 +356,7 @@ class Engine:
                 # The ring is full: go on only to the last event that found room.
                 count = max(1, self._last_pushed(ring) + 1 - self.time)
                 count = min(count, block, frames - done)
-            self.render_into(
-                out[done : done + count], None if incoming is None else incoming[done : done + count]
-            )
+            self.render_into(out[done : done + count], None if incoming is None else incoming[done : done + count])
             done += count
         return out
 

@@ -10,7 +10,7 @@ import difflib
 import math
 from dataclasses import dataclass
 
-from instrument.engine.form_table import FORM_ROWS
+from instrument.engine.forms.table import FORM_ROWS
 
 LAYERS = 8
 MODULATORS = 32
@@ -59,9 +59,7 @@ def _per_axis(
     *,
     circular: bool = False,
 ) -> list[Parameter]:
-    return [
-        Parameter(f"{stem}.{axis}", default, unit, about.format(axis=axis), (), circular) for axis in axes
-    ]
+    return [Parameter(f"{stem}.{axis}", default, unit, about.format(axis=axis), (), circular) for axis in axes]
 
 
 def _terms() -> list[Parameter]:
@@ -71,9 +69,7 @@ def _terms() -> list[Parameter]:
             stem = f"source.{axis}.{k}"
             rows += [
                 Parameter(f"{stem}.amplitude", 0.0, "of full scale", f"size of term {k} on {axis}"),
-                Parameter(
-                    f"{stem}.ratio", float(k), "times the pen", f"frequency ratio of term {k} on {axis}"
-                ),
+                Parameter(f"{stem}.ratio", float(k), "times the pen", f"frequency ratio of term {k} on {axis}"),
                 Parameter(
                     f"{stem}.phase",
                     0.0,
@@ -127,9 +123,7 @@ def _notes() -> list[Parameter]:
         Parameter("notes.high", 127.0, "MIDI key", "highest key that is heard"),
         Parameter("notes.soft", 0.0, "velocity", "lowest velocity that is heard"),
         Parameter("notes.hard", 127.0, "velocity", "highest velocity that is heard"),
-        Parameter(
-            "notes.touch", 0.0, "of 1", "how far velocity sets the size of a voice: 0 not at all, 1 all of it"
-        ),
+        Parameter("notes.touch", 0.0, "of 1", "how far velocity sets the size of a voice: 0 not at all, 1 all of it"),
         Parameter("notes.press", 0.0, "of 1", "how far pressure sets the size of a voice"),
         Parameter("notes.attack", 0.005, "s", "rise of a voice"),
         Parameter("notes.decay", 0.0, "s", "time from its top to the sustained level"),
@@ -156,32 +150,21 @@ LAYER: tuple[Parameter, ...] = (
     Parameter("place.size", 1.0, "gain", "scales all axes together"),
     *_per_axis("place.scale", 1.0, "gain", "scales {axis}"),
     *_per_axis("place.turn", 0.0, "turns", "angle about the {axis} axis", circular=True),
-    *_per_axis(
-        "place.spin", 0.0, "turns/s", "speed of turning about the {axis} axis; fast spins become tones"
-    ),
+    *_per_axis("place.spin", 0.0, "turns/s", "speed of turning about the {axis} axis; fast spins become tones"),
     *_per_axis("place.move", 0.0, "of full scale", "shifts along {axis}"),
-    Parameter(
-        "place.camera", math.inf, "of full scale", "distance of the eye; inf draws without perspective"
-    ),
+    Parameter("place.camera", math.inf, "of full scale", "distance of the eye; inf draws without perspective"),
     *(Parameter(*row) for row in FORM_ROWS),
     Parameter("source.frame", 0.0, "frames", "frame of a flip-book, counted from 0 and going round"),
     Parameter("source.blend", 1.0, "0 or 1", "1 blends a frame into the next between whole numbers, 0 cuts"),
-    *(
-        Parameter(f"source.{knob}", 0.0, "number", f"what {knob} is in this layer's formulas")
-        for knob in KNOBS
-    ),
+    *(Parameter(f"source.{knob}", 0.0, "number", f"what {knob} is in this layer's formulas") for knob in KNOBS),
     Parameter("source.gain", 1.0, "gain", "how much of the live input is drawn"),
     Parameter("source.gate", 0.0, "of full scale", "level below which the live input is silent"),
     *_terms(),
 )
 
 MODULATOR: tuple[Parameter, ...] = (
-    Parameter(
-        "shape", 0.0, "choice", "waveform of the LFO", ("sine", "triangle", "saw", "square", "falling saw")
-    ),
-    Parameter(
-        "rate", 1.0, "Hz", "cycles in a second, or in a beat where sync is beat; negative runs backward"
-    ),
+    Parameter("shape", 0.0, "choice", "waveform of the LFO", ("sine", "triangle", "saw", "square", "falling saw")),
+    Parameter("rate", 1.0, "Hz", "cycles in a second, or in a beat where sync is beat; negative runs backward"),
     Parameter("phase", 0.0, "turns", "where in its cycle the modulator begins"),
     Parameter(
         "width",
@@ -202,9 +185,7 @@ MODULATOR: tuple[Parameter, ...] = (
     Parameter("every", 1.0, "beats", "beats between the triggers of trigger beat"),
     # Rows of one kind stand together from here on, so that a program lays out no more than it uses.
     Parameter("smooth", 0.0, "of a cycle", "part of its cycle in which random moves on to the next value"),
-    Parameter(
-        "seed", 1.0, "number", "which sequence of chances random and steps play; the same repeats itself"
-    ),
+    Parameter("seed", 1.0, "number", "which sequence of chances random and steps play; the same repeats itself"),
     Parameter(
         "value",
         0.0,
@@ -227,17 +208,13 @@ MODULATOR: tuple[Parameter, ...] = (
         "whose level the follower follows",
         ("input", "input left", "input right", *(f"layer {k}" for k in range(1, LAYERS + 1))),
     ),
-    Parameter(
-        "attack", 0.01, "s or beats", "rise of the envelope, and time constant of a rising follower (s)"
-    ),
+    Parameter("attack", 0.01, "s or beats", "rise of the envelope, and time constant of a rising follower (s)"),
     Parameter("release", 0.2, "s or beats", "fall when let go, and time constant of a falling follower (s)"),
     Parameter("delay", 0.0, "s or beats", "wait of the envelope before its rise"),
     Parameter("hold", 0.0, "s or beats", "time of the envelope at its top"),
     Parameter("decay", 0.1, "s or beats", "time from the top to the sustained level"),
     Parameter("sustain", 0.7, "level", "level that the envelope keeps while it is held"),
-    Parameter(
-        "bend.attack", 0.0, "steepness", "bends the attack: 0 straight, above slow first, below fast first"
-    ),
+    Parameter("bend.attack", 0.0, "steepness", "bends the attack: 0 straight, above slow first, below fast first"),
     Parameter("bend.decay", 0.0, "steepness", "bends the decay in the same way"),
     Parameter("bend.release", 0.0, "steepness", "bends the release in the same way"),
     Parameter("loop", 0.0, "choice", "whether a held envelope begins again after its decay", ("off", "on")),
@@ -266,15 +243,11 @@ PATCH: tuple[Parameter, ...] = (
     *_per_axis("output.gain", 1.0, "gain", "gain of the {axis} channel", AXES[:2]),
     *_per_axis("output.offset", 0.0, "of full scale", "constant added to the {axis} channel", AXES[:2]),
     *_per_axis("output.delay", 0.0, "samples", "delay of the {axis} channel, fractions included", AXES[:2]),
-    Parameter(
-        "output.ac", 0.0, "0 or 1", "1 takes DC out (safe for loudspeakers), 0 passes it (for a display)"
-    ),
+    Parameter("output.ac", 0.0, "0 or 1", "1 takes DC out (safe for loudspeakers), 0 passes it (for a display)"),
     Parameter("output.corner", 5.0, "Hz", "corner frequency of the DC removal"),
     Parameter("output.knee", 0.9, "of full scale", "level above which the guard begins to bend"),
     Parameter("output.limit", 1.0, "of full scale", "level that nothing passes; never above 1"),
-    Parameter(
-        "tuning.reference", 440.0, "Hz", "what A4 sounds, key 69; other values shift every pen in proportion"
-    ),
+    Parameter("tuning.reference", 440.0, "Hz", "what A4 sounds, key 69; other values shift every pen in proportion"),
     Parameter("tempo.bpm", 120.0, "beats/min", "speed of the beat; a tap sets it"),
     Parameter("tempo.running", 1.0, "choice", "whether the beat goes on", ("stopped", "running")),
     Parameter("tempo.source", 0.0, "choice", "who beats: tempo.bpm or incoming MIDI clock", ("own", "clock")),
@@ -289,9 +262,7 @@ PATCH: tuple[Parameter, ...] = (
     Parameter("tempo.restart", 0.0, "choice", "begins at beat 0 when it turns on", ("off", "on")),
     Parameter("morph.from", 1.0, "snapshot", "snapshot, counted from 1, at morph.position 0"),
     Parameter("morph.to", 2.0, "snapshot", "snapshot, counted from 1, at morph.position 1"),
-    Parameter(
-        "morph.position", 0.0, "0 to 1", "place between the two snapshots; controls and typed numbers move it"
-    ),
+    Parameter("morph.position", 0.0, "0 to 1", "place between the two snapshots; controls and typed numbers move it"),
     Parameter("morph.time", 4.0, "beats", "how long the action morph takes"),
 )
 

@@ -9,13 +9,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from instrument.engine.form_table import COUNTING_FORMS
-from instrument.engine.formula_code import (
+from instrument.engine.compiling.program_formulas import add_code
+from instrument.engine.compiling.schedule import late_links, order_steps
+from instrument.engine.forms.table import COUNTING_FORMS
+from instrument.engine.formulas.instructions import (
     Formula,
     place_in_layer,
     place_in_modulator,
 )
-from instrument.engine.layout import (
+from instrument.engine.memory.layout import (
     CELLS,
     FORM_KINDS,
     GESTURES,
@@ -50,8 +52,6 @@ from instrument.engine.parameters import (
     index_of,
     offset_in,
 )
-from instrument.engine.program_code import add_code
-from instrument.engine.schedule import late_links, order_steps
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -266,14 +266,10 @@ class Program:
         row["kind"], row["count"] = kind, 0
         self.tables.pop(number, None)
         if kind == MODULATOR_GESTURE:
-            others = [
-                k for k, row in enumerate(self.record["modulators"]) if row["kind"] == kind and k != number
-            ]
+            others = [k for k, row in enumerate(self.record["modulators"]) if row["kind"] == kind and k != number]
             if len(others) == GESTURES:
                 row["kind"] = MODULATOR_NONE
-                raise ValueError(
-                    f"modulator {number + 1} is one gesture too many; at most {GESTURES} are played"
-                )
+                raise ValueError(f"modulator {number + 1} is one gesture too many; at most {GESTURES} are played")
             taken = {int(self.record["modulators"]["gesture"][k]) for k in others}
             row["gesture"] = min(set(range(GESTURES)) - taken)
 
@@ -393,9 +389,7 @@ class Program:
             If a number is out of range.
         """
         if not 0 <= number <= int(self.record["n_links"]) or number >= LINKS:
-            raise ValueError(
-                f"link {number + 1} is out of order; links are made from 1 to {LINKS} without gaps"
-            )
+            raise ValueError(f"link {number + 1} is out of order; links are made from 1 to {LINKS} without gaps")
         _check_modulator(modulator)
         if operation not in {LINK_ADD, LINK_MULTIPLY}:
             raise ValueError(f"there is no link operation {operation}")

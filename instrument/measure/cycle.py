@@ -9,7 +9,7 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from instrument.measure.sound import Second
+    from instrument.measure.sound_reader import Second
 
 WINDOW = 0.25
 """Seconds that are looked at together: at least two cycles of 8 Hz."""

@@ -9,7 +9,7 @@ import numpy as np
 from instrument.measure.path_kernels import rest, spread
 
 if TYPE_CHECKING:
-    from instrument.measure.sound import Second
+    from instrument.measure.sound_reader import Second
 
 CELLS = 100
 """Cells across the screen, so that one is about as wide as a tube's spot (common practice, no source)."""

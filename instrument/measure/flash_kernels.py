@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from instrument.kernel import kernel
+from instrument.common.compiled_loops import kernel
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -27,9 +27,7 @@ def relative_luminance(pixels: Floats, tables: Floats, box: Floats, seen: Floats
     for y in range(top, top + height):
         for x in range(left, left + width):
             value = pixels[y, x]
-            seen[y, x] = (
-                tables[0, value >> 16 & 0xFF] + tables[1, value >> 8 & 0xFF] + tables[2, value & 0xFF]
-            )
+            seen[y, x] = tables[0, value >> 16 & 0xFF] + tables[1, value >> 8 & 0xFF] + tables[2, value & 0xFF]
 
 
 @compiled
@@ -91,9 +89,7 @@ def field_counts(
             for j in range(counts.shape[2]):
                 for i in range(counts.shape[3]):
                     below, right = j + box_height, i + box_width
-                    counts[side, age, j, i] = (
-                        table[below, right] - table[j, right] - table[below, i] + table[j, i]
-                    )
+                    counts[side, age, j, i] = table[below, right] - table[j, right] - table[below, i] + table[j, i]
 
 
 @compiled

@@ -110,9 +110,7 @@ class Flashes:
         self._at_once = max(round(AT_ONCE * frames_a_second), 1)
         cells = (shape[0] // STRIDE, shape[1] // STRIDE)
         self._sums = np.zeros((2, together, cells[0] + 1, cells[1] + 1), np.int64)
-        self._box = tuple(
-            min(round(share * shape[0] / STRIDE), side) for share, side in zip(FIELD, cells, strict=True)
-        )
+        self._box = tuple(min(round(share * shape[0] / STRIDE), side) for share, side in zip(FIELD, cells, strict=True))
         fields = tuple(side - box + 1 for side, box in zip(cells, self._box, strict=True))
         self._counts = np.zeros((2, together, *fields), np.int64)
         self._field_way = np.zeros(fields, np.int8)

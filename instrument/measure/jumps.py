@@ -9,7 +9,7 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from instrument.measure.sound import Second
+    from instrument.measure.sound_reader import Second
 
 LENGTH = 0.1
 """Full scale that a jump crosses at least, a twentieth of the screen ..."""

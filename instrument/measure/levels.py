@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.measure.sound import TENTHS
+from instrument.measure.sound_reader import TENTHS
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from instrument.measure.sound import Second
+    from instrument.measure.sound_reader import Second
 
 SAME = 1e-12
 """Share of a channel's energy below which what moves in it is rounding."""

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.signal import sosfilt
 
-from instrument.measure.sound import TENTHS
+from instrument.measure.sound_reader import TENTHS
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from instrument.measure.sound import Second
+    from instrument.measure.sound_reader import Second
 
 OFFSET = -0.691
 """LUFS of a mean square of 1 behind the filters, which makes 997 Hz read as its level (BS.1770-5, annex 1)."""
@@ -129,9 +129,7 @@ class Loudness:
         """Take the next second."""
         if self._filters is None or not len(second.samples):
             return
-        weighted, self._memory = sosfilt(
-            self._filters, second.samples[:, self._heard], axis=0, zi=self._memory
-        )
+        weighted, self._memory = sosfilt(self._filters, second.samples[:, self._heard], axis=0, zi=self._memory)
         self._memory[np.abs(self._memory) < TINY] = 0.0
         square = np.square(weighted) @ self._weights
         self._energy.append(_means(second, square, TENTHS))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from instrument.kernel import kernel
+from instrument.common.compiled_loops import kernel
 
 if TYPE_CHECKING:
     import numpy.typing as npt

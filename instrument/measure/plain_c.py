@@ -62,9 +62,7 @@ class PlainChain:
         If there is no C compiler or it fails.
     """
 
-    def __init__(
-        self, layers: npt.NDArray[Any], output: npt.NDArray[Any], points: npt.NDArray[np.float64]
-    ) -> None:
+    def __init__(self, layers: npt.NDArray[Any], output: npt.NDArray[Any], points: npt.NDArray[np.float64]) -> None:
         self._layers = layers
         self._output = output
         self._points = len(points)

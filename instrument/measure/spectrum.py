@@ -9,7 +9,7 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from instrument.measure.sound import Second
+    from instrument.measure.sound_reader import Second
 
 FINEST = 6.0
 """Width of a line of the spectrum in hertz, at most."""

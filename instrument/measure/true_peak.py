@@ -10,7 +10,7 @@ from scipy.signal import upfirdn
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from instrument.measure.sound import Second
+    from instrument.measure.sound_reader import Second
 
 FACTOR = 4
 """Times the signal is oversampled. The standard lets rates above 48 kHz do with less; a drawing has jumps at any

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.engine.layout import EVENT_MIDI
-from instrument.midi.hearing import Ear
-from instrument.midi.pace import Pace
-from instrument.midi.priority import TENDING, raise_priority
-from instrument.midi.shown import LIGHTS, Face, Shown, messages_for, shown_controls
+from instrument.common.thread_priority import TENDING, raise_priority
+from instrument.engine.memory.layout import EVENT_MIDI
+from instrument.midi.cable_pace import Pace
+from instrument.midi.controller_display import LIGHTS, Face, Shown, messages_for, shown_controls
+from instrument.midi.heard_controls import Ear
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -136,9 +136,7 @@ class Feedback:
 
     def _look_at_outputs(self) -> None:
         outputs = self._outputs if self.on() else {}
-        for number in [
-            number for number, device in self._devices.items() if outputs.get(number) is not device.output
-        ]:
+        for number in [number for number, device in self._devices.items() if outputs.get(number) is not device.output]:
             del self._devices[number]
         for number, output in outputs.items():
             if number not in self._devices:

@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Protocol
 
 from instrument.engine.engine import midi_event
-from instrument.midi.errors import MidiError
-from instrument.midi.plugs import Plug, check_wanted, choose_plugs, those_there
+from instrument.midi.midi_errors import MidiError
+from instrument.midi.port_names import Plug, check_wanted, choose_plugs, those_there
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from instrument.engine.engine import Event
-    from instrument.midi.held import Held
+    from instrument.midi.held_down import Held
 
 NUMBERS = 256
 """Ports that can be told apart by the number that a message carries."""
@@ -146,9 +146,7 @@ class Inputs:
         plugs = [system.plugs() for system in self._systems]
         chosen = choose_plugs(self._wanted or those_there(self._remembered, plugs), plugs)
         meant = {
-            (system, plug.name): plug
-            for system, plugs in zip(self._systems, chosen, strict=True)
-            for plug in plugs
+            (system, plug.name): plug for system, plugs in zip(self._systems, chosen, strict=True) for plug in plugs
         }
         said = [
             self._let_go(place)
@@ -181,8 +179,7 @@ class Inputs:
         if self._forgotten is not None:
             before = self._forgotten
             self._numbers = {
-                (system if other is before else other, name): number
-                for (other, name), number in self._numbers.items()
+                (system if other is before else other, name): number for (other, name), number in self._numbers.items()
             }
             self._forgotten = None
         port = system.own(self._number(system, self._own_name))

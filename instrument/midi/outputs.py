@@ -5,16 +5,14 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Protocol
 
-from instrument.midi.errors import MidiError
+from instrument.midi.midi_errors import MidiError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from instrument.midi.plugs import Plug
+    from instrument.midi.port_names import Plug
 
-_ENDS = frozenset(
-    {"in", "out", "input", "output", "inputs", "outputs", "capture", "playback", "midiin", "midiout"}
-)
+_ENDS = frozenset({"in", "out", "input", "output", "inputs", "outputs", "capture", "playback", "midiin", "midiout"})
 """Words by which systems tell the two ends of one controller apart (common practice, no source)."""
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.engine.layout import (
+from instrument.engine.memory.layout import (
     ACTIONS,
     CURVES,
     LINK_ADD,
@@ -18,16 +18,16 @@ from instrument.engine.layout import (
 )
 from instrument.engine.parameters import AXES, LINK, LIVE_TERMS, PATCH, index_of
 from instrument.engine.program import Program, new_program
-from instrument.patch.check import modulator_index
-from instrument.patch.controls import COUNTED
-from instrument.patch.errors import PatchError, Problem
-from instrument.patch.fields import parameter_values
-from instrument.patch.forms import FORM_FIELDS
-from instrument.patch.formula import compile_formula
-from instrument.patch.modulators import MODULATOR_FIELDS, table_of
-from instrument.patch.routing import read_drawings
-from instrument.patch.schema import LAYER_FIELDS, Patch
-from instrument.patch.sources import (
+from instrument.patch.formula.parser import compile_formula
+from instrument.patch.patch_drawings import read_drawings
+from instrument.patch.patch_errors import PatchError, Problem
+from instrument.patch.schema.controls import COUNTED
+from instrument.patch.schema.cross_checks import modulator_index
+from instrument.patch.schema.fields import parameter_values
+from instrument.patch.schema.forms import FORM_FIELDS
+from instrument.patch.schema.modulators import MODULATOR_FIELDS, table_of
+from instrument.patch.schema.patch_schema import LAYER_FIELDS, Patch
+from instrument.patch.schema.sources import (
     FORMULA_FIELDS,
     INPUT_FIELDS,
     PATH_FIELDS,
@@ -40,8 +40,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from instrument.engine.parameters import Parameter
-    from instrument.patch.cache import Drawn
-    from instrument.patch.presets import Axes
+    from instrument.patch.drawing_cache import Drawn
+    from instrument.patch.figures import Axes
 
 _OPERATION = {"add": LINK_ADD, "multiply": LINK_MULTIPLY}
 
@@ -164,8 +164,7 @@ def _with_played_terms(patch: Patch, number: int, tables: Axes) -> Axes:
 
 
 def _lengthened(
-    table: np.ndarray[tuple[int, int], np.dtype[np.float64]]
-    | np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+    table: np.ndarray[tuple[int, int], np.dtype[np.float64]] | np.ndarray[tuple[int, ...], np.dtype[np.float64]],
     count: int,
 ) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     silent = [(0.0, float(k + 1), 0.0) for k in range(len(table), min(count, LIVE_TERMS))]
@@ -176,9 +175,7 @@ def _build_links(patch: Patch, program: Program) -> None:
     for k, link in enumerate(patch.link):
         modulator = modulator_index(patch, link.modulator)
         if modulator is None:
-            raise ValueError(
-                f"link {k + 1} names no modulator; load the patch with load_patch, which checks it"
-            )
+            raise ValueError(f"link {k + 1} names no modulator; load the patch with load_patch, which checks it")
         program.link(k, modulator, link.parameter, _OPERATION[link.operation])
         for name, value in parameter_values(link, LINK):
             program.set(f"link.{k + 1}.{name}", value)
@@ -195,9 +192,7 @@ def _build_controls(patch: Patch, program: Program) -> None:
         row["number"] = control.number if isinstance(control.number, int) else -1
         row["param"] = index_of(control.parameter) if control.parameter is not None else 0
         row["action"] = ACTIONS.index(control.action or "none")
-        row["argument"] = (
-            np.nan if control.choose is None and control.action in COUNTED else control.choose or 0
-        )
+        row["argument"] = np.nan if control.choose is None and control.action in COUNTED else control.choose or 0
         row["manner"] = MANNERS.index(control.manner)
         row["takeover"] = TAKEOVERS.index(control.takeover)
         row["group"] = control.group

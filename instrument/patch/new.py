@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from instrument.patch.atomic import write_atomically
-from instrument.patch.errors import PatchError, Problem, shown
-from instrument.patch.load import patch_from_text
+from instrument.common.atomic_file import write_atomically
+from instrument.patch.patch_errors import PatchError, Problem, shown
+from instrument.patch.patch_file import patch_from_text
 
 STARTER = Path(__file__).with_name("starter.toml")
 
@@ -25,9 +25,7 @@ def new_patch(path: str | Path) -> None:
     """
     path = Path(path)
     if path.exists() or path.is_symlink():
-        raise PatchError(
-            path, Problem("there is something of this name already; give the new patch another name.")
-        )
+        raise PatchError(path, Problem("there is something of this name already; give the new patch another name."))
     title = "".join(letter if letter.isprintable() and letter not in '"\\' else " " for letter in path.stem)
     text = STARTER.read_text(encoding="utf-8").replace('"A new patch"', shown(title), 1)
     patch_from_text(text, path)

@@ -10,10 +10,10 @@ import zipfile
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
-from instrument.patch.damage import DAMAGE
-from instrument.patch.errors import shown
-from instrument.patch.load import load_patch
-from instrument.patch.routing import drawing_files
+from instrument.common.archive_damage import DAMAGE
+from instrument.patch.patch_drawings import drawing_files
+from instrument.patch.patch_errors import shown
+from instrument.patch.patch_file import load_patch
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -198,9 +198,7 @@ def _name_of(entry: zipfile.ZipInfo, source: Path) -> PurePosixPath:
         or len(parts) > 16
     )
     if harmful:
-        raise PackError(
-            f"{source}: {shown(stored)} is no name for a file inside a folder; nothing was unpacked."
-        )
+        raise PackError(f"{source}: {shown(stored)} is no name for a file inside a folder; nothing was unpacked.")
     kind = stat.S_IFMT(entry.external_attr >> 16)
     if kind not in {0, stat.S_IFREG, stat.S_IFDIR}:
         raise PackError(f"{source}: {shown(stored)} is a link or a device; nothing was unpacked.")
@@ -217,8 +215,6 @@ def _extract(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, target: Path, sou
         while piece := packed.read(_PIECE):
             written += len(piece)
             if written > entry.file_size:
-                raise PackError(
-                    f"{source}: {shown(entry.filename)} is larger than it says; nothing was unpacked."
-                )
+                raise PackError(f"{source}: {shown(entry.filename)} is larger than it says; nothing was unpacked.")
             file.write(piece)
     target.chmod(0o644)

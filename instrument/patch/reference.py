@@ -9,22 +9,22 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Union, get_args, get_
 from pydantic import BaseModel, BeforeValidator
 from pydantic_core import PydanticUndefined
 
-from instrument.engine.formula_code import NAMES
+from instrument.engine.formulas.instructions import NAMES
 from instrument.engine.parameters import AXES
-from instrument.patch.errors import listed
-from instrument.patch.fields import Table
-from instrument.patch.formula import CONSTANTS, LONGEST
-from instrument.patch.formula_functions import FUNCTIONS
-from instrument.patch.formula_graph import MOST_INSTRUCTIONS
-from instrument.patch.schema import Patch
-from instrument.patch.sources import Term, Wheel
+from instrument.patch.formula.functions import FUNCTIONS
+from instrument.patch.formula.graph import MOST_INSTRUCTIONS
+from instrument.patch.formula.parser import CONSTANTS, LONGEST
+from instrument.patch.patch_errors import listed
+from instrument.patch.schema.fields import Table
+from instrument.patch.schema.patch_schema import Patch
+from instrument.patch.schema.sources import Term, Wheel
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from pydantic.fields import FieldInfo
 
-BEGIN = "<!-- reference: made by tools/make_reference.py from the schema; edit the schema instead -->"
+BEGIN = "<!-- reference: made by tools/factory/make_reference.py from the schema; edit the schema instead -->"
 END = "<!-- reference: end -->"
 
 _HEAD = "| field | unless given | what it does |\n| --- | --- | --- |\n"
@@ -48,9 +48,7 @@ def _formulas() -> str:
     rows = [f"| {_span(words)} | {about} |\n" for about, words in names.items()]
     rows += [f"| {listed([f'`{name}`' for name in CONSTANTS], 'and')} | numbers |\n"]
     as_numpy = [f"`{name}`" for name, function in FUNCTIONS.items() if function.about.startswith("NumPy's")]
-    own = [
-        (name, function) for name, function in FUNCTIONS.items() if not function.about.startswith("NumPy's")
-    ]
+    own = [(name, function) for name, function in FUNCTIONS.items() if not function.about.startswith("NumPy's")]
     rows += [f"| `{name}` of {function.wanted} | {function.about} |\n" for name, function in own]
     return (
         "#### Formulas\n\n"
@@ -115,13 +113,7 @@ def _shared(kinds: list[type[BaseModel]]) -> list[type[BaseModel]]:
     for kind in kinds:
         for base in reversed(kind.__mro__):
             takers = [other for other in kinds if issubclass(other, base)]
-            if (
-                len(takers) > 1
-                and issubclass(base, Table)
-                and base.model_fields
-                and base.__doc__
-                and base not in found
-            ):
+            if len(takers) > 1 and issubclass(base, Table) and base.model_fields and base.__doc__ and base not in found:
                 found.append(base)
     return found
 
@@ -134,9 +126,7 @@ def _of_all(base: type[BaseModel], takers: list[type[BaseModel]]) -> str:
 
 
 def _section(model: type[BaseModel], title: str, told: set[str], *, with_about: bool = True) -> Iterator[str]:
-    rows = [
-        row for name, field in model.model_fields.items() if name not in told and (row := _row(name, field))
-    ]
+    rows = [row for name, field in model.model_fields.items() if name not in told and (row := _row(name, field))]
     about = f"{(model.__doc__ or '').strip().splitlines()[0]}\n\n" if with_about and model.__doc__ else ""
     if rows or about:
         yield f"#### {title}\n\n{about}{_HEAD if rows else ''}{''.join(rows)}"
@@ -172,11 +162,7 @@ def _choosing(model: type[BaseModel]) -> str:
         if get_origin(field.annotation) is Literal
     ]
     needed = [f"`{name}`" for name in model.__annotations__ if model.model_fields[name].is_required()]
-    own = (
-        [name for name in needed if name not in {"`kind`", "`preset`"}]
-        if "preset" not in model.model_fields
-        else []
-    )
+    own = [name for name in needed if name not in {"`kind`", "`preset`"}] if "preset" not in model.model_fields else []
     return " and ".join([f"`{', '.join(words)}`", *own])
 
 
@@ -209,9 +195,7 @@ def _described(field: FieldInfo) -> str:
     axes = _axes(field)
     if axes is not None:
         first, *_ = axes.model_fields
-        return (
-            f"{axes.model_fields[first].description}; likewise for {listed([*axes.model_fields][1:], 'and')}"
-        )
+        return f"{axes.model_fields[first].description}; likewise for {listed([*axes.model_fields][1:], 'and')}"
     text = field.description or ""
     for model in _models_in(field.annotation):
         fields = "; ".join(f"`{name}` {below.description}" for name, below in model.model_fields.items())

@@ -78,11 +78,7 @@ def _lengths(table: Floats) -> Floats:
 
 def _steps_for(lengths: Floats, count: int) -> npt.NDArray[np.int64]:
     # Largest remainders: whole steps for each edge, adding up to the count, nearest to the shares.
-    shares = (
-        lengths * (count / lengths.sum())
-        if lengths.sum() > 0
-        else np.full(len(lengths), count / len(lengths))
-    )
+    shares = lengths * (count / lengths.sum()) if lengths.sum() > 0 else np.full(len(lengths), count / len(lengths))
     steps = np.floor(shares + 1e-9).astype(np.int64)
     missing = count - int(steps.sum())
     order = np.argsort(-(shares - steps), kind="stable")

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import soundfile
 
-from instrument.takes.disk import RESERVE_NAME
-from instrument.takes.errors import TakeError
-from instrument.takes.folder import SOUND, read_facts
-from instrument.takes.lock import NAME, Lock, is_locked
+from instrument.takes.disk_space import RESERVE_NAME
+from instrument.takes.recorder_lock import NAME, Lock, is_locked
 from instrument.takes.take import finish_folder, measure_sound, recording_is_open
+from instrument.takes.take_errors import TakeError
+from instrument.takes.take_folder import SOUND, read_facts
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -21,17 +21,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.engine.layout import EVENT, EVENT_SWAP, SLOTS
-from instrument.engine.memory import attach
-from instrument.takes.folder import Facts, new_folder, versions
-from instrument.takes.identity import identity_in
+from instrument.engine.memory.allocation import attach
+from instrument.engine.memory.layout import EVENT, EVENT_SWAP, SLOTS
+from instrument.takes.disk_writer import Writer
+from instrument.takes.engine_tap import EventTap, InputTap, SoundTap
+from instrument.takes.event_words import UNKNOWN
 from instrument.takes.mend import mend_all
-from instrument.takes.recent import Recent
+from instrument.takes.program_identity import identity_in
+from instrument.takes.retrospective import Recent
 from instrument.takes.stored_program import copy_program
 from instrument.takes.take import Counts, Known, PatchNote, Take
-from instrument.takes.tap import EventTap, InputTap, SoundTap
-from instrument.takes.words import UNKNOWN
-from instrument.takes.writer import Writer
+from instrument.takes.take_folder import Facts, new_folder, versions
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -283,14 +283,10 @@ class Recorder:
         writer.stop()
         self._ending.append((writer, KEPT))
 
-    def _begin(
-        self, parent: Path, tags: dict[str, str], begin: int, number: int
-    ) -> tuple[Writer | None, set[int]]:
+    def _begin(self, parent: Path, tags: dict[str, str], begin: int, number: int) -> tuple[Writer | None, set[int]]:
         before, later = self._around(begin)
         note = self._note_of(before, later)
-        when = datetime.now().astimezone() - timedelta(
-            seconds=(int(self._record["ring_at"]) - begin) / self._rate
-        )
+        when = datetime.now().astimezone() - timedelta(seconds=(int(self._record["ring_at"]) - begin) / self._rate)
         about = {"title": note.title if note else "", "date": when.date().isoformat(), **tags}
         facts = Facts(
             rate=self._rate,

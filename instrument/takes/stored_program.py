@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.engine.layout import POOL, SOURCE_PATH
+from instrument.common.archive_damage import DAMAGE
+from instrument.engine.memory.layout import POOL, SOURCE_PATH
 from instrument.engine.parameters import ADDRESSES, INDEX
-from instrument.patch.damage import DAMAGE
-from instrument.takes.errors import TakeError
-from instrument.takes.identity import identity_in
+from instrument.takes.program_identity import identity_in
+from instrument.takes.take_errors import TakeError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -44,7 +44,7 @@ class StoredProgram:
         Closed paths by layer (0-based), the first point not repeated.
     addresses : tuple of str
     identity : str
-        Key of the whole program (`instrument.takes.identity`); empty where it is not known.
+        Key of the whole program (`instrument.takes.program_identity`); empty where it is not known.
     """
 
     values: npt.NDArray[np.float64]
@@ -101,9 +101,7 @@ def read_program(path: Path) -> StoredProgram:
     """
     try:
         with zipfile.ZipFile(path) as archive:
-            arrays = {
-                info.filename.removesuffix(".npy"): _array(archive, info) for info in archive.infolist()
-            }
+            arrays = {info.filename.removesuffix(".npy"): _array(archive, info) for info in archive.infolist()}
         addresses = tuple(arrays.pop(_NAMES).tobytes().decode().split("\n"))
         values = arrays.pop(_VALUES)
         identity = arrays.pop(_IDENTITY, np.zeros(0, np.uint8)).tobytes().decode()
@@ -136,16 +134,14 @@ def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:
         If the text is no patch, or does not go with the lines.
     """
     from instrument.patch.build import build_program  # noqa: PLC0415 - reading a patch is not the recorder's work
-    from instrument.patch.cache import Drawn  # noqa: PLC0415
-    from instrument.patch.load import patch_from_text  # noqa: PLC0415
-    from instrument.patch.routing import unread_drawings  # noqa: PLC0415
+    from instrument.patch.drawing_cache import Drawn  # noqa: PLC0415
+    from instrument.patch.patch_drawings import unread_drawings  # noqa: PLC0415
+    from instrument.patch.patch_file import patch_from_text  # noqa: PLC0415
 
     patch = patch_from_text(text, path)
     missing = [layer + 1 for layer in unread_drawings(patch) if layer not in stored.lines]
     if missing:
-        raise TakeError(
-            f"{path}: layer {missing[0]} draws a line that the take does not hold; restore a copy."
-        )
+        raise TakeError(f"{path}: layer {missing[0]} draws a line that the take does not hold; restore a copy.")
     drawings = {layer: Drawn("", line, 0) for layer, line in stored.lines.items()}
     try:
         program = build_program(patch, drawings)

@@ -13,9 +13,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import soundfile
 
-from instrument.engine.layout import EVENT_SWAP
-from instrument.takes.disk import Disk, free_bytes
-from instrument.takes.folder import (
+from instrument.engine.memory.layout import EVENT_SWAP
+from instrument.takes.disk_space import Disk, free_bytes
+from instrument.takes.event_journal import Journal, read_journal
+from instrument.takes.performance_file import write_score
+from instrument.takes.recorder_lock import Lock
+from instrument.takes.sound_file import FloatFile
+from instrument.takes.stored_program import StoredProgram, write_program
+from instrument.takes.take_folder import (
     BEFORE,
     FACTS,
     INPUT,
@@ -29,11 +34,6 @@ from instrument.takes.folder import (
     digests,
     write_facts,
 )
-from instrument.takes.journal import Journal, read_journal
-from instrument.takes.lock import Lock
-from instrument.takes.score import write_score
-from instrument.takes.sound_file import FloatFile
-from instrument.takes.stored_program import StoredProgram, write_program
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -112,9 +112,7 @@ class Take:
         If the files cannot be made.
     """
 
-    def __init__(
-        self, folder: Path, facts: Facts, before: Events, free: Callable[[Path], int] = free_bytes
-    ) -> None:
+    def __init__(self, folder: Path, facts: Facts, before: Events, free: Callable[[Path], int] = free_bytes) -> None:
         self.folder = folder
         self.facts = facts
         self._digest = hashlib.sha256()

@@ -10,6 +10,6 @@ os.environ.setdefault("SDL_FRAMEBUFFER_ACCELERATION", "0")
 # What a window manager groups and finds the window by.
 os.environ.setdefault("SDL_VIDEO_X11_WMCLASS", "Beamhand")
 
-from instrument.window.main import main
+from instrument.window.start import main
 
 sys.exit(main(sys.argv[1:]))

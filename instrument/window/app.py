@@ -7,33 +7,33 @@ from typing import TYPE_CHECKING, Any
 
 import pygame
 
-from instrument.measure.live import FlashWatch
-from instrument.window.context import Context
+from instrument.measure.live_watch import FlashWatch
 from instrument.window.desk import Desk
-from instrument.window.help_page import help_page
+from instrument.window.frame_pace import FRAME, Pace
+from instrument.window.keyboard_notes import NoteKeys
 from instrument.window.keys import COMMANDS, held_keys, note_name
-from instrument.window.legible import legibility
-from instrument.window.live import Live
-from instrument.window.looks import Looks
-from instrument.window.notes import NoteKeys
-from instrument.window.pace import FRAME, Pace
-from instrument.window.reader import OutputReader
+from instrument.window.legibility import legibility
+from instrument.window.live_values import Live
+from instrument.window.look_change import Looks
+from instrument.window.pages.context import Context
+from instrument.window.pages.help import help_page
 from instrument.window.readings import CallbackLoad, Meters, PortActivity
-from instrument.window.said import Said
+from instrument.window.ring_reader import OutputReader
 from instrument.window.settings import Settings
+from instrument.window.stage_state import Said
 from instrument.window.strip import Readings
 from instrument.window.text_line import Figures
 from instrument.window.theme import DIM, NIGHT
-from instrument.window.thumbs import Thumbs
 from instrument.window.views import DeskView, StageView
+from instrument.window.widgets.thumbnail_cache import Thumbs
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
     from instrument.beam.look import Look
-    from instrument.window.channel import Channel
-    from instrument.window.second import SecondDisplay
+    from instrument.window.second_display import SecondDisplay
+    from instrument.window.stage_channel import Channel
 
 TEXTS_PER_SECOND = 15
 """Figures that change faster cannot be read."""
@@ -317,9 +317,7 @@ class Window:
         look = self._looks.current
         self.view: DeskView | StageView
         if self._on_desk:
-            self.view = DeskView(
-                self._screen, self._rate, look, self._theme, self._desk, self._readings, self._thumbs
-            )
+            self.view = DeskView(self._screen, self._rate, look, self._theme, self._desk, self._readings, self._thumbs)
         else:
             self.view = StageView(self._screen, self._rate, look, self._theme, self._figures, text=self._text)
         if self._help is not None:

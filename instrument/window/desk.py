@@ -7,23 +7,23 @@ from typing import TYPE_CHECKING
 
 import pygame
 
-from instrument.window.cells import Cell, beside, box_of, next_key
-from instrument.window.chooser import chooser_cells
-from instrument.window.hand import Hand
 from instrument.window.keys import PADS
-from instrument.window.notices import about_value, notice_cells
-from instrument.window.page_hands import HandsPage, learn_by_picking
-from instrument.window.page_layers import LayersPage
-from instrument.window.page_motion import MotionPage, link_by_choosing
-from instrument.window.page_patches import PatchesPage
+from instrument.window.pages.chooser import chooser_cells
+from instrument.window.pages.hands import HandsPage, learn_by_picking
+from instrument.window.pages.layers import LayersPage
+from instrument.window.pages.motion import MotionPage, link_by_choosing
+from instrument.window.pages.notices import about_value, notice_cells
+from instrument.window.pages.patches import PatchesPage
 from instrument.window.strip import Readings, strip_cells
-from instrument.window.typing_line import Typing
+from instrument.window.widgets.cells import Cell, beside, box_of, next_key
+from instrument.window.widgets.drag import Hand
+from instrument.window.widgets.typing_line import Typing
 
 if TYPE_CHECKING:
-    from instrument.window.context import Choice, Context, Page
-    from instrument.window.lettering import Letters
-    from instrument.window.measures import Measures, Places
+    from instrument.window.pages.context import Choice, Context, Page
     from instrument.window.readings import PortActivity
+    from instrument.window.widgets.glyphs import Letters
+    from instrument.window.widgets.sizes import Measures, Places
 
 PAGES = ("Layers", "Motion", "Hands", "Patches")
 

@@ -113,10 +113,7 @@ ACTIONS = (
     Action("phosphor", "next phosphor", "F3"),
     Action("turn", "turn the picture by a quarter", "F4"),
     Action("mirror", "mirror the picture, or back", "F6"),
-    *(
-        Action(f"pad_{k + 1}", f"snapshot pad {k + 1}", f"place {letter}")
-        for k, letter in enumerate("ZXCVBNM,")
-    ),
+    *(Action(f"pad_{k + 1}", f"snapshot pad {k + 1}", f"place {letter}") for k, letter in enumerate("ZXCVBNM,")),
     *(
         Action(f"store_{k + 1}", f"keep what sounds in pad {k + 1}", f"Shift place {letter}")
         for k, letter in enumerate("ZXCVBNM,")
@@ -138,10 +135,7 @@ PADS = 8
 _LATIN = range(0x80)
 
 _CODES = {
-    **{
-        chr(code).upper(): code
-        for code in (*range(pygame.K_a, pygame.K_z + 1), *range(pygame.K_0, pygame.K_9 + 1))
-    },
+    **{chr(code).upper(): code for code in (*range(pygame.K_a, pygame.K_z + 1), *range(pygame.K_0, pygame.K_9 + 1))},
     **{f"F{k + 1}": pygame.K_F1 + k for k in range(12)},
     "Page Down": pygame.K_PAGEDOWN,
     "Page Up": pygame.K_PAGEUP,
@@ -283,9 +277,7 @@ class Keyboard:
 
 def _check_free(key: Key, action: Action) -> None:
     if not key.held & {"Ctrl", "Alt"} and key.place in SEMITONES:
-        raise ValueError(
-            f"{action.key} plays a note and cannot be the key of {action.name}; hold Ctrl with it"
-        )
+        raise ValueError(f"{action.key} plays a note and cannot be the key of {action.name}; hold Ctrl with it")
 
 
 def held_keys(modifiers: int) -> frozenset[str]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.engine.layout import EVENT_MIDI, LOG_EVENTS
+from instrument.engine.memory.layout import EVENT_MIDI, LOG_EVENTS
 from instrument.window.keys import note_name
 
 if TYPE_CHECKING:

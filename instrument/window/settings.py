@@ -67,9 +67,7 @@ def read_settings(path: Path | None = None) -> Settings:
         raise ValueError(f"{path}: this is not TOML ({error}).") from None
     unknown = set(written) - {"view", "dim", "second", "keys"}
     if unknown:
-        raise ValueError(
-            f"{path}: there is no setting {min(unknown)}; there are view, dim, second and [keys]."
-        )
+        raise ValueError(f"{path}: there is no setting {min(unknown)}; there are view, dim, second and [keys].")
     view = written.get("view", "desk")
     if view not in _VIEWS:
         raise ValueError(f'{path}: view is "desk" or "stage", not {view!r}.')

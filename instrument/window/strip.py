@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from instrument.window.cells import Cell
+from instrument.window.pages.page_rows import Rows
 from instrument.window.readings import FLOOR
-from instrument.window.rows import Rows
+from instrument.window.widgets.cells import Cell
 
 if TYPE_CHECKING:
     import pygame
 
-    from instrument.window.context import Context
-    from instrument.window.measures import Measures
+    from instrument.window.pages.context import Context
+    from instrument.window.widgets.sizes import Measures
 
 FIGURE_EMS, BUTTON_EMS = 11.5, 7.2
 """Least width of a figure and of a button; as many stand in a row as the window has room for."""

@@ -11,8 +11,8 @@ from instrument.window.readings import FLOOR
 from instrument.window.theme import NIGHT
 
 if TYPE_CHECKING:
-    from instrument.window.lettering import Letters
     from instrument.window.theme import Theme
+    from instrument.window.widgets.glyphs import Letters
 
 
 @dataclass(frozen=True)
@@ -133,9 +133,7 @@ class TextLine:
     def _level(self, name: str, decibels: int) -> _Piece:
         silent = decibels <= FLOOR
         text = f"{name} silent" if silent else f"{name} {decibels} dB"
-        width = (
-            max(self._letters.width(f"{name} {end}") for end in ("-59 dB", "silent")) + 5 * self._letters.em
-        )
+        width = max(self._letters.width(f"{name} {end}") for end in ("-59 dB", "silent")) + 5 * self._letters.em
         return _Piece(text, width, "quiet", bar=1.0 - decibels / FLOOR)
 
     def _draw_piece(self, target: pygame.Surface, piece: _Piece, x: int, y: int) -> None:
@@ -143,9 +141,7 @@ class TextLine:
             length, thick = 4 * self._letters.em, max(self._letters.line // 3, 2)
             bar = pygame.Rect(x, y + (self._letters.line - thick) // 2 - 1, length, thick)
             target.fill(self._theme.faint, bar)
-            target.fill(
-                self._theme.light, (*bar.topleft, round(length * min(max(piece.bar, 0.0), 1.0)), thick)
-            )
+            target.fill(self._theme.light, (*bar.topleft, round(length * min(max(piece.bar, 0.0), 1.0)), thick))
             x += 5 * self._letters.em - self._letters.em // 2
         self._letters.draw(target, piece.text, (x, y), self._theme.text(piece.tone))
 

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import pygame
 
-from instrument.window.lettering import Letters
-from instrument.window.measures import measures, places
-from instrument.window.painter import Painter
-from instrument.window.picture import Picture
+from instrument.window.beam_picture import Picture
 from instrument.window.strip import strip_height
 from instrument.window.text_line import TextLine
+from instrument.window.widgets.glyphs import Letters
+from instrument.window.widgets.painter import Painter
+from instrument.window.widgets.sizes import measures, places
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from instrument.window.strip import Readings
     from instrument.window.text_line import Figures
     from instrument.window.theme import Theme
-    from instrument.window.thumbs import Thumbs
+    from instrument.window.widgets.thumbnail_cache import Thumbs
 
 
 class StageView:
@@ -112,8 +112,7 @@ class DeskView:
         self._places = places(width, height, strip_height(width, self.sizes))
         self.picture = Picture(self._places.picture, rate, look)
         self._painters = [
-            Painter(area, self.sizes, self._letters, theme, thumbs)
-            for area in (self._places.pages, self._places.strip)
+            Painter(area, self.sizes, self._letters, theme, thumbs) for area in (self._places.pages, self._places.strip)
         ]
 
     def draw_texts(self) -> list[pygame.Rect] | None:

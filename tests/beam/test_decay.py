@@ -46,9 +46,7 @@ def test_shares_of_all_the_light_add_up_to_one(law: str, tenth: float) -> None:
 
 @pytest.mark.parametrize(("law", "tenth"), [("linear", 1.0), ("exponential", 0.0), ("power 2", np.inf)])
 def test_what_cannot_be_is_refused(law: str, tenth: float) -> None:
-    with pytest.raises(
-        ValueError, match=r"no law of decay called 'linear'; use exponential|must be more than 0"
-    ):
+    with pytest.raises(ValueError, match=r"no law of decay called 'linear'; use exponential|must be more than 0"):
         exponentials(law, tenth)
 
 
@@ -65,18 +63,14 @@ class TestEye:
         tau = tenth / np.log(10)
         seen = response([(1.0, exponentials("exponential", tenth))], EYE)
         for t in (0.001, 0.02, 0.1, 0.4):
-            expected, _ = integrate.quad(
-                lambda u, t=t: np.exp(-u / tau) / tau * np.exp(-(t - u) / EYE) / EYE, 0, t
-            )
+            expected, _ = integrate.quad(lambda u, t=t: np.exp(-u / tau) / tau * np.exp(-(t - u) / EYE) / EYE, 0, t)
             assert (seen.mix[0] * np.exp(-t / seen.times)).sum() == pytest.approx(expected, rel=1e-6)
 
     def test_a_phosphor_as_slow_as_the_eye_is_no_division_by_zero(self) -> None:
         seen = response([(1.0, Exponentials(np.ones(1), np.array([EYE])))], EYE)
         t = 0.04
         # The limit of equal times: t / tau^2 exp(-t / tau).
-        assert (seen.mix[0] * np.exp(-t / seen.times)).sum() == pytest.approx(
-            t / EYE**2 * np.exp(-t / EYE), rel=0.02
-        )
+        assert (seen.mix[0] * np.exp(-t / seen.times)).sum() == pytest.approx(t / EYE**2 * np.exp(-t / EYE), rel=0.02)
 
     def test_a_flash_shorter_than_a_video_frame_is_the_eyes_alone(self) -> None:
         seen = response([(1.0, exponentials("exponential", 38e-6))], EYE)

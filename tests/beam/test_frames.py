@@ -28,9 +28,7 @@ def furthest(one: npt.NDArray[np.uint32], other: npt.NDArray[np.uint32]) -> int:
 
 @pytest.mark.parametrize("pace", [24, 25, Fraction(30000, 1001), 60, 144])
 @pytest.mark.parametrize("seconds", [0.5, 1.0, 1.01])
-def test_there_is_a_frame_for_every_beginning_of_a_frames_time(
-    pace: float | Fraction, seconds: float
-) -> None:
+def test_there_is_a_frame_for_every_beginning_of_a_frames_time(pace: float | Fraction, seconds: float) -> None:
     frames = film(wandering(seconds), pace)
     assert len(frames) == -(-Fraction(round(seconds * RATE)) * Fraction(pace) // Fraction(RATE))
 

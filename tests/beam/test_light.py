@@ -34,9 +34,7 @@ def lit(samples: Samples, size: int = 200, rate: float = RATE, tube: Tube | None
     return light
 
 
-def at_frame_rate(
-    samples: Samples, frames_per_second: int, tube: Tube | None = None, size: int = 200
-) -> Light:
+def at_frame_rate(samples: Samples, frames_per_second: int, tube: Tube | None = None, size: int = 200) -> Light:
     light = Light(size, size, tube)
     frames = round(len(samples) / RATE * frames_per_second)
     for frame in np.array_split(samples, frames):
@@ -130,9 +128,7 @@ class TestEnergy:
         expected = 1 - np.exp(-0.1 / EYE)
         assert light.energy.sum() == pytest.approx(expected, rel=5e-3)
 
-    @pytest.mark.parametrize(
-        "figure", [circle(8000, 0.2), circle(100, 0.2, 0.7), circle(1, 0.2), np.zeros((9600, 2))]
-    )
+    @pytest.mark.parametrize("figure", [circle(8000, 0.2), circle(100, 0.2, 0.7), circle(1, 0.2), np.zeros((9600, 2))])
     def test_what_is_seen_holds_all_of_it(self, figure: Samples) -> None:
         light = lit(figure, 400, tube=Tube(spot=Spot(halo=0.3)))
         assert light.luminance().sum() / light.gain == pytest.approx(light.energy.sum(), rel=5e-3)
@@ -173,9 +169,7 @@ class TestTime:
         whole.advance(samples, RATE)
         np.testing.assert_allclose(light.energy.sum(), whole.energy.sum(), rtol=1e-4)
         # A stroke that is cut in two is laid down in other steps; single pixels see that by up to half a percent.
-        np.testing.assert_allclose(
-            light.luminance(), whole.luminance(), rtol=1e-2, atol=2e-3 * whole.luminance().max()
-        )
+        np.testing.assert_allclose(light.luminance(), whole.luminance(), rtol=1e-2, atol=2e-3 * whole.luminance().max())
 
     def test_a_chunk_many_times_as_long_as_the_decay_leaves_what_frames_leave(self) -> None:
         samples = wandering(4.0)
@@ -189,9 +183,7 @@ class TestTime:
     def test_light_left_to_decay_follows_its_law(self, frames_per_second: int, law: str) -> None:
         # The bare phosphor, seen by frames of each rate until a ten-thousandth is left; the law is the reference.
         tenth = 0.6
-        bare = Tube(
-            Phosphor("bare", (Layer((0.3, 0.6), tenth, law),)), Spot(halo=0.0, intensity=1000.0), eye=0.0
-        )
+        bare = Tube(Phosphor("bare", (Layer((0.3, 0.6), tenth, law),)), Spot(halo=0.0, intensity=1000.0), eye=0.0)
         light = lit(np.zeros((5, 2), np.float32), 32, 1e6, bare)
         began = light.energy.sum()
         frame, worst = 0, 0.0
@@ -250,9 +242,7 @@ class TestBadSamples:
         hnp.arrays(np.float64, st.tuples(st.integers(0, 40), st.just(2)), elements=st.floats()),
         st.booleans(),
     )
-    def test_any_number_at_all_leaves_finite_light(
-        self, samples: npt.NDArray[np.float64], reconstructed: bool
-    ) -> None:
+    def test_any_number_at_all_leaves_finite_light(self, samples: npt.NDArray[np.float64], reconstructed: bool) -> None:
         light = Light(40, 50)
         path = Reconstruction(RATE, 4)
         light.advance(path.process(samples) if reconstructed else samples, RATE)
@@ -264,9 +254,7 @@ class TestBadSamples:
 
     @settings(max_examples=60, deadline=None)
     @given(hnp.arrays(np.float64, st.tuples(st.integers(2, 30), st.just(2)), elements=st.floats(-60, 60)))
-    def test_lines_that_cross_the_glass_from_anywhere_stay_inside_it(
-        self, samples: npt.NDArray[np.float64]
-    ) -> None:
+    def test_lines_that_cross_the_glass_from_anywhere_stay_inside_it(self, samples: npt.NDArray[np.float64]) -> None:
         # A margin of marked numbers around both fields: nothing writes there.
         light = Light(33, 57)
         for name in ("_fine", "_coarse"):
@@ -327,9 +315,7 @@ class TestPixels:
 
     def test_the_same_figure_is_as_bright_in_a_small_picture_as_in_a_large_one(self) -> None:
         small, large = (
-            np.percentile(
-                at_frame_rate(circle(50, 0.5), 60, size=size).luminance(), 99.7 if size == 400 else 99.9
-            )
+            np.percentile(at_frame_rate(circle(50, 0.5), 60, size=size).luminance(), 99.7 if size == 400 else 99.9)
             for size in (400, 1200)
         )
         assert small == pytest.approx(large, rel=0.35)
@@ -342,9 +328,7 @@ class TestPixels:
     def test_the_spot_has_the_width_it_is_said_to_have(self) -> None:
         for stretch in (-0.5, 0.0, 0.5):
             spot = Spot(focus=3, astigmatism=stretch, halo=0.0)
-            light = (
-                lit(two(np.full(10, 0.013), 0.007), 600, tube=Tube(spot=spot)).luminance()[0].astype(float)
-            )
+            light = lit(two(np.full(10, 0.013), 0.007), 600, tube=Tube(spot=spot)).luminance()[0].astype(float)
             across, up = spot.sigmas(600)
             for axis, sigma in ((0, across), (1, up)):
                 profile = light.sum(axis=axis)

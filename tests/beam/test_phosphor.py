@@ -86,9 +86,7 @@ def test_ones_own_type_has_colours_laws_and_times() -> None:
         ((0.3, 0.3), 1.0, "exponential", 0.0, "a share of 0"),
     ],
 )
-def test_what_cannot_be_is_refused(
-    place: tuple[float, float], tenth: float, law: str, share: float, said: str
-) -> None:
+def test_what_cannot_be_is_refused(place: tuple[float, float], tenth: float, law: str, share: float, said: str) -> None:
     with pytest.raises(ValueError, match=said):
         Layer(place, tenth, law, share)
 

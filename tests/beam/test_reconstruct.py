@@ -50,9 +50,7 @@ class TestFilter:
     def test_a_resting_input_stays_where_it_is(self, factor: int) -> None:
         path = Reconstruction(RATE, factor)
         path.start_at((0.3, -0.7))
-        np.testing.assert_allclose(
-            path.process(two(np.full(100, 0.3), -0.7)), [[0.3, -0.7]] * 100 * factor, atol=1e-6
-        )
+        np.testing.assert_allclose(path.process(two(np.full(100, 0.3), -0.7)), [[0.3, -0.7]] * 100 * factor, atol=1e-6)
 
 
 class TestStream:
@@ -112,9 +110,7 @@ class TestWires:
     def test_coupling_is_scipys_high_pass_of_the_first_order(self) -> None:
         samples = noise(4000)
         found = Reconstruction(RATE, 1, corner=12.0).process(samples)
-        expected = signal.lfilter(
-            *signal.butter(1, 12.0, "high", fs=RATE), samples.astype(np.float64), axis=0
-        )
+        expected = signal.lfilter(*signal.butter(1, 12.0, "high", fs=RATE), samples.astype(np.float64), axis=0)
         np.testing.assert_allclose(found, expected, atol=1e-6)
 
     def test_bandwidth_is_scipys_low_pass_of_the_first_order(self) -> None:

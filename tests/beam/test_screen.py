@@ -10,9 +10,7 @@ from instrument.beam.screen import MIRRORS, SHAPES, SPAN, Glass, ruling
 from instrument.beam.spot import Spot
 
 
-def place(
-    glass: Glass, left: float, right: float, size: tuple[int, int] = (1000, 1000)
-) -> tuple[float, float]:
+def place(glass: Glass, left: float, right: float, size: tuple[int, int] = (1000, 1000)) -> tuple[float, float]:
     """Sample values as pixels to the right and upwards of the middle."""
     m = glass.matrix(*size, 0)
     x = m[0] * left + m[1] * right + m[2] - (size[0] - 1) / 2
@@ -37,15 +35,11 @@ UNIT = 500 / SPAN
         (Glass(zoom=2), (1.2, 0.4)),
     ],
 )
-def test_a_point_lies_where_rotation_mirror_and_zoom_put_it(
-    glass: Glass, expected: tuple[float, float]
-) -> None:
+def test_a_point_lies_where_rotation_mirror_and_zoom_put_it(glass: Glass, expected: tuple[float, float]) -> None:
     assert place(glass, 0.6, 0.2) == pytest.approx((expected[0] * UNIT, expected[1] * UNIT))
 
 
-@given(
-    st.floats(-720, 720), st.sampled_from(MIRRORS), st.floats(0.01, 100), st.floats(-1, 1), st.floats(-1, 1)
-)
+@given(st.floats(-720, 720), st.sampled_from(MIRRORS), st.floats(0.01, 100), st.floats(-1, 1), st.floats(-1, 1))
 def test_no_turning_and_no_mirror_changes_a_distance(
     rotate: float, mirror: str, zoom: float, left: float, right: float
 ) -> None:

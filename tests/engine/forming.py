@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.engine.compiled import UNITS
-from instrument.engine.layout import CHUNK
-from instrument.engine.memory import Memory, allocate
+from instrument.engine.compiling.compiled import UNITS
+from instrument.engine.compiling.unit_forms import forms as _loaded  # noqa: F401 - compiles or loads the unit
+from instrument.engine.memory.allocation import Memory, allocate
+from instrument.engine.memory.layout import CHUNK
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
 from instrument.engine.program import new_program
-from instrument.engine.unit_forms import forms as _loaded  # noqa: F401 - compiles or loads the unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

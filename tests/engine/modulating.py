@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.engine.layout import SHORT
+from instrument.engine.memory.layout import SHORT
 from tests.engine.playing import bare_program, started
 
 if TYPE_CHECKING:
@@ -43,9 +43,7 @@ def given(program: Program, **values: float) -> Program:
     return program
 
 
-def heard(
-    engine: Engine, frames: int, *, number: int = 0, events: Iterable[Event] = ()
-) -> NDArray[np.float64]:
+def heard(engine: Engine, frames: int, *, number: int = 0, events: Iterable[Event] = ()) -> NDArray[np.float64]:
     """Render and return what a modulator is at every sample.
 
     Returns

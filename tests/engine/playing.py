@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.engine.engine import Engine
-from instrument.engine.layout import CHUNK, CURVES, MESSAGES
+from instrument.engine.memory.layout import CHUNK, CURVES, MESSAGES
 from instrument.engine.parameters import index_of
 from instrument.engine.program import CLICK, Program, new_program
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from instrument.engine.engine import Engine, EngineFullError, set_event, swap_event
-from instrument.engine.layout import POOL, RING_EVENTS, SLOTS
+from instrument.engine.memory.layout import POOL, RING_EVENTS, SLOTS
 from instrument.engine.parameters import ADDRESSES
 from tests.engine.playing import RATE, bare_program, dot, one_circle, started
 

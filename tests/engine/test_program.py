@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from instrument.engine.layout import (
+from instrument.engine.compiling.schedule import late_links, order_steps
+from instrument.engine.memory.layout import (
     FORM_KINDS,
     FORMS,
     MODULATOR_LFO,
@@ -33,7 +34,6 @@ from instrument.engine.parameters import (
     ROWS,
 )
 from instrument.engine.program import Program, new_program
-from instrument.engine.schedule import late_links, order_steps
 from tests.engine.playing import terms
 
 
@@ -75,9 +75,7 @@ def test_the_first_harmonic_terms_become_parameters_and_the_rest_a_table() -> No
     assert program.record["layers"][1]["source"] == SOURCE_HARMONIC
     assert program.record["layers"][1]["terms"].tolist() == [0, LIVE_TERMS + 2, 0]
     first = INDEX["layer.2.source.y.1.amplitude"]
-    np.testing.assert_array_equal(
-        program.record["base"][first : first + 3 * LIVE_TERMS], table[:LIVE_TERMS].ravel()
-    )
+    np.testing.assert_array_equal(program.record["base"][first : first + 3 * LIVE_TERMS], table[:LIVE_TERMS].ravel())
     np.testing.assert_array_equal(program.terms[1, 1], table[LIVE_TERMS:])
 
 
@@ -88,9 +86,7 @@ def test_too_many_harmonic_terms_are_refused() -> None:
 
 @pytest.mark.parametrize("shape", [(0, 3), (4, 2), (4,), (0, 4, 3), (2, 0, 3), (2, 4, 2), (1, 2, 4, 3)])
 def test_a_path_of_another_shape_is_refused(shape: tuple[int, ...]) -> None:
-    with pytest.raises(
-        ValueError, match=r"a path is \(n, 3\) or \(frames, n, 3\) points, none of them 0, not"
-    ):
+    with pytest.raises(ValueError, match=r"a path is \(n, 3\) or \(frames, n, 3\) points, none of them 0, not"):
         new_program().draw_path(0, np.zeros(shape))
 
 
@@ -136,9 +132,7 @@ def test_a_form_like_no_other_is_answered_with_all_there_are() -> None:
 def test_a_form_named_twice_is_refused_and_nothing_changes() -> None:
     program = new_program()
     program.form(0, ["bend"])
-    with pytest.raises(
-        ValueError, match="the form fold is named twice; a layer passes each form at most once"
-    ):
+    with pytest.raises(ValueError, match="the form fold is named twice; a layer passes each form at most once"):
         program.form(0, ["fold", "twist", "fold"])
     assert int(program.record["layers"]["n_forms"][0]) == 1
 

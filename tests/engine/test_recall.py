@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.engine.engine import Engine, action_event, midi_event
-from instrument.engine.layout import ACTIONS, EVENT_ACTION
+from instrument.engine.memory.layout import ACTIONS, EVENT_ACTION
 from instrument.engine.parameters import LAYERS
 from tests.engine.playing import RATE, bare_program, circle, largest_step, started
 from tests.reference.midi import NOTE_ON
@@ -71,9 +71,7 @@ def test_a_thousand_recalls_are_on_time_make_no_click_lose_nothing_and_keep_noth
         found, cursor, lost = engine.log_since(cursor)
         assert lost == 0
         log.append(found)
-        half = (
-            memory_in_use() if at == RECALLS // 2 else half
-        )  # by then all that is used again has been used once
+        half = memory_in_use() if at == RECALLS // 2 else half  # by then all that is used again has been used once
     played(engine, 2 * APART)
     found, cursor, _ = engine.log_since(cursor)
     actions = np.concatenate([*log, found])

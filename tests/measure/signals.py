@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Protocol, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from instrument.measure.sound import Second, seconds_of
+from instrument.measure.sound_reader import Second, seconds_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,9 +29,7 @@ def metered(meter: AnyMeter, samples: npt.ArrayLike, rate: int) -> AnyMeter:
     return meter
 
 
-def sine(
-    frequency: float, seconds: float, rate: int = 48_000, amplitude: float = 1.0, degrees: float = 0.0
-) -> Floats:
+def sine(frequency: float, seconds: float, rate: int = 48_000, amplitude: float = 1.0, degrees: float = 0.0) -> Floats:
     turns = frequency * np.arange(round(seconds * rate)) / rate + degrees / 360
     wave: Floats = amplitude * np.sin(2 * np.pi * turns)
     return wave

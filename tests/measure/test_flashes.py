@@ -24,9 +24,7 @@ def whole(value: float) -> Picture:
     return np.full((SIZE, SIZE), value, np.float32)
 
 
-def block(
-    value: float, height: int, width: int, top: int = 40, left: int = 40, ground: float = 0.0
-) -> Picture:
+def block(value: float, height: int, width: int, top: int = 40, left: int = 40, ground: float = 0.0) -> Picture:
     picture = whole(ground)
     picture[top : top + height, left : left + width] = value
     return picture
@@ -152,9 +150,7 @@ class TestArea:
         # Stripes 16 pixels wide move 2 pixels a frame: in 0.1 s three quarters of everything changes, but in no two
         # frames more than a quarter, and never one way more than the other.
         columns = np.arange(SIZE)
-        frames = [
-            np.tile(((columns + 2 * place) % 32 < 16).astype(np.float32), (SIZE, 1)) for place in range(120)
-        ]
+        frames = [np.tile(((columns + 2 * place) % 32 < 16).astype(np.float32), (SIZE, 1)) for place in range(120)]
         assert most(frames) <= 1
 
     def test_a_thin_line_that_sweeps_over_everything_is_no_flash(self) -> None:

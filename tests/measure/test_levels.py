@@ -80,9 +80,7 @@ def test_one_bad_channel_leaves_the_other_whole() -> None:
     assert found.correlation is None
 
 
-samples_of_two = hnp.arrays(
-    np.float64, st.tuples(st.integers(2, 60), st.just(2)), elements=st.floats(-1, 1, width=32)
-)
+samples_of_two = hnp.arrays(np.float64, st.tuples(st.integers(2, 60), st.just(2)), elements=st.floats(-1, 1, width=32))
 
 
 @settings(deadline=None, max_examples=50)

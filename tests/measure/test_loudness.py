@@ -8,7 +8,7 @@ import pytest
 from scipy.signal import sosfreqz
 
 from instrument.measure.loudness import MOMENTARY, SHORT_TERM, Loudness, channel_weights, k_weighting
-from instrument.measure.sound import seconds_of
+from instrument.measure.sound_reader import seconds_of
 from tests.measure.signals import Floats, both, metered, programme, sine
 from tests.reference.loudness import (
     BURST_LEVEL,
@@ -40,9 +40,7 @@ class TestFilters:
         # The standard asks for the same frequency response (BS.1770-5, annex 1); up to 10 kHz the bilinear
         # transform's warping stays small.
         frequencies = np.geomspace(20, 10_000, 60)
-        here, there = (
-            20 * np.log10(np.abs(sosfreqz(k_weighting(r), frequencies, fs=r)[1])) for r in (rate, RATE)
-        )
+        here, there = (20 * np.log10(np.abs(sosfreqz(k_weighting(r), frequencies, fs=r)[1])) for r in (rate, RATE))
         assert here == pytest.approx(there, abs=0.12)
 
 

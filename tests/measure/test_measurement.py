@@ -10,7 +10,7 @@ import soundfile
 
 from instrument.measure.cautions import CAUTIONS, warnings_for
 from instrument.measure.measurement import Figures, Measurement, measure_seconds, measure_sound
-from instrument.measure.sound import SoundError, seconds_of
+from instrument.measure.sound_reader import SoundError, seconds_of
 from tests.measure.signals import Floats, both, circle, sine
 
 RATE = 48_000

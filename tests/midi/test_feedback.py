@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from instrument.engine.engine import Engine, action_event, midi_event
-from instrument.engine.layout import ACTIONS, CURVES, MANNERS
+from instrument.engine.memory.layout import ACTIONS, CURVES, MANNERS
 from instrument.midi.feedback import HANDS_OFF_SECONDS, LOOK_SECONDS, Feedback
 from tests.engine.playing import listen_to, one_circle, started
 
@@ -70,9 +70,7 @@ class Desk:
         return self.controllers[number].take()
 
 
-def desk_with(
-    *controls: tuple[str, str, float, float, dict[str, float]], numbers: tuple[int, ...] = (1,)
-) -> Desk:
+def desk_with(*controls: tuple[str, str, float, float, dict[str, float]], numbers: tuple[int, ...] = (1,)) -> Desk:
     program = one_circle()
     for message, address, low, high, more in controls:
         listen_to(program, message, address, low, high, **{"channel": 0, **more})
@@ -163,9 +161,7 @@ def test_a_toggle_stays_lit_after_its_button_came_up_and_goes_dark_with_the_next
 
 
 def test_of_radio_buttons_the_chosen_one_alone_is_lit() -> None:
-    buttons = [
-        ("cc", address, 0.0, 1.0, {"number": 20 + k, "manner": RADIO}) for k, address in enumerate((X, Y))
-    ]
+    buttons = [("cc", address, 0.0, 1.0, {"number": 20 + k, "manner": RADIO}) for k, address in enumerate((X, Y))]
     desk = desk_with(*buttons)
     desk.hear((0xB0, 20, 127), (0xB0, 20, 0))
     desk.wait()
@@ -189,9 +185,7 @@ def test_a_snapshot_that_is_recalled_moves_every_fader_of_its_values() -> None:
 
 
 def test_another_patch_is_shown_as_a_whole_and_what_it_does_not_have_goes_dark() -> None:
-    desk = desk_with(
-        ("cc", X, 0.0, 1.0, {"number": 7}), ("cc", Y, 0.0, 1.0, {"number": 20, "manner": TOGGLE})
-    )
+    desk = desk_with(("cc", X, 0.0, 1.0, {"number": 7}), ("cc", Y, 0.0, 1.0, {"number": 20, "manner": TOGGLE}))
     desk.set(Y, 1.0)
     desk.set(X, 1.0)
     desk.wait()
@@ -247,9 +241,7 @@ def test_nothing_is_sent_while_it_is_switched_off_and_all_once_it_is_on() -> Non
 
 
 def test_a_wheel_that_bends_notes_and_a_key_are_not_shown() -> None:
-    desk = desk_with(
-        ("bend", "layer.1.pen.bend", -2.0, 2.0, {"by_bend_range": 1}), ("note", X, 0.0, 127.0, {})
-    )
+    desk = desk_with(("bend", "layer.1.pen.bend", -2.0, 2.0, {"by_bend_range": 1}), ("note", X, 0.0, 127.0, {}))
     desk.set(X, 60.0)
     desk.set("layer.1.pen.bend", 1.0)
     desk.wait()

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from instrument.midi.errors import MidiError
-from instrument.midi.held import Held
+from instrument.midi.held_down import Held
 from instrument.midi.inputs import NUMBERS, Inputs
-from instrument.midi.plugs import Plug
+from instrument.midi.midi_errors import MidiError
+from instrument.midi.port_names import Plug
 
 if TYPE_CHECKING:
     from instrument.engine.engine import Event

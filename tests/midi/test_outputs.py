@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from instrument.midi.errors import MidiError
+from instrument.midi.midi_errors import MidiError
 from instrument.midi.outputs import Outputs, twin_of
-from instrument.midi.plugs import Plug
+from instrument.midi.port_names import Plug
 
 
 @pytest.mark.parametrize(

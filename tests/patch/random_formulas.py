@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from instrument.engine.formula_code import NAMES
-from instrument.patch.formula import CONSTANTS
-from instrument.patch.formula_functions import FUNCTIONS
+from instrument.engine.formulas.instructions import NAMES
+from instrument.patch.formula.functions import FUNCTIONS
+from instrument.patch.formula.parser import CONSTANTS
 
 if TYPE_CHECKING:
     import random
@@ -33,9 +33,7 @@ def random_formula(rng: random.Random, depth: int = 3) -> str:
         return f"({left} {rng.choice(_OPERATORS)} {right})"
     if kind < 0.8:
         name, fewest, most = rng.choice(_CALLS)
-        return (
-            f"{name}({', '.join(random_formula(rng, depth - 1) for _ in range(rng.randint(fewest, most)))})"
-        )
+        return f"{name}({', '.join(random_formula(rng, depth - 1) for _ in range(rng.randint(fewest, most)))})"
     if kind < 0.9:
         return f"({rng.choice(_SIGNS)}{random_formula(rng, depth - 1)})"
     return str(rng.choice(_LEAVES))

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from instrument.engine.layout import (
+from instrument.engine.memory.layout import (
     CURVES,
     LINK_MULTIPLY,
     MESSAGES,
@@ -17,7 +17,7 @@ from instrument.engine.layout import (
 from instrument.engine.parameters import index_of
 from instrument.engine.program import Program
 from instrument.patch.build import build_program
-from instrument.patch.load import patch_from_text
+from instrument.patch.patch_file import patch_from_text
 
 
 def built(text: str) -> Program:
@@ -31,9 +31,7 @@ def control(text: str) -> Any:
 
 
 def test_times_and_layers_without_a_source() -> None:
-    program = built(
-        "ramp = 0\nfade = '1/4'\n[[layer]]\n[[layer]]\nsource = {kind = 'path', preset = 'cube'}\n"
-    )
+    program = built("ramp = 0\nfade = '1/4'\n[[layer]]\n[[layer]]\nsource = {kind = 'path', preset = 'cube'}\n")
     assert [float(program.record[name]) for name in ("ramp_seconds", "fade_seconds")] == [0.0, 0.25]
     assert program.record["layers"]["source"].tolist()[:3] == [SOURCE_NONE, SOURCE_PATH, SOURCE_NONE]
     assert program.paths[1].shape == (1, 2048, 3)
@@ -71,9 +69,7 @@ def test_a_term_that_is_moved_is_there_and_silent() -> None:
 
 
 def test_points_of_ones_own_are_corners_of_the_path() -> None:
-    program = built(
-        "[[layer]]\nsource = {kind = 'path', points = [[0, 0], [1, 0, 0.5], ['1/2', 1]], samples = 300}\n"
-    )
+    program = built("[[layer]]\nsource = {kind = 'path', points = [[0, 0], [1, 0, 0.5], ['1/2', 1]], samples = 300}\n")
     (path,) = program.paths[0]
     assert len(path) == 300
     for corner in ([0, 0, 0], [1, 0, 0.5], [0.5, 1, 0]):

@@ -7,8 +7,8 @@ import pytest
 from instrument.engine.engine import Engine
 from instrument.patch.build import build_program
 from instrument.patch.factory import factory_set
-from instrument.patch.load import load_patch
-from instrument.patch.set_list import patches_named
+from instrument.patch.patch_file import load_patch
+from instrument.patch.set_list_file import patches_named
 
 RATE = 48_000
 PATCHES = {path.stem: path for path in patches_named(factory_set("calibration"))}

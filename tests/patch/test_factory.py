@@ -11,9 +11,9 @@ import pytest
 from numba.core.caching import _CacheLocator
 
 from instrument import __version__
-from instrument.engine.compiled import cache_folder
-from instrument.engine.warm import mark_of
-from instrument.kernel import kernels_folder
+from instrument.common.compiled_loops import kernels_folder
+from instrument.engine.compiling.compiled import cache_folder
+from instrument.engine.compiling.warm import mark_of
 from instrument.patch.factory import by_name, factory_folder
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -117,7 +117,7 @@ def test_machine_code_counts_for_the_very_folder_that_it_was_made_of(installed: 
     engine = installed / "instrument" / "engine"
     before = mark_of(engine)
     assert before != mark_of(ROOT / "instrument" / "engine")
-    os.utime(engine / "guard.py", (1, 1))
+    os.utime(engine / "signal" / "guard.py", (1, 1))
     assert mark_of(engine) != before
 
 
@@ -133,7 +133,7 @@ def test_the_source_distribution_holds_the_repository(tmp_path: Path) -> None:
     subprocess.run(build, cwd=ROOT, check=True, capture_output=True)
     with tarfile.open(tmp_path / f"beamhand-{__version__}.tar.gz") as archive:
         names = {name.partition("/")[2] for name in archive.getnames()}
-    wanted = "README.md DEVELOPERS.md pyproject.toml instrument/LICENSE instrument/cli.py patches/knot.toml tools/play.py"
+    wanted = "README.md DEVELOPERS.md pyproject.toml instrument/LICENSE instrument/cli/main.py patches/knot.toml tools/play.py"
     assert set(wanted.split()) <= names
 
 
@@ -147,9 +147,7 @@ def test_a_file_of_ones_own_wins_over_the_name_of_a_factory_patch(
     assert by_name(Path("knot")) == Path("knot")
 
 
-def test_a_damaged_installation_is_named_with_both_places_and_the_mend(
-    installed: Path, tmp_path: Path
-) -> None:
+def test_a_damaged_installation_is_named_with_both_places_and_the_mend(installed: Path, tmp_path: Path) -> None:
     damaged = tmp_path / "site"
     shutil.copytree(installed, damaged)
     shutil.rmtree(damaged / "instrument" / "factory")

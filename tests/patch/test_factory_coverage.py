@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from instrument.engine.layout import (
+from instrument.engine.memory.layout import (
     ACTIONS,
     CURVES,
     FORM_KINDS,
@@ -13,10 +13,10 @@ from instrument.engine.layout import (
 )
 from instrument.engine.parameters import LAYER, MODULATOR, PATCH
 from instrument.patch.factory import factory_folder, factory_set
-from instrument.patch.load import load_patch
-from instrument.patch.schema import OPERATIONS, Patch
-from instrument.patch.set_list import patches_named
-from instrument.patch.sources import FIGURES, figure_names
+from instrument.patch.patch_file import load_patch
+from instrument.patch.schema.patch_schema import OPERATIONS, Patch
+from instrument.patch.schema.sources import FIGURES, figure_names
+from instrument.patch.set_list_file import patches_named
 
 PATCHES = [load_patch(path) for path in patches_named(factory_set())]
 
@@ -46,9 +46,7 @@ def test_every_kind_of_source_and_every_figure() -> None:
 
 
 def test_drawings_of_every_sort() -> None:
-    found = {
-        name for patch in PATCHES for layer in patch.layer for name in getattr(layer.source, "drawing", ())
-    }
+    found = {name for patch in PATCHES for layer in patch.layer for name in getattr(layer.source, "drawing", ())}
     meshes = {"lighthouse", "boat", "crane", "buoy", "house", "fish"}
     flat = {"heron", "moth", "anchor", "gull", "wave", "knot", "net", "lantern"}
     wanted = {f"drawings/{name}.obj" for name in meshes} | {f"drawings/{name}.svg" for name in flat}

@@ -11,11 +11,11 @@ import pytest
 from instrument.engine.engine import Engine, midi_event
 from instrument.engine.program import Program
 from instrument.patch.build import build_program
+from instrument.patch.editing.save import same_program, save_patch
 from instrument.patch.factory import factory_folder, factory_set
-from instrument.patch.load import load_patch
 from instrument.patch.new import STARTER
-from instrument.patch.save import same_program, save_patch
-from instrument.patch.set_list import patches_named
+from instrument.patch.patch_file import load_patch
+from instrument.patch.set_list_file import patches_named
 
 RATE = 48_000
 FACTORY = patches_named(factory_set())

@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 
 from instrument.patch.build import build_program
-from instrument.patch.errors import PatchError
-from instrument.patch.load import load_patch
 from instrument.patch.new import new_patch
+from instrument.patch.patch_errors import PatchError
+from instrument.patch.patch_file import load_patch
 
 
 def test_it_is_named_after_its_file_and_builds(tmp_path: Path) -> None:
@@ -34,9 +34,7 @@ def test_any_name_of_a_file_makes_a_patch_that_is_read(tmp_path: Path, name: str
 def test_what_is_there_already_is_not_written_over(tmp_path: Path) -> None:
     path = tmp_path / "x.toml"
     path.write_text("mine")
-    with pytest.raises(
-        PatchError, match="there is something of this name already; give the new patch another name"
-    ):
+    with pytest.raises(PatchError, match="there is something of this name already; give the new patch another name"):
         new_patch(path)
     assert path.read_text() == "mine"
 

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from instrument.patch.factory import factory_folder
-from instrument.patch.load import load_patch
 from instrument.patch.pack import LARGEST, MOST_FILES, PackError, pack, unpack
+from instrument.patch.patch_file import load_patch
 
 SQUARE = "v -1 -1 0\nv 1 -1 0\nv 1 1 0\nv -1 1 0\nl 1 2 3 4 1\n"
 PATCH = """schema = 1
@@ -141,9 +141,7 @@ class TestStrangers:
         honest = (3 << 20).to_bytes(4, "little")
         assert data.count(honest) == 2
         source.write_bytes(data.replace(honest, (1000).to_bytes(4, "little")))
-        assert "nothing was unpacked" in refused(source, tmp_path) or "get it again" in refused(
-            source, tmp_path
-        )
+        assert "nothing was unpacked" in refused(source, tmp_path) or "get it again" in refused(source, tmp_path)
 
     def test_too_much_together_is_refused(self, tmp_path: Path) -> None:
         source = made(tmp_path, ("a.obj", b"x"))

@@ -7,14 +7,14 @@ import pytest
 
 from instrument.engine.parameters import LINK, MODULATOR, PATCH
 from instrument.patch.reference import reference, with_reference
-from instrument.patch.schema import LAYER_FIELDS
+from instrument.patch.schema.patch_schema import LAYER_FIELDS
 
 GUIDE = Path(__file__).resolve().parents[2] / "patches" / "README.md"
 
 
 def test_the_guide_holds_the_reference_as_the_schema_makes_it() -> None:
     text = GUIDE.read_text(encoding="utf-8")
-    assert text == with_reference(text), "run tools/make_reference.py"
+    assert text == with_reference(text), "run tools/factory/make_reference.py"
 
 
 @pytest.mark.parametrize("row", [*LAYER_FIELDS, *MODULATOR, *LINK, *PATCH], ids=lambda row: row.name)

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from instrument.patch.presets import polygon, star
+from instrument.patch.figures import polygon, star
 from instrument.patch.resample import FEWEST, MOST, default_count, resample
 
 CORNERS = hnp.arrays(np.float64, st.tuples(st.integers(1, 12), st.just(3)), elements=st.floats(-1e300, 1e300))
@@ -41,9 +41,7 @@ def test_any_finite_corners_are_kept_and_nothing_leaves_their_box(corners: np.nd
     assert points.shape[0] in {1, 4096}
 
 
-@given(
-    hnp.arrays(np.float64, st.tuples(st.integers(2, 12), st.just(3)), elements=st.integers(-9, 9).map(float))
-)
+@given(hnp.arrays(np.float64, st.tuples(st.integers(2, 12), st.just(3)), elements=st.integers(-9, 9).map(float)))
 def test_every_corner_is_among_the_points(corners: np.ndarray) -> None:
     points = {tuple(point) for point in resample(corners).tolist()}
     assert {tuple(corner) for corner in corners.tolist()} <= points
@@ -51,9 +49,7 @@ def test_every_corner_is_among_the_points(corners: np.ndarray) -> None:
 
 def test_a_corner_written_twice_counts_once() -> None:
     once = polygon(4, 1)
-    assert (
-        resample(np.repeat(once, 2, axis=0), 64).tolist() == resample(np.roll(once, 0, axis=0), 64).tolist()
-    )
+    assert resample(np.repeat(once, 2, axis=0), 64).tolist() == resample(np.roll(once, 0, axis=0), 64).tolist()
 
 
 def test_a_single_point_stays_one() -> None:

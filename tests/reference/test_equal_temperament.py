@@ -38,9 +38,7 @@ MIDDLE_OCTAVE = {
 
 
 @pytest.mark.parametrize(("key", "fraction", "hertz"), TUNING_STANDARD)
-def test_keys_sound_the_frequencies_of_the_midi_tuning_standard(
-    key: int, fraction: int, hertz: float
-) -> None:
+def test_keys_sound_the_frequencies_of_the_midi_tuning_standard(key: int, fraction: int, hertz: float) -> None:
     assert key_to_hertz(key + fraction / 16384) == pytest.approx(hertz, abs=0.5e-4 if hertz < 8000 else 1e-3)
 
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from instrument.patch import presets
+from instrument.patch import figures as presets
 from instrument.patch.resample import resample
 
 Floats = npt.NDArray[np.float64]
@@ -17,8 +17,7 @@ Floats = npt.NDArray[np.float64]
 def drawn(axes: presets.Axes, places: Floats) -> Floats:
     """Evaluate sums of sines [shape=(n, 3)] with the mathematics library's sine."""
     columns = [
-        sum((a * np.sin(2 * np.pi * (r * places + p)) for a, r, p in table), np.zeros(len(places)))
-        for table in axes
+        sum((a * np.sin(2 * np.pi * (r * places + p)) for a, r, p in table), np.zeros(len(places))) for table in axes
     ]
     return np.stack(columns, axis=1)
 
@@ -47,9 +46,7 @@ class TestPolygons:
         assert presets.polygon(5, 2)[:, :2] == pytest.approx(self.PENTAGON[[0, 2, 4, 1, 3]], abs=1e-15)
 
     def test_the_square_and_the_hexagon_have_their_known_coordinates(self) -> None:
-        assert presets.polygon(4, 1)[:, :2] == pytest.approx(
-            np.array([[0, 1], [-1, 0], [0, -1], [1, 0]]), abs=1e-15
-        )
+        assert presets.polygon(4, 1)[:, :2] == pytest.approx(np.array([[0, 1], [-1, 0], [0, -1], [1, 0]]), abs=1e-15)
         half = math.sqrt(3) / 2
         hexagon = np.array([[0, 1], [-half, 0.5], [-half, -0.5], [0, -1], [half, -0.5], [half, 0.5]])
         assert presets.polygon(6, 1)[:, :2] == pytest.approx(hexagon, abs=1e-15)
@@ -68,9 +65,7 @@ class TestPolygons:
 
     @settings(deadline=None)
     @given(st.integers(2, 400), st.integers(1, 400))
-    def test_a_star_of_lines_is_one_figure_exactly_if_the_numbers_have_no_common_divisor(
-        self, n: int, k: int
-    ) -> None:
+    def test_a_star_of_lines_is_one_figure_exactly_if_the_numbers_have_no_common_divisor(self, n: int, k: int) -> None:
         if math.gcd(n, k) == 1:
             corners = presets.polygon(n, k)
             assert len(np.unique(corners.round(9), axis=0)) == n
@@ -133,9 +128,7 @@ class TestRoses:
         assert xyz[:, 0] == pytest.approx(r * np.cos(theta), abs=1e-9)
         assert xyz[:, 1] == pytest.approx(r * np.sin(theta), abs=1e-9)
 
-    @pytest.mark.parametrize(
-        ("petals", "over", "count"), [(3, 1, 3), (5, 1, 5), (2, 1, 4), (4, 1, 8), (5, 3, 5)]
-    )
+    @pytest.mark.parametrize(("petals", "over", "count"), [(3, 1, 3), (5, 1, 5), (2, 1, 4), (4, 1, 8), (5, 3, 5)])
     def test_odd_numbers_give_that_many_petals_and_even_ones_twice_as_many(
         self, petals: int, over: int, count: int
     ) -> None:

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from instrument.engine.engine import EngineFullError, swap_event
-from instrument.engine.memory import allocate
+from instrument.engine.memory.allocation import allocate
 from instrument.patch.build import build_program
-from instrument.patch.load import patch_from_text
+from instrument.patch.patch_file import patch_from_text
 from instrument.takes.recorder import Recorder
-from instrument.takes.recording import RecordedEngine, Recording
+from instrument.takes.recorder_client import RecordedEngine, Recording
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -12,17 +12,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from take_trial import kill_once
 
-from instrument.engine.layout import EVENT
-from instrument.takes.disk import RESERVE
-from instrument.takes.folder import FACTS, JOURNAL, Facts, read_facts
-from instrument.takes.lock import is_locked
+from instrument.engine.memory.layout import EVENT
+from instrument.takes.disk_space import RESERVE
+from instrument.takes.disk_writer import Writer
 from instrument.takes.mend import mend, mend_all
-from instrument.takes.rerender import open_take
+from instrument.takes.recorder_lock import is_locked
+from instrument.takes.replay import open_take
 from instrument.takes.take import Counts, Take, frames_in, measure_sound
-from instrument.takes.writer import Writer
+from instrument.takes.take_folder import FACTS, JOURNAL, Facts, read_facts
 from tests.takes.playing import studio, wait_until
+from tools.trials.take_trial import kill_once
 
 RATE = 48_000
 PIECE = np.random.default_rng(1).uniform(-1, 1, (960, 2)).astype(np.float32)
@@ -106,9 +106,7 @@ def test_a_power_cut_costs_less_than_a_second(tmp_path: Path, monkeypatch: pytes
     take.finish(Counts())
 
 
-def test_a_writer_syncs_more_often_than_once_a_second(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_writer_syncs_more_often_than_once_a_second(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     synced: list[int] = []
     monkeypatch.setattr(Take, "sync", lambda take: synced.append(take.facts.frames))
     writer = Writer(lambda: new_take(tmp_path / "take"), RATE, print, Counts)
@@ -167,9 +165,7 @@ class TestFullDisk:
         found = read_facts(tmp_path / "take")
         assert (found.complete, found.frames) == (True, 960)
 
-    def test_a_small_file_system_that_runs_full_ends_the_recording_and_not_the_sound(
-        self, tmp_path: Path
-    ) -> None:
+    def test_a_small_file_system_that_runs_full_ends_the_recording_and_not_the_sound(self, tmp_path: Path) -> None:
         with small_file_system(tmp_path / "small", 6 << 20), studio(tmp_path / "small") as playing:
             playing.load("buoy")
             take = playing.begin()
@@ -229,9 +225,7 @@ def test_a_piece_that_only_half_fits_is_counted_as_far_as_it_is_there(tmp_path: 
     take.finish(Counts())
     found = read_facts(tmp_path / "take")
     assert found.frames == 1060
-    assert (
-        open_take(tmp_path / "take").facts.sound_sha256 == measure_sound(tmp_path / "take" / "sound.wav")[1]
-    )
+    assert open_take(tmp_path / "take").facts.sound_sha256 == measure_sound(tmp_path / "take" / "sound.wav")[1]
 
 
 def test_the_facts_are_replaced_whole(tmp_path: Path) -> None:

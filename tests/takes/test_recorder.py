@@ -8,7 +8,7 @@ import pytest
 import soundfile
 
 from instrument.engine.engine import Event, action_event, midi_event, panic_event, set_event
-from instrument.engine.layout import (
+from instrument.engine.memory.layout import (
     EVENT_ACTION,
     EVENT_MIDI,
     EVENT_SWAP,
@@ -17,11 +17,11 @@ from instrument.engine.layout import (
     RING_WINDOW,
 )
 from instrument.patch.build import build_program
-from instrument.patch.load import patch_from_text
+from instrument.patch.patch_file import patch_from_text
 from instrument.takes import recorder
-from instrument.takes.folder import read_facts
-from instrument.takes.rerender import Comparison, open_take, render_take
-from instrument.takes.score import read_score
+from instrument.takes.performance_file import read_score
+from instrument.takes.replay import Comparison, open_take, render_take
+from instrument.takes.take_folder import read_facts
 from tests.takes.playing import MOVING, Studio, studio
 
 
@@ -224,11 +224,7 @@ def test_what_controls_ask_for_happens_once_again_and_no_more(tmp_path: Path) ->
     events, _ = read_score(take / "performance.mid", 48_000)
     assert (events["kind"] == EVENT_SWAP).sum() == 4
     assert (events["kind"] == EVENT_ACTION).sum() >= 8
-    texts = {
-        message.text
-        for message in mido.MidiFile(take / "performance.mid").tracks[0]
-        if message.type == "text"
-    }
+    texts = {message.text for message in mido.MidiFile(take / "performance.mid").tracks[0] if message.type == "text"}
     assert {"action patch 2", "action snapshot 2", "action next", "action record", "program 1"} <= texts
     assert rendered_again(take).startswith("the same bytes")
 

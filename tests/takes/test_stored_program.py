@@ -15,11 +15,11 @@ from instrument.engine.parameters import ADDRESSES, index_of
 from instrument.engine.program import Program, new_program
 from instrument.patch.build import build_program
 from instrument.patch.factory import factory_folder
-from instrument.patch.formula import compile_formula
-from instrument.patch.load import load_patch
-from instrument.takes.errors import TakeError
-from instrument.takes.identity import identity_in, identity_of
+from instrument.patch.formula.parser import compile_formula
+from instrument.patch.patch_file import load_patch
+from instrument.takes.program_identity import identity_in, identity_of
 from instrument.takes.stored_program import StoredProgram, copy_program, read_program, rebuild, write_program
+from instrument.takes.take_errors import TakeError
 
 FACTORY = sorted(factory_folder().glob("*.toml"))
 
@@ -115,9 +115,7 @@ def test_a_drawing_whose_line_is_missing_is_named(tmp_path: Path) -> None:
 
 
 @given(data=st.binary(max_size=100), at=st.integers(0, 3000))
-def test_no_bytes_are_worse_than_a_plain_error(
-    data: bytes, at: int, tmp_path_factory: pytest.TempPathFactory
-) -> None:
+def test_no_bytes_are_worse_than_a_plain_error(data: bytes, at: int, tmp_path_factory: pytest.TempPathFactory) -> None:
     good = archive(addresses=NAMES, values=array(np.zeros(len(ADDRESSES))))
     path = tmp_path_factory.mktemp("program") / "x.npz"
     path.write_bytes(good[:at] + data + good[at + len(data) :])

@@ -16,9 +16,9 @@ from typing import IO, Any
 import numpy as np
 import numpy.typing as npt
 import pytest
-from screen_dump import pixels_of
 
 from tests.window.memory import RATE
+from tools.trials.screen_pixels import pixels_of
 
 SIDE = 2200
 """Pixels of the display, in both directions: room for a window of 2,160."""

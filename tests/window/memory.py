@@ -6,8 +6,8 @@ from contextlib import contextmanager
 import numpy as np
 import numpy.typing as npt
 
-from instrument.engine.layout import EVENT_MIDI, LOG_EVENTS, RING_EVENTS, RING_WINDOW
-from instrument.engine.memory import Memory, allocate
+from instrument.engine.memory.allocation import Memory, allocate
+from instrument.engine.memory.layout import EVENT_MIDI, LOG_EVENTS, RING_EVENTS, RING_WINDOW
 
 RATE = 48_000.0
 

@@ -6,24 +6,24 @@ from typing import TYPE_CHECKING, Any
 
 import pygame
 
-from instrument.engine.memory import allocate
+from instrument.engine.memory.allocation import allocate
 from instrument.engine.parameters import ROWS
-from instrument.window.context import Context
 from instrument.window.desk import Desk
 from instrument.window.keys import Keyboard
-from instrument.window.lettering import Letters
-from instrument.window.live import Live
-from instrument.window.measures import measures, places
+from instrument.window.live_values import Live
+from instrument.window.pages.context import Context
 from instrument.window.readings import PortActivity
-from instrument.window.said import Said
+from instrument.window.stage_state import Said
 from instrument.window.strip import Readings, strip_height
+from instrument.window.widgets.glyphs import Letters
+from instrument.window.widgets.sizes import measures, places
 from tests.window.memory import RATE
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
-    from instrument.window.cells import Cell
+    from instrument.window.widgets.cells import Cell
 
 NONE: frozenset[str] = frozenset()
 

@@ -7,13 +7,13 @@ from collections.abc import Iterator
 import pygame
 import pytest
 
-from instrument.engine.form_table import FORM_TABLE
+from instrument.engine.forms.table import FORM_TABLE
 from instrument.engine.parameters import INDEX
-from instrument.window.beginnings import BEGINNINGS
 from instrument.window.desk import PAGES
-from instrument.window.measures import measures
-from instrument.window.painter import Painter
+from instrument.window.pages.new_modulators import BEGINNINGS
 from instrument.window.theme import NIGHT
+from instrument.window.widgets.painter import Painter
+from instrument.window.widgets.sizes import measures
 from tests.window.memory import write_log
 from tests.window.sitting import DOCUMENT, Sitting
 
@@ -119,17 +119,11 @@ class TestKeyboard:
         assert sitting.desk.act("leave")
         assert sitting.desk.typing is None
 
-    @pytest.mark.parametrize(
-        ("held", "steps"), [(NONE, 1.0), (frozenset({"Shift"}), 0.1), (frozenset({"Ctrl"}), 10.0)]
-    )
-    def test_arrows_move_a_value_finer_and_coarser(
-        self, sitting: Sitting, held: frozenset[str], steps: float
-    ) -> None:
+    @pytest.mark.parametrize(("held", "steps"), [(NONE, 1.0), (frozenset({"Shift"}), 0.1), (frozenset({"Ctrl"}), 10.0)])
+    def test_arrows_move_a_value_finer_and_coarser(self, sitting: Sitting, held: frozenset[str], steps: float) -> None:
         sitting.click("layer.1.pen.key")
         sitting.desk.key(pygame.K_RIGHT, held)
-        assert sitting.asked() == [
-            {"do": "set", "address": "layer.1.pen.key", "value": pytest.approx(69.0 + steps)}
-        ]
+        assert sitting.asked() == [{"do": "set", "address": "layer.1.pen.key", "value": pytest.approx(69.0 + steps)}]
 
     def test_every_notch_of_quick_ones_counts(self, sitting: Sitting) -> None:
         # The engine has not heard of the first when the second comes.
@@ -377,13 +371,9 @@ class TestPages:
         assert sitting.desk.typing is not None
         assert sitting.desk.typing.wrong is not None
         sitting.desk.write("2")
-        assert sitting.asked() == [
-            {"do": "edit", "path": ["layer", 1, "source", "x"], "value": "sin(tau*p)*2"}
-        ]
+        assert sitting.asked() == [{"do": "edit", "path": ["layer", 1, "source", "x"], "value": "sin(tau*p)*2"}]
 
-    def test_a_control_of_the_controller_file_is_shown_marked_and_taken_out_there(
-        self, sitting: Sitting
-    ) -> None:
+    def test_a_control_of_the_controller_file_is_shown_marked_and_taken_out_there(self, sitting: Sitting) -> None:
         rows = [
             {"all": False, "message": "cc", "number": 1, "parameter": "layer.1.level", "label": "glow"},
             {"all": True, "message": "cc", "number": 7, "channel": 2, "parameter": "layer.2.level"},
@@ -453,9 +443,7 @@ class TestPages:
         sitting.click("answer Take it up")
         assert sitting.asked() == [{"do": "recover"}]
 
-    @pytest.mark.parametrize(
-        "junk", [None, 3, "x", [1, "y", {}], {"layer": 3, "link": [{}], "control": [{}]}]
-    )
+    @pytest.mark.parametrize("junk", [None, 3, "x", [1, "y", {}], {"layer": 3, "link": [{}], "control": [{}]}])
     def test_whatever_the_stage_says_is_borne(self, sitting: Sitting, junk: object) -> None:
         names = (
             "document",
@@ -477,10 +465,7 @@ class TestPages:
 
 
 def test_the_lines_of_the_log_of_faults_are_listed_and_told_in_full(sitting: Sitting) -> None:
-    lines = [
-        f"2026-11-30T21:0{k}:00.000+01:00   {k}12.345 s  jack has stopped  ->  silent clock {k}"
-        for k in (1, 2)
-    ]
+    lines = [f"2026-11-30T21:0{k}:00.000+01:00   {k}12.345 s  jack has stopped  ->  silent clock {k}" for k in (1, 2)]
     sitting.said.update({"faults": lines})
     sitting.click("page Patches")
     sitting.click("faults")

@@ -4,8 +4,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from instrument.engine.layout import EVENT_SET
-from instrument.engine.memory import allocate
+from instrument.engine.memory.allocation import allocate
+from instrument.engine.memory.layout import EVENT_SET
 from instrument.window.readings import FALL, FLOOR, GLOW, CallbackLoad, Levels, PortActivity, describe
 from tests.window.memory import RATE, write_log
 

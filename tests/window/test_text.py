@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from instrument.window.help_page import CAUTION, help_page
-from instrument.window.lettering import Letters
-from instrument.window.measures import measures
+from instrument.window.pages.help import CAUTION, help_page
 from instrument.window.text_line import Figures, TextLine
+from instrument.window.widgets.glyphs import Letters
+from instrument.window.widgets.sizes import measures
 
 SIZES = [(320, 320), (640, 480), (1280, 800), (1024, 600), (600, 1024), (2160, 2160), (3840, 2160)]
 FIGURES = Figures(
@@ -62,9 +62,7 @@ def test_the_line_of_text_leaves_most_of_the_window_to_the_picture(size: tuple[i
     assert TextLine(Letters(letter_height(size)), size[0]).height(FIGURES) < size[1] / 4
 
 
-@pytest.mark.parametrize(
-    "title", ["", "x" * 3000, "two\nlines\0", "Leuchtturm \u00e4\u00f6\u00fc \u706f\u53f0"]
-)
+@pytest.mark.parametrize("title", ["", "x" * 3000, "two\nlines\0", "Leuchtturm \u00e4\u00f6\u00fc \u706f\u53f0"])
 def test_any_title_is_drawn(title: str) -> None:
     target = pygame.Surface((320, 320))
     figures = Figures(title, title, (-12, -60), 1, 2, 3, title, "C3", trouble=title)

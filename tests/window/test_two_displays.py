@@ -61,9 +61,7 @@ def two_displays(folder: Path) -> Iterator[Display]:
     (folder / "xorg.conf").write_text(CONFIGURATION)
     files = ["-config", str(folder / "xorg.conf"), "-logfile", str(folder / "xorg.log")]
     command = ["Xorg", *files, "-novtswitch", "-sharevts"]
-    with x_server(
-        folder, command, without="" if able else "two displays need xrandr and root's rights"
-    ) as display:
+    with x_server(folder, command, without="" if able else "two displays need xrandr and root's rights") as display:
         (folder / "config" / "beamhand" / "window.toml").write_text('view = "desk"\n')
         for words in (
             ["--newmode", *MODE],

@@ -16,9 +16,9 @@ import psutil
 import pygame
 import pytest
 
-from instrument.engine.layout import RING_WINDOW
-from instrument.engine.memory import Memory
-from instrument.window.main import main
+from instrument.engine.memory.allocation import Memory
+from instrument.engine.memory.layout import RING_WINDOW
+from instrument.window.start import main
 from tests.window.display import Display, Running, running_display, running_window, wait_for
 from tests.window.memory import RATE, shared_memory, take_messages, write_log, write_output
 
@@ -220,9 +220,7 @@ class TestKeys:
     def test_losing_the_keyboard_ends_every_note(self, window: Running, memory: Memory) -> None:
         window.display.do("keydown", "a")
         window.display.do("keydown", "t")
-        wait_for(
-            lambda: len(memory.record["rings"][RING_WINDOW]["events"]) and _waiting(memory) == 2, "notes", 10
-        )
+        wait_for(lambda: len(memory.record["rings"][RING_WINDOW]["events"]) and _waiting(memory) == 2, "notes", 10)
         take_messages(memory.record)
         take_keyboard_away(window.display)
         wait_for(lambda: _waiting(memory) == 2, "their ends", 10)
@@ -276,9 +274,7 @@ class TestKeys:
             ("F5", "reload"),
         ],
     )
-    def test_keys_send_commands_and_play_nothing(
-        self, window: Running, memory: Memory, key: str, command: str
-    ) -> None:
+    def test_keys_send_commands_and_play_nothing(self, window: Running, memory: Memory, key: str, command: str) -> None:
         window.key(key)
         assert window.command() == {"do": command}
         assert take_messages(memory.record) == []
@@ -334,9 +330,7 @@ class TestCost:
 
 class TestFailure:
     def start(self, *arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
-        kept = {
-            k: v for k, v in os.environ.items() if k not in {"DISPLAY", "WAYLAND_DISPLAY", "SDL_VIDEODRIVER"}
-        }
+        kept = {k: v for k, v in os.environ.items() if k not in {"DISPLAY", "WAYLAND_DISPLAY", "SDL_VIDEODRIVER"}}
         return subprocess.run(
             [sys.executable, "-m", "instrument.window", *arguments],
             env={**kept, **environment},
@@ -361,9 +355,7 @@ class TestFailure:
         assert done.stderr == "The window finds no sound called beamhand-not-there: its stage has ended.\n"
 
     @pytest.mark.parametrize("arguments", [(), ("name",), ("name", "fast"), ("name", "nan"), ("name", "0")])
-    def test_wrong_usage_has_status_2(
-        self, arguments: tuple[str, ...], capsys: pytest.CaptureFixture[str]
-    ) -> None:
+    def test_wrong_usage_has_status_2(self, arguments: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
         assert main(list(arguments)) == 2
         assert capsys.readouterr().err.startswith("Usage: ")
 
@@ -414,9 +406,7 @@ def ask_to_close(window: Running) -> None:
         protocols = x11.XInternAtom(connection, b"WM_PROTOCOLS", 0)
         delete = x11.XInternAtom(connection, b"WM_DELETE_WINDOW", 0)
         client_message = 33
-        event = _ClientMessage(
-            type=client_message, window=int(window.number), message_type=protocols, format=32
-        )
+        event = _ClientMessage(type=client_message, window=int(window.number), message_type=protocols, format=32)
         event.data[0] = delete
         x11.XSendEvent(connection, ctypes.c_ulong(int(window.number)), 0, 0, ctypes.byref(event))
         with suppress(AttributeError):

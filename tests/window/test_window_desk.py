@@ -6,7 +6,7 @@ import numpy as np
 import pygame
 import pytest
 
-from instrument.engine.memory import Memory
+from instrument.engine.memory.allocation import Memory
 from instrument.engine.parameters import ROWS
 from instrument.window.theme import NIGHT
 from tests.window.display import Display, Running, running_display, running_window, wait_for

@@ -1,0 +1,218 @@
+"""PortAudio calls the engine's compiled callback; no Python runs on the way."""
+
+from __future__ import annotations
+
+import atexit
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any
+
+from instrument.audio.device_output import FEED_ADDRESS, Outlet
+from instrument.audio.device_probe import devices_anew
+from instrument.audio.devices import CHANNELS, AudioDevice, find_input, find_output, load_portaudio
+from instrument.audio.driver import DeviceError, Driver, check_block, check_rate
+from instrument.audio.output_channels import XY, Outputs
+from instrument.common.quiet_libraries import quiet_libraries
+from instrument.engine.engine import CALLBACK_ADDRESS
+
+if TYPE_CHECKING:
+    from instrument.engine.engine import Engine
+
+USUAL_BLOCK = 64
+"""Frames where nobody asked for a size; a JACK server's own period is taken instead."""
+
+_SERVER_PERIOD = 0
+"""paFramesPerBufferUnspecified: blocks as long as the device's own."""
+
+
+class PortAudioDriver(Driver):
+    """A stream of two float32 channels to one device.
+
+    Parameters
+    ----------
+    engine : Engine
+        Made for the rate that the device is to run at. Its memory stays allocated until `close`.
+    device : AudioDevice
+    block : int, optional
+        Frames, 16 to 2048; by default what suits the device.
+    live : AudioDevice, optional
+        Live input, one or two channels of which are handed to the engine; none by default.
+    outputs : Outputs
+        Channels that the device gets.
+    rate : float, optional
+        Where a performance goes on with a device that has returned: the rate at which it is opened. What it gets is
+        faded in, and resampled if that is not the engine's, without live input then.
+
+    Raises
+    ------
+    DeviceError
+        If the device refuses the rate, the block or to be opened at all.
+    """
+
+    silent = False
+
+    def __init__(
+        self,
+        engine: Engine,
+        device: AudioDevice,
+        block: int | None = None,
+        live: AudioDevice | None = None,
+        outputs: Outputs = XY,
+        rate: float | None = None,
+    ) -> None:
+        self.name = device.label
+        self.jack = device.jack
+        self.rate = check_rate(engine.rate if rate is None else rate)
+        if outputs.channels > device.outputs:
+            raise DeviceError(
+                f"{device.label} has {device.outputs} outputs; for --outputs {outputs} there have to be "
+                f"{outputs.channels}."
+            )
+        self._outlet = Outlet(engine, outputs, self.rate) if rate is not None or outputs != XY else None
+        self.corrector = self._outlet.corrector if self._outlet is not None else None
+        live = None if self.rate != engine.rate else live
+        self._engine = engine
+        self._block = check_block(block) if block is not None else USUAL_BLOCK
+        if block is None and device.jack:
+            self._block = _SERVER_PERIOD
+        self._channels = min(live.inputs, CHANNELS) if live is not None else 0
+        self._stream = self._open(device, live)
+        engine.record["input_channels"] = self._channels
+
+    @property
+    def input_channels(self) -> int:
+        """Channels of live input that are open: 0, 1 or 2."""
+        return self._channels
+
+    @property
+    def block(self) -> int:
+        """Frames of one block; where the server chooses, the largest so far (0 before the first)."""
+        return self._block or int(self._engine.record["counters"]["largest_block"])
+
+    @property
+    def trouble(self) -> str:
+        """What has become wrong while playing, in one sentence; otherwise empty."""
+        if self.rate == self._engine.rate:
+            return ""
+        return f"{self.name} runs at {self.rate:g} Hz: what is played at {self._engine.rate:g} Hz is resampled."
+
+    @property
+    def latency(self) -> float:
+        """Seconds from the callback to the output, as PortAudio reports it."""
+        latency = self._stream.latency
+        return float(latency[1] if self._channels else latency)
+
+    @property
+    def running(self) -> bool:
+        """Whether PortAudio calls; False also after the device has gone."""
+        return bool(self._stream.active)
+
+    def start(self) -> None:
+        """Begin to call the engine.
+
+        Raises
+        ------
+        DeviceError
+            If the device refuses.
+        """
+        error = load_portaudio().PortAudioError
+        try:
+            with quiet_libraries():
+                self._stream.start()
+        except error as refusal:
+            raise DeviceError(f"{self.name} does not start ({_reason(refusal)}).") from None
+
+    def stop(self) -> None:
+        """Stop calling the engine; returns when the last call has ended."""
+        self._stream.stop(ignore_errors=True)
+
+    def close(self) -> None:
+        """Stop, and let go of the device."""
+        if self.jack and not self._stream.active and not self._stream.stopped:
+            # The server has died. PortAudio would wait for it for ever, here and at the end of the process.
+            atexit.unregister(load_portaudio()._exit_handler)  # noqa: SLF001 - there is no other way to it
+            return
+        self._stream.stop(ignore_errors=True)
+        self._stream.close(ignore_errors=True)
+
+    def _open(self, device: AudioDevice, live: AudioDevice | None) -> Any:
+        sounddevice = load_portaudio()
+        # Documented for authors of libraries who bring a callback of machine code and its user data.
+        open_stream = sounddevice._StreamBase  # noqa: SLF001
+        cast = sounddevice._ffi.cast  # noqa: SLF001
+        callback, data = CALLBACK_ADDRESS, self._engine.memory.address
+        channels = CHANNELS
+        if self._outlet is not None:
+            callback, data = FEED_ADDRESS, self._outlet.address
+            channels = self._outlet.outputs.channels
+        ends: dict[str, Any] = {"kind": "output", "device": device.index, "channels": channels}
+        if live is not None:
+            ends = {
+                "kind": "duplex",
+                "device": (live.index, device.index),
+                "channels": (self._channels, channels),
+            }
+        try:
+            with quiet_libraries():
+                return open_stream(
+                    **ends,
+                    samplerate=self.rate,
+                    blocksize=self._block,
+                    dtype="float32",
+                    latency="low",
+                    # The samples are within full scale already, and bits are not to be changed on the way out.
+                    clip_off=True,
+                    dither_off=True,
+                    callback=cast("PaStreamCallback*", callback),
+                    userdata=cast("void*", data),
+                )
+        except sounddevice.PortAudioError as error:
+            raise DeviceError(_refusal(self.rate, device, self._block, error)) from None
+
+
+def reopened(
+    engine: Engine,
+    device: AudioDevice,
+    block: int | None,
+    live: AudioDevice | str | None,
+    outputs: Outputs = XY,
+) -> PortAudioDriver:
+    """Open a device again that was plugged in again, by its name; no other stream may be open.
+
+    Parameters
+    ----------
+    engine : Engine
+    device : AudioDevice
+        As it was before.
+    block : int or None
+    live : AudioDevice, str or None
+        Live input as it was before; it is left out if it is not back.
+    outputs : Outputs
+
+    Raises
+    ------
+    DeviceError
+        If it is not there, or refuses.
+    """
+    found = devices_anew()
+    same = find_output(device.label, found)
+    heard = None
+    if isinstance(live, AudioDevice):
+        with suppress(DeviceError):
+            heard = find_input(live.label, found, same)
+    try:
+        return PortAudioDriver(engine, same, block, heard, outputs, engine.rate)
+    except DeviceError:
+        return PortAudioDriver(engine, same, block, heard, outputs, same.rate)
+
+
+def _refusal(rate: float, device: AudioDevice, block: int, error: Exception) -> str:
+    if "sample rate" in str(error).casefold():
+        return f"{device.label} refuses {rate:g} Hz; it runs at {device.rate:g} (--rate {device.rate:g})."
+    with_block = f" with blocks of {block} frames" if block else ""
+    return f"{device.label} cannot be opened at {rate:g} Hz{with_block} ({_reason(error)})."
+
+
+def _reason(error: Exception) -> str:
+    # "Error opening _StreamBase: Invalid device [PaErrorCode -9996]" without the part for programmers.
+    said = str(error.args[0]) if error.args else type(error).__name__
+    return said.partition(": ")[2].partition(" [")[0] or said

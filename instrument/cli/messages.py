@@ -1,0 +1,44 @@
+"""What commands say to the person who typed them, and how they end when their work has failed."""
+
+from __future__ import annotations
+
+import functools
+import sys
+from typing import TYPE_CHECKING, Any, NoReturn
+
+import typer
+
+from instrument.common.printable import printable
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+def say(text: str) -> None:
+    """Print a message to standard error."""
+    print(printable(text), file=sys.stderr, flush=True)
+
+
+def answer(text: str) -> None:
+    """Print a result to standard output."""
+    print(printable(text))
+
+
+def fail(text: object) -> NoReturn:
+    """Print why the work failed and end with status 1."""
+    say(f"beamhand: {text}")
+    raise typer.Exit(1)
+
+
+def reports_failures(command: Callable[..., None]) -> Callable[..., None]:
+    """Let a command's own errors be one sentence and status 1."""
+
+    @functools.wraps(command)
+    def wrapped(*args: Any, **kwargs: Any) -> None:
+        # ValueError is what every refused input raises; OSError what files and devices do.
+        try:
+            command(*args, **kwargs)
+        except (ValueError, OSError) as error:
+            fail(error)
+
+    return wrapped

@@ -1,0 +1,1 @@
+"""Drawings become one line."""

@@ -1,0 +1,152 @@
+"""From files to what the engine plays: read, routed, sampled, and laid against one another."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from instrument.drawings.flipbook import frame_files
+from instrument.drawings.readers.by_ending import ReadOptions, read_drawing
+from instrument.drawings.readers.lettering import text_drawing
+from instrument.drawings.refusal import DrawingError
+from instrument.drawings.routing.align import best_turn, turned
+from instrument.drawings.routing.closed_line import Figures, Route, RouteOptions
+from instrument.drawings.routing.route import route
+from instrument.drawings.routing.sampling import Sampling, enough_points, sample
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from instrument.drawings.strokes import Drawing
+
+    Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class LoadOptions:
+    """Everything that can be set about a drawing.
+
+    Attributes
+    ----------
+    read : ReadOptions
+    route : RouteOptions
+    sampling : Sampling
+    """
+
+    read: ReadOptions = field(default_factory=ReadOptions)
+    route: RouteOptions = field(default_factory=RouteOptions)
+    sampling: Sampling = field(default_factory=Sampling)
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """One drawing, or the frames of a flip-book, as the engine takes them.
+
+    Attributes
+    ----------
+    points : ndarray of float64, shape (frames, n, 3)
+        One cycle a frame at constant pen speed; the first point is not repeated. Frames are fitted together, so
+        that they keep their sizes and places against one another, and begin where they lie closest.
+    kinds : ndarray of uint8, shape (frames, n)
+        The `Kind` of line that each point lies on.
+    figures : tuple of Figures
+        For each frame.
+    warnings : tuple of str
+    """
+
+    points: NDArray[np.float64]
+    kinds: NDArray[np.uint8]
+    figures: tuple[Figures, ...]
+    warnings: tuple[str, ...] = ()
+
+
+def find_routes(
+    paths: Sequence[str | Path] = (),
+    text: str | None = None,
+    options: LoadOptions | None = None,
+    progress: Progress | None = None,
+) -> list[Route]:
+    """Read and route one drawing, a flip-book, or text.
+
+    Parameters
+    ----------
+    paths : sequence of str or Path
+        Files or a numbered folder; more than one drawing makes a flip-book.
+    text : str, optional
+        Drawn instead of files.
+    options : LoadOptions, optional
+    progress : callable, optional
+        Called with the name of each stage as it begins.
+
+    Returns
+    -------
+    list of Route
+
+    Raises
+    ------
+    DrawingError
+    """
+    options = options or LoadOptions()
+    if text is not None:
+        reading = options.read
+        return [_routed(text_drawing(text, reading.lettering, reading.tolerances, reading.limits), options, progress)]
+    found = []
+    for path in frame_files(paths, options.read.limits):
+        if progress is not None:
+            progress(f"read {path.name}")
+        try:
+            found.append(_routed(read_drawing(path, options.read), options, progress))
+        except DrawingError as error:
+            raise error.at(path.name) from error.__cause__
+    return found
+
+
+def _routed(drawing: Drawing, options: LoadOptions, progress: Progress | None) -> Route:
+    return route(drawing, options.route, options.read.tolerances, progress)
+
+
+def sample_all(routes: Sequence[Route], sampling: Sampling) -> Loaded:
+    """Sample routes as the frames of one flip-book.
+
+    Parameters
+    ----------
+    routes : sequence of Route
+        At least one.
+    sampling : Sampling
+
+    Returns
+    -------
+    Loaded
+    """
+    count = max(map(enough_points, routes)) if sampling.points is None else sampling.points
+    box = np.concatenate([found.line for found in routes])
+    together = (box.min(axis=0), box.max(axis=0))
+    frames = [sample(found, replace(sampling, points=count), together) for found in routes]
+    points, kinds = [frames[0].points], [frames[0].kinds]
+    for frame in frames[1:]:
+        shift, backwards = best_turn(frame.points, points[-1])
+        points.append(turned(frame.points, shift, backwards=backwards))
+        kinds.append(turned(frame.kinds, shift, backwards=backwards))
+    warnings = dict.fromkeys(word for frame in frames for word in frame.warnings)
+    return Loaded(np.stack(points), np.stack(kinds), tuple(f.figures for f in frames), tuple(warnings))
+
+
+def load(paths: Sequence[str | Path] = (), text: str | None = None, options: LoadOptions | None = None) -> Loaded:
+    """Read, route and sample in this process; `isolation.Worker` does the same in one of its own.
+
+    Parameters
+    ----------
+    paths, text, options
+        As for `find_routes`.
+
+    Returns
+    -------
+    Loaded
+    """
+    options = options or LoadOptions()
+    return sample_all(find_routes(paths, text, options), options.sampling)

@@ -1,0 +1,1 @@
+"""A reader for each format of drawing, and what they share."""

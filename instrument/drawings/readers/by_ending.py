@@ -1,0 +1,166 @@
+"""A drawing is read by the reader that its file's ending names."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from instrument.drawings.limits import Limits
+from instrument.drawings.readers.companion_files import Folder
+from instrument.drawings.readers.gltf import parse_gltf
+from instrument.drawings.readers.lettering import Lettering, text_drawing
+from instrument.drawings.readers.mesh_edges import Edges, Mesh, mesh_drawing
+from instrument.drawings.readers.obj import parse_obj
+from instrument.drawings.readers.off import parse_off
+from instrument.drawings.readers.picture_contours import Tracing, parse_picture
+from instrument.drawings.readers.ply import parse_ply
+from instrument.drawings.readers.point_lists import parse_csv, parse_npy
+from instrument.drawings.readers.stl import parse_stl
+from instrument.drawings.readers.svg import parse_svg
+from instrument.drawings.readers.text_files import decode, read_bytes
+from instrument.drawings.refusal import DrawingError
+from instrument.drawings.tolerances import Tolerances
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from instrument.drawings.strokes import Drawing
+
+
+@dataclass(frozen=True)
+class ReadOptions:
+    """How drawings are read.
+
+    Attributes
+    ----------
+    edges : {"all", "feature"}
+        Which edges of a mesh are drawn.
+    crease : float
+        Degrees, 0 to 180: the angle between two faces above which their edge is a feature.
+    lettering : Lettering
+        For text files.
+    tracing : Tracing
+        For pictures.
+    tolerances : Tolerances
+    limits : Limits
+    """
+
+    edges: Edges = "all"
+    crease: float = 30.0
+    lettering: Lettering = field(default_factory=Lettering)
+    tracing: Tracing = field(default_factory=Tracing)
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    limits: Limits = field(default_factory=Limits)
+
+    def __post_init__(self) -> None:
+        """Refuse what means nothing."""
+        if self.edges not in {"all", "feature"}:
+            raise ValueError(f"edges must be 'all' or 'feature' (got {self.edges!r})")
+        if not 0.0 <= self.crease <= 180.0:
+            raise ValueError(f"crease must be from 0 to 180 degrees (got {self.crease})")
+
+
+def _mesh(parse: Callable[[bytes, Limits], Mesh]) -> Callable[[bytes, Path, ReadOptions], Drawing]:
+    def read(content: bytes, path: Path, options: ReadOptions) -> Drawing:
+        del path
+        mesh = parse(content, options.limits)
+        return mesh_drawing(mesh, options.edges, options.crease, options.tolerances)
+
+    return read
+
+
+def _gltf(content: bytes, path: Path, options: ReadOptions) -> Drawing:
+    mesh = parse_gltf(content, Folder(path.parent, options.limits))
+    return mesh_drawing(mesh, options.edges, options.crease, options.tolerances)
+
+
+def _svg(content: bytes, path: Path, options: ReadOptions) -> Drawing:
+    del path
+    return parse_svg(content, options.tolerances, options.limits)
+
+
+def _text(content: bytes, path: Path, options: ReadOptions) -> Drawing:
+    del path
+    return text_drawing(decode(content), options.lettering, options.tolerances, options.limits)
+
+
+def _picture(content: bytes, path: Path, options: ReadOptions) -> Drawing:
+    del path
+    return parse_picture(content, options.tracing, options.limits)
+
+
+def _csv(content: bytes, path: Path, options: ReadOptions) -> Drawing:
+    del path
+    return parse_csv(content, options.limits)
+
+
+def _npy(content: bytes, path: Path, options: ReadOptions) -> Drawing:
+    del path
+    return parse_npy(content, options.limits)
+
+
+READERS: dict[str, Callable[[bytes, Path, ReadOptions], Drawing]] = {
+    ".obj": _mesh(parse_obj),
+    ".stl": _mesh(parse_stl),
+    ".ply": _mesh(parse_ply),
+    ".off": _mesh(parse_off),
+    ".glb": _gltf,
+    ".gltf": _gltf,
+    ".svg": _svg,
+    ".svgz": _svg,
+    ".txt": _text,
+    ".png": _picture,
+    ".jpg": _picture,
+    ".jpeg": _picture,
+    ".csv": _csv,
+    ".npy": _npy,
+}
+
+
+def read_drawing(path: str | Path, options: ReadOptions | None = None) -> Drawing:
+    """Read one drawing.
+
+    Parameters
+    ----------
+    path : str or Path
+    options : ReadOptions, optional
+
+    Returns
+    -------
+    Drawing
+        As it is in the file; nothing is welded yet.
+
+    Raises
+    ------
+    DrawingError
+        Always with the file's name, and the line where there is one.
+    """
+    path = Path(path)
+    options = options or ReadOptions()
+    reader = READERS.get(path.suffix.lower())
+    if reader is None:
+        kinds = ", ".join(ending for ending in READERS)
+        ending = repr(path.suffix) if path.suffix else "no ending"
+        raise DrawingError(f"a file with {ending} is not read; what is read: {kinds}", path.name)
+    content = read_bytes(path, options.limits)
+    try:
+        # A damaged number may be one that cannot be turned into another kind; it is refused with its place later.
+        with np.errstate(all="ignore"):
+            drawing = reader(content, path, options)
+    except DrawingError as error:
+        raise error.at(path.name) from error.__cause__
+    if not len(drawing.edges):
+        raise DrawingError(_nothing(drawing), path.name)
+    return drawing
+
+
+def _nothing(drawing: Drawing) -> str:
+    points = len(drawing.points)
+    if points == 1:
+        return "it holds one point, and a line needs two"
+    if points:
+        return f"it holds {points:,} points, but no line, face or edge between them"
+    return "there is nothing to draw in it"

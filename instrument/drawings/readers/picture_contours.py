@@ -1,0 +1,191 @@
+"""Pictures become contour lines: where the brightness crosses a level."""
+
+# ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
+
+from __future__ import annotations
+
+import io
+import warnings
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from instrument.drawings.limits import DEFAULT, Limits, check_count
+from instrument.drawings.refusal import DrawingError
+from instrument.drawings.strokes import Drawing, from_strokes
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class Tracing:
+    """How a picture is traced.
+
+    Attributes
+    ----------
+    levels : int or tuple of float
+        Brightnesses to follow, each more than 0 (black) and less than 1 (white); or how many, chosen by the
+        picture: 1 parts it in two by Otsu's method, more are spread evenly over its range.
+    blur : float
+        Standard deviation of a Gaussian in pixels of the traced picture, against noise; 0 for none.
+    resolution : int
+        The longer side is reduced to this many pixels before tracing, at least 8.
+    smallest : float
+        Contours shorter than this share of the picture's perimeter are noise and left out.
+    """
+
+    levels: int | tuple[float, ...] = 1
+    blur: float = 1.0
+    resolution: int = 512
+    smallest: float = 0.01
+
+    def __post_init__(self) -> None:
+        """Refuse what means nothing."""
+        levels = self.levels
+        if isinstance(levels, int):
+            if not 1 <= levels <= 64:
+                raise ValueError(f"levels must be from 1 to 64, or brightnesses (got {levels})")
+        elif not levels or not all(0.0 < level < 1.0 for level in levels):
+            raise ValueError(f"each level must lie between 0 (black) and 1 (white) (got {levels})")
+        if not 0.0 <= self.blur < 1000.0:
+            raise ValueError(f"blur must be from 0 to 1000 pixels (got {self.blur})")
+        if not 8 <= self.resolution <= 8192:
+            raise ValueError(f"resolution must be from 8 to 8192 pixels (got {self.resolution})")
+        if not 0.0 <= self.smallest <= 1.0:
+            raise ValueError(f"smallest must be from 0 to 1 (got {self.smallest})")
+
+
+def parse_picture(content: bytes, tracing: Tracing | None = None, limits: Limits = DEFAULT) -> Drawing:
+    """Trace a PNG or JPEG picture.
+
+    Parameters
+    ----------
+    content : bytes
+        The file. What is transparent counts as white.
+    tracing : Tracing, optional
+    limits : Limits
+        `pixels` is held against the size in the header, before anything is unpacked.
+
+    Returns
+    -------
+    Drawing
+        In pixels of the original picture, y upwards.
+
+    Raises
+    ------
+    DrawingError
+        If it is no PNG or JPEG, is damaged or too large, or is blank.
+    """
+    tracing = tracing or Tracing()
+    brightness, scale = _brightness(content, tracing, limits)
+    levels = _levels(brightness, tracing.levels)
+    strokes = _contours(brightness, levels, tracing.smallest, limits)
+    if not strokes:
+        raise DrawingError("no contour was found; the picture is blank, or its contrast too faint for these levels")
+    flip = np.array([scale[0], -scale[1]])
+    return from_strokes([stroke * flip for stroke in strokes])
+
+
+def _brightness(content: bytes, tracing: Tracing, limits: Limits) -> tuple[NDArray[np.float64], tuple[float, float]]:
+    """Brightness from 0 to 1 after reducing and blurring, and original pixels for each traced one."""
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        with warnings.catch_warnings():
+            # The library's own warning about size comes where our limit has already been held against it.
+            warnings.simplefilter("ignore")
+            picture = Image.open(io.BytesIO(content), formats=("PNG", "JPEG"))
+            width, height = picture.size
+            if width * height > limits.pixels:
+                raise DrawingError(
+                    f"the picture claims {width:,} x {height:,} pixels; at most {limits.pixels:,} are allowed"
+                )
+            picture.draft("L", (tracing.resolution, tracing.resolution))
+            if picture.mode.startswith("I;16") or picture.mode == "I":
+                flat = Image.fromarray(np.asarray(picture, np.float64) / 65535 * 255).convert("L")
+            else:
+                layered = picture.convert("RGBA")
+                white = Image.new("RGBA", layered.size, "white")
+                flat = Image.alpha_composite(white, layered).convert("L")
+    except DrawingError:
+        raise
+    except UnidentifiedImageError:
+        raise DrawingError("this is not a PNG or JPEG picture") from None
+    except Image.DecompressionBombError:
+        raise DrawingError(f"the picture claims more than {limits.pixels:,} pixels, which is the limit") from None
+    except (OSError, ValueError, SyntaxError, EOFError) as error:
+        raise DrawingError(f"the picture is damaged ({str(error)[:80]})") from error
+    longer = max(flat.size)
+    if longer > tracing.resolution:
+        share = tracing.resolution / longer
+        flat = flat.resize([max(2, round(side * share)) for side in flat.size], Image.Resampling.BOX)
+    table = np.asarray(flat, np.float64) / 255.0
+    if min(table.shape) < 2:
+        raise DrawingError(f"the picture is {width} x {height} pixels; at least 2 x 2 are needed for a contour")
+    return _blurred(table, tracing.blur), (width / table.shape[1], height / table.shape[0])
+
+
+def _blurred(table: NDArray[np.float64], deviation: float) -> NDArray[np.float64]:
+    if deviation == 0.0:
+        return table
+    from scipy.ndimage import gaussian_filter
+
+    return np.asarray(gaussian_filter(table, deviation, mode="nearest"))
+
+
+def _levels(brightness: NDArray[np.float64], wanted: int | tuple[float, ...]) -> list[float]:
+    if not isinstance(wanted, int):
+        return list(wanted)
+    low, high = float(brightness.min()), float(brightness.max())
+    if high - low < 1 / 255:
+        return []
+    if wanted == 1:
+        return [_otsu(brightness)]
+    return [float(level) for level in np.linspace(low, high, wanted + 2)[1:-1]]
+
+
+def _otsu(brightness: NDArray[np.float64]) -> float:
+    """Find the level that parts a picture best in dark and bright.
+
+    N. Otsu, A threshold selection method from gray-level histograms, IEEE Transactions on Systems, Man, and
+    Cybernetics 9 (1979), pages 62 to 66: the largest variance between the two classes.
+    """
+    counts, edges = np.histogram(brightness, bins=256)
+    middle = (edges[:-1] + edges[1:]) / 2
+    dark = np.cumsum(counts)[:-1]
+    bright = counts.sum() - dark
+    dark_sum = np.cumsum(counts * middle)[:-1]
+    total = float((counts * middle).sum())
+    with np.errstate(divide="ignore", invalid="ignore"):
+        apart = dark * bright * (dark_sum / dark - (total - dark_sum) / bright) ** 2
+    apart = np.where((dark > 0) & (bright > 0), apart, 0.0)
+    # Between two clear classes every level is as good; the middle of them is the steadiest.
+    best = np.flatnonzero(apart >= apart.max() * (1 - 1e-12))
+    return float((edges[1:-1][best[0]] + edges[1:-1][best[-1]]) / 2)
+
+
+def _contours(
+    brightness: NDArray[np.float64], levels: list[float], smallest: float, limits: Limits
+) -> list[NDArray[np.float64]]:
+    if not levels:
+        return []
+    from contourpy import contour_generator
+
+    # Pixels are sampled at their middles; a white border closes the contours of what touches the edge.
+    padded = np.pad(brightness, 1, constant_values=1.0)
+    rows, columns = brightness.shape
+    x = np.concatenate([[0.0], np.arange(columns) + 0.5, [float(columns)]])
+    y = np.concatenate([[0.0], np.arange(rows) + 0.5, [float(rows)]])
+    generator: Any = contour_generator(x, y, padded)
+    shortest = smallest * 2 * (rows + columns)
+    strokes = []
+    points = 0
+    for level in levels:
+        for line in generator.lines(level):
+            if np.linalg.norm(np.diff(line, axis=0), axis=1).sum() >= shortest:
+                strokes.append(np.asarray(line, np.float64))
+                points += len(line)
+        check_count(points, "points", limits)
+    return strokes

@@ -1,0 +1,82 @@
+"""Files are read whole, within a size limit, and text in whatever encoding it was saved."""
+
+# ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
+
+from __future__ import annotations
+
+import codecs
+from typing import TYPE_CHECKING
+
+from instrument.drawings.limits import DEFAULT, MEBIBYTE, Limits
+from instrument.drawings.refusal import DrawingError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+MARKS = (
+    # UTF-32's little-endian mark begins with UTF-16's, so it is asked first.
+    (codecs.BOM_UTF32_LE, "utf-32"),
+    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+
+
+def read_bytes(path: Path, limits: Limits = DEFAULT) -> bytes:
+    """Read a whole file.
+
+    Raises
+    ------
+    DrawingError
+        If it is missing, not a plain file, empty, or larger than the limit.
+    """
+    try:
+        # A pipe or device would never end; only plain files have a size to hold against the limit.
+        if not path.is_file():
+            reason = "this is not a file" if path.exists() else "there is no such file"
+            raise DrawingError(reason, path.name)
+        size = path.stat().st_size
+        if size > limits.file_bytes:
+            raise DrawingError(
+                f"the file has {size / MEBIBYTE:,.0f} MiB; at most {limits.file_bytes / MEBIBYTE:,.0f} are "
+                "allowed. Simplify the drawing or raise the limit",
+                path.name,
+            )
+        content = path.read_bytes()
+    except (OSError, ValueError) as error:
+        if isinstance(error, DrawingError):
+            raise
+        reason = getattr(error, "strerror", None) or str(error)
+        raise DrawingError(f"the file cannot be read ({reason})", path.name) from error
+    if not content.strip():
+        raise DrawingError("the file is empty", path.name)
+    return content
+
+
+def decode(content: bytes) -> str:
+    r"""Turn bytes into text: by their mark, as UTF-8, or by what charset_normalizer makes of them.
+
+    Line ends of any kind become one newline. What no encoding explains is read as Latin-1, in which every byte
+    is some letter: numbers and keywords are ASCII in all of them.
+
+    Examples
+    --------
+    >>> decode(b"v 0 0 0\r\n") == decode("v 0 0 0\n".encode("utf-16"))
+    True
+    """
+    text = _decoded(content)
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _decoded(content: bytes) -> str:
+    for mark, encoding in MARKS:
+        if content.startswith(mark):
+            return content.decode(encoding, errors="replace")
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError:
+        from charset_normalizer import from_bytes
+
+        best = from_bytes(content[:MEBIBYTE]).best()
+        return content.decode("latin-1" if best is None else best.encoding, errors="replace")

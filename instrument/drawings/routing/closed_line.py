@@ -1,0 +1,143 @@
+"""What a route is: the options it is chosen by, its figures, and the closed line itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import IntEnum
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from instrument.drawings.strokes import Drawing
+
+
+class Kind(IntEnum):
+    """What a step of the line is."""
+
+    DRAWN = 0
+    REPEATED = 1
+    JUMP = 2
+    BRIDGE = 3
+
+
+@dataclass(frozen=True)
+class RouteOptions:
+    """How the line is chosen.
+
+    Attributes
+    ----------
+    jump_cost : float
+        A jump counts this many times its length against running again over lines already drawn, 0 or more.
+        Infinity: only retrace, and jump only between pieces that do not touch.
+    bridge_cost : float or None
+        The same for running along a mesh's undrawn edges. None: three quarters of `jump_cost`, since a bridge
+        keeps to the surface.
+    neighbours : int
+        To how many of the nearest odd vertices a jump is considered.
+    straight : bool
+        Flow straight on through crossings instead of turning back.
+    order : {"near", "drawn"}
+        Pieces that do not touch: visited with short jumps, or in the order they were drawn.
+    start : tuple of float, optional
+        The line begins at the vertex nearest to this place; by default at the first point drawn.
+    reverse : bool
+        Run the line the other way round.
+    time_limit : float
+        Seconds for the matching, before the best found so far is taken; small drawings are always solved.
+    tour_time : float
+        Seconds for shortening the jumps.
+    """
+
+    jump_cost: float = 4.0
+    bridge_cost: float | None = None
+    neighbours: int = 6
+    straight: bool = True
+    order: Literal["near", "drawn"] = "near"
+    start: tuple[float, ...] | None = None
+    reverse: bool = False
+    time_limit: float = 10.0
+    tour_time: float = 0.5
+
+    def __post_init__(self) -> None:
+        """Refuse costs and limits that mean nothing."""
+        for name in ("jump_cost", "bridge_cost", "time_limit", "tour_time"):
+            value = getattr(self, name)
+            if value is not None and not value >= 0:
+                raise ValueError(f"{name} must be a number of at least 0 (got {value})")
+        if self.neighbours < 1:
+            raise ValueError(f"neighbours must be at least 1 (got {self.neighbours})")
+        if self.order not in {"near", "drawn"}:
+            raise ValueError(f"order must be 'near' or 'drawn' (got {self.order!r})")
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What the line costs, in the drawing's own units.
+
+    Attributes
+    ----------
+    edges, vertices, components, odd_vertices : int
+        Of the drawing, after welding.
+    length : float
+        All edges, each once.
+    repeated_length : float
+        What the line draws again.
+    lower_bound : float
+        The proven least repetition when only retracing is allowed (between pieces jumping costs nothing).
+    jump_length, bridge_length : float
+        What the line runs without drawing.
+    jumps : int
+    corners : int
+        Places where the closed line has turned 10 degrees since the last such place.
+    exact : bool
+        Whether the repetition is the least there is for these options.
+    slack : float
+        By how much rounding in the matching could at most have missed the least.
+    seconds : float
+        Time taken by routing.
+    """
+
+    edges: int
+    vertices: int
+    components: int
+    odd_vertices: int
+    length: float
+    repeated_length: float
+    lower_bound: float
+    jump_length: float
+    bridge_length: float
+    jumps: int
+    corners: int
+    exact: bool
+    slack: float
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Route:
+    """One closed line over a drawing.
+
+    Attributes
+    ----------
+    drawing : Drawing
+        As it was welded; the route's vertices are its points.
+    walk : ndarray of int64, shape (k,)
+        Rows of the drawing's points. Step i runs from `walk[i]` to `walk[i + 1]`, the last one back to `walk[0]`.
+    kinds : ndarray of uint8, shape (k,)
+        The `Kind` of each step.
+    figures : Figures
+    warnings : tuple of str
+    """
+
+    drawing: Drawing
+    walk: NDArray[np.int64]
+    kinds: NDArray[np.uint8]
+    figures: Figures
+    warnings: tuple[str, ...] = field(default=())
+
+    @property
+    def line(self) -> NDArray[np.float64]:
+        """Corner points of the closed line, float64, shape (k, 3), the first not repeated."""
+        return self.drawing.points[self.walk]

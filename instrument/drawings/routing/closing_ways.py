@@ -1,0 +1,261 @@
+"""Every way to close a drawing's line: running over its edges again, jumping, or bridging; weighed together."""
+
+# ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
+
+from __future__ import annotations
+
+import math
+import time
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from instrument.drawings.routing.closed_line import Kind, RouteOptions
+from instrument.drawings.routing.ordering import stable_order
+from instrument.drawings.routing.t_join import SURE_EDGES, Search, TJoin, minimum_t_join
+from instrument.drawings.routing.weld import degrees
+from instrument.drawings.strokes import edge_lengths
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+
+# Looking at so many ways takes about a second.
+MOST_STEPS = 4_000_000
+# So many jumps are each held against the whole drawing: most often none of them is left.
+FEW_JUMPS = 20
+# Seconds, or as long as the mixture took if that is more, for which only the bound is still waited for.
+PATIENCE = 1.5
+
+
+class Graph:
+    """A drawing's edges with every other way between its odd vertices, each with its cost.
+
+    Parameters
+    ----------
+    points : ndarray of float64, shape (n, 3)
+    edges, bridges : ndarray of int64, shape (m, 2) and (b, 2)
+        Welded.
+    options : RouteOptions
+    """
+
+    def __init__(
+        self,
+        points: NDArray[np.float64],
+        edges: NDArray[np.int64],
+        bridges: NDArray[np.int64],
+        options: RouteOptions,
+    ) -> None:
+        self.points = points
+        self.edges = edges
+        self.options = options
+        self.lengths = edge_lengths(points, edges)
+        self.odd = degrees(edges, len(points)) % 2 == 1
+        drawn = degrees(edges, len(points)) > 0
+        self.components = len(np.unique(labels(edges, len(points))[drawn]))
+        # Retracing alone is looked at beside everything else, on the other core, where that takes long.
+        self._alone: Search | None = None
+        if len(edges) > SURE_EDGES and self.odd.any() and options.time_limit > 0:
+            self._alone = Search(edges, self.lengths, self.odd)
+        try:
+            self._weigh(bridges)
+        except BaseException:
+            self._forget_alone()
+            raise
+
+    def _weigh(self, bridges: NDArray[np.int64]) -> None:
+        points, edges, options = self.points, self.edges, self.options
+        bridge_cost = 0.75 * options.jump_cost if options.bridge_cost is None else options.bridge_cost
+        jumps = np.zeros((0, 2), np.int64) if math.isinf(options.jump_cost) else self._jumps(options.neighbours)
+        if math.isinf(bridge_cost):
+            bridges = bridges[:0]
+        self.ways = np.concatenate([edges, jumps, bridges])
+        self.kinds = np.repeat(
+            np.array([Kind.REPEATED, Kind.JUMP, Kind.BRIDGE], np.uint8),
+            [len(edges), len(jumps), len(bridges)],
+        )
+        self.costs = np.concatenate(
+            [
+                self.lengths,
+                edge_lengths(points, jumps) * (options.jump_cost if len(jumps) else 0.0),
+                edge_lengths(points, bridges) * (bridge_cost if len(bridges) else 0.0),
+            ]
+        )
+
+    def _jumps(self, neighbours: int) -> NDArray[np.int64]:
+        """Pairs of odd vertices, each with its nearest few."""
+        from scipy.spatial import cKDTree
+
+        odd = np.flatnonzero(self.odd)
+        near = min(neighbours + 1, len(odd))
+        if near < 2:
+            return np.zeros((0, 2), np.int64)
+        _, neighbour = cKDTree(self.points[odd]).query(self.points[odd], k=near)
+        pairs = np.stack([np.repeat(np.arange(len(odd)), near), neighbour.ravel()], axis=1)
+        low, high = np.minimum(*pairs.T), np.maximum(*pairs.T)
+        key = np.unique((low * len(odd) + high)[low != high])
+        jumps = odd[np.stack(np.divmod(key, len(odd)), axis=1)]
+        return np.asarray(jumps[self._worth_it(jumps, edge_lengths(self.points, jumps) * self.options.jump_cost)])
+
+    def _worth_it(self, jumps: NDArray[np.int64], costs: NDArray[np.float64]) -> NDArray[np.int64]:
+        """Rows of the jumps that no way over a few drawn edges undercuts; the rest need never be chosen."""
+        count = len(self.points)
+        low, high = np.minimum(*self.edges.T), np.maximum(*self.edges.T)
+        key = low * count + high
+        order = stable_order(key)
+        key, length = key[order], self.lengths[order]
+
+        def direct(one: NDArray[np.int64], other: NDArray[np.int64]) -> NDArray[np.float64]:
+            wanted = np.minimum(one, other) * count + np.maximum(one, other)
+            place = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
+            return np.where(key[place] == wanted, length[place], np.inf)
+
+        row = np.flatnonzero(direct(jumps[:, 0], jumps[:, 1]) > costs)
+        step = _Steps(self.edges, self.lengths, count)
+        # Ways of two edges, which undercut most.
+        fan = step.degree[jumps[row, 0]]
+        jump = np.repeat(row, fan)
+        edge = np.repeat(step.begin[jumps[row, 0]] - (np.cumsum(fan) - fan), fan) + np.arange(len(jump))
+        way = step.length[edge] + direct(step.to[edge], jumps[jump, 1])
+        undercut = np.zeros(len(jumps), bool)
+        undercut[jump[way <= costs[jump]]] = True
+        row = row[~undercut[row]]
+        # Ways of up to four edges: two from either end that meet. Where that would be too many to look at, the
+        # matching looks at the jumps instead.
+        if not len(row) or step.most_within_two(jumps[row]) > MOST_STEPS:
+            return row
+        meeting, far = step.nearest_within_two(jumps[row, 1], costs[row])
+        jump, node, way = step.within_two(jumps[row, 0], costs[row])
+        wanted = jump * count + node
+        place = np.minimum(np.searchsorted(meeting, wanted), len(meeting) - 1)
+        way = np.where(meeting[place] == wanted, way + far[place], np.inf)
+        undercut[row[jump[way <= costs[row][jump]]]] = True
+        row = row[~undercut[row]]
+        return row if len(row) > FEW_JUMPS else row[self._ways_between(jumps[row], costs[row]) > costs[row]]
+
+    def _ways_between(self, pairs: NDArray[np.int64], limits: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Length of the shortest way over drawn edges between pairs of vertices; infinite if above its limit."""
+        from scipy import sparse
+        from scipy.sparse import csgraph
+
+        count = len(self.points)
+        # The library takes nought for a missing edge; the smallest number is as good as nought.
+        length = np.maximum(self.lengths, np.finfo(np.float64).tiny)
+        graph = sparse.csr_matrix((length, (self.edges[:, 0], self.edges[:, 1])), shape=(count, count))
+        graph = graph + graph.T
+        return np.array(
+            [
+                csgraph.dijkstra(graph, indices=one, limit=limit)[other]
+                for (one, other), limit in zip(pairs.tolist(), limits.tolist(), strict=True)
+            ]
+        )
+
+    def closed(self) -> tuple[NDArray[np.int64], NDArray[np.uint8], TJoin, TJoin]:
+        """Edges with what must be run besides, their kinds, the T-join, and the T-join by retracing alone."""
+        try:
+            join, alone = self._joins(time.monotonic() + self.options.time_limit)
+        finally:
+            self._forget_alone()
+        if alone.weight < join.weight:
+            # Only when time ran out: less is proven about it as a mixture.
+            chosen = np.concatenate([alone.chosen, np.zeros(len(self.ways) - len(self.edges), bool)])
+            join = replace(join, chosen=chosen, weight=alone.weight)
+        extra, extra_kinds = self.ways[join.chosen], self.kinds[join.chosen]
+        drawn = np.zeros(len(self.edges), np.uint8)
+        return np.concatenate([self.edges, extra]), np.concatenate([drawn, extra_kinds]), join, alone
+
+    def _joins(self, end: float) -> tuple[TJoin, TJoin]:
+        """Find the best mixture, and what retracing alone would cost, both by a moment of `time.monotonic`."""
+        limit, began = self.options.time_limit, time.monotonic()
+        if len(self.ways) == len(self.edges):
+            if self._alone is None:
+                join = minimum_t_join(self.edges, self.lengths, self.odd, limit)
+            else:
+                join = self._alone.best(limit)
+            return join, join
+        join = minimum_t_join(self.ways, self.costs, self.odd, 0.7 * limit)
+        if join.exact and bool(np.all(self.kinds[join.chosen] == Kind.REPEATED)):
+            # Where the best mixture is retracing alone, that is it.
+            return join, replace(join, chosen=join.chosen[: len(self.edges)])
+        if self._alone is None:
+            alone = minimum_t_join(self.edges, self.lengths, self.odd, max(end - time.monotonic(), 0.0))
+        else:
+            now = time.monotonic()
+            patience = max(PATIENCE, now - began)
+            alone = self._alone.exact(min(end, now + patience)) or self._alone.best(0.0)
+        # With fewer ways to choose from, nothing can become cheaper.
+        return join, replace(alone, bound=min(alone.weight, max(alone.bound, join.bound)))
+
+    def _forget_alone(self) -> None:
+        if self._alone is not None:
+            self._alone.end()
+
+
+class _Steps:
+    """Ways of one and two edges from vertices of a graph."""
+
+    def __init__(self, edges: NDArray[np.int64], lengths: NDArray[np.float64], count: int) -> None:
+        ends = np.concatenate([edges, edges[:, ::-1]])
+        order = stable_order(ends[:, 0])
+        self.count = count
+        self.to = ends[order, 1]
+        self.length = np.tile(lengths, 2)[order]
+        self.degree = np.bincount(ends[:, 0], minlength=count)
+        self.begin = np.cumsum(self.degree) - self.degree
+
+    def most_within_two(self, vertices: NDArray[np.int64]) -> int:
+        """Count the ways of up to two edges from vertices, without walking them."""
+        second = np.bincount(np.repeat(np.arange(self.count), self.degree), self.degree[self.to], minlength=self.count)
+        return int((1 + self.degree + second)[vertices].sum())
+
+    def within_two(
+        self, vertices: NDArray[np.int64], limits: NDArray[np.float64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
+        """Walk every way of up to two edges from each vertex that is not longer than its limit.
+
+        Returns
+        -------
+        rows : ndarray of int64, shape (k,)
+            The place in the list of the vertex started from.
+        nodes : ndarray of int64, shape (k,)
+            Where it leads.
+        far : ndarray of float64, shape (k,)
+        """
+        row, node, far = np.arange(len(vertices)), vertices, np.zeros(len(vertices))
+        rows, nodes, fars = [row], [node], [far]
+        for _ in range(2):
+            fan = self.degree[node]
+            edge = np.repeat(self.begin[node] - (np.cumsum(fan) - fan), fan) + np.arange(fan.sum())
+            row, far = np.repeat(row, fan), np.repeat(far, fan) + self.length[edge]
+            within = far <= limits[row]
+            row, node, far = row[within], self.to[edge[within]], far[within]
+            rows, nodes, fars = [*rows, row], [*nodes, node], [*fars, far]
+        return np.concatenate(rows), np.concatenate(nodes), np.concatenate(fars)
+
+    def nearest_within_two(
+        self, vertices: NDArray[np.int64], limits: NDArray[np.float64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+        """Give what lies within two edges of each vertex: place in the list times count plus vertex, sorted; how far."""
+        row, node, far = self.within_two(vertices, limits)
+        key = row * self.count + node
+        order = stable_order(key)
+        key = key[order]
+        first = np.ones(len(key), bool)
+        first[1:] = key[1:] != key[:-1]
+        return key[first], np.minimum.reduceat(far[order], np.flatnonzero(first))
+
+
+def labels(edges: NDArray[np.int64], count: int) -> NDArray[np.int64]:
+    """Component of each of `count` vertices, int64, numbered by first vertex.
+
+    Examples
+    --------
+    >>> labels(np.array([[0, 1], [2, 3]]), 4).tolist()
+    [0, 0, 1, 1]
+    """
+    from scipy import sparse
+    from scipy.sparse import csgraph
+
+    matrix = sparse.csr_matrix((np.ones(len(edges), np.int8), (edges[:, 0], edges[:, 1])), shape=(count, count))
+    return np.asarray(csgraph.connected_components(matrix, directed=False)[1], np.int64)

@@ -1,0 +1,173 @@
+"""A drawing becomes one closed line with as little repetition and jumping as can be proven."""
+
+from __future__ import annotations
+
+import math
+import time
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from instrument.drawings.routing.closed_line import Figures, Kind, Route, RouteOptions
+from instrument.drawings.routing.closing_ways import Graph, labels
+from instrument.drawings.routing.connect import jumps_between
+from instrument.drawings.routing.corners import corner_steps
+from instrument.drawings.routing.euler_circuit import euler_circuit, on_grid
+from instrument.drawings.routing.line_pieces import steps_of
+from instrument.drawings.routing.ordering import first_of_each
+from instrument.drawings.routing.simplify import simplify
+from instrument.drawings.routing.weld import degrees, weld
+from instrument.drawings.strokes import Drawing, edge_lengths
+from instrument.drawings.tolerances import DEFAULT, Tolerances
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from instrument.drawings.routing.t_join import TJoin
+
+    Progress = Callable[[str], None]
+
+
+def route(
+    drawing: Drawing,
+    options: RouteOptions | None = None,
+    tolerances: Tolerances = DEFAULT,
+    progress: Progress | None = None,
+) -> Route:
+    """Run over every edge of a drawing and return to the start.
+
+    Parameters
+    ----------
+    drawing : Drawing
+    options : RouteOptions, optional
+    tolerances : Tolerances
+    progress : callable, optional
+        Called with the name of each stage as it begins: weld, match, join, walk.
+
+    Returns
+    -------
+    Route
+
+    Raises
+    ------
+    DrawingError
+        If there is nothing to draw.
+    """
+    options = options or RouteOptions()
+    say = progress or _silent
+    began = time.perf_counter()
+    say("weld")
+    welded = simplify(weld(drawing, tolerances), tolerances)
+    # Lengths are taken in units of the drawing's size: squares of very large or small numbers stay numbers.
+    low, size = _frame(welded)
+    points = (welded.points - low) / size
+    places = on_grid(points)
+    say("match")
+    graph = Graph(places, welded.edges, welded.bridges, options)
+    say("join")
+    chosen, kinds, join, bound = graph.closed()
+    chosen, kinds = _connect(places, chosen, kinds, len(points), options)
+    say("walk")
+    halves = euler_circuit(chosen, places, kinds == Kind.JUMP, straight=options.straight)
+    walk, kind, edge = steps_of(points, chosen, kinds, halves, options)
+    start = None if options.start is None else (_place(options.start) - low) / size
+    walk, kind = _begin(points, walk, kind, edge, int(welded.edges[0, 0]), start, reverse=options.reverse)
+    lengths = edge_lengths(points, np.stack([walk, np.roll(walk, -1)], axis=1)) * size
+    figures = Figures(
+        edges=len(welded.edges),
+        vertices=int((degrees(welded.edges, len(points)) > 0).sum()),
+        components=graph.components,
+        odd_vertices=int(graph.odd.sum()),
+        length=float(lengths[kind == Kind.DRAWN].sum()),
+        repeated_length=float(lengths[kind == Kind.REPEATED].sum()),
+        lower_bound=bound.bound * size,
+        jump_length=float(lengths[kind == Kind.JUMP].sum()),
+        bridge_length=float(lengths[kind == Kind.BRIDGE].sum()),
+        jumps=int((kind == Kind.JUMP).sum()),
+        corners=int(corner_steps(points[walk], tolerances.corner_degrees).sum()),
+        exact=join.exact,
+        slack=join.slack * size,
+        seconds=time.perf_counter() - began,
+    )
+    return Route(welded, walk, kind, figures, welded.warnings + _honesty(figures, join, options))
+
+
+def _silent(stage: str) -> None:
+    del stage
+
+
+def _frame(drawing: Drawing) -> tuple[NDArray[np.float64], float]:
+    drawn = drawing.points[drawing.edges.ravel()]
+    low, high = drawn.min(axis=0), drawn.max(axis=0)
+    return low, float(np.linalg.norm(high - low))
+
+
+def _place(start: tuple[float, ...]) -> NDArray[np.float64]:
+    return np.asarray((*start, 0.0, 0.0)[:3], np.float64)
+
+
+def _honesty(figures: Figures, join: TJoin, options: RouteOptions) -> tuple[str, ...]:
+    if join.exact:
+        return ()
+    above = 100 * (join.weight / join.bound - 1) if join.bound > 0 else math.inf
+    words = (
+        f"the best line was not found within {options.time_limit:g} s for {figures.edges} edges; this one is at "
+        f"most {above:.0f} percent above the proven bound. Allow more time, or simplify the drawing"
+    )
+    return (words,)
+
+
+def _connect(
+    points: NDArray[np.float64],
+    edges: NDArray[np.int64],
+    kinds: NDArray[np.uint8],
+    count: int,
+    options: RouteOptions,
+) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
+    """Add jumps between the pieces."""
+    used = np.flatnonzero(degrees(edges, count))
+    label = labels(edges, count)[used]
+    _, label = np.unique(label, return_inverse=True)
+    jumps = used[jumps_between(points[used], label, options.order, options.tour_time)]
+    more = np.full(len(jumps), Kind.JUMP, np.uint8)
+    return np.concatenate([edges, jumps]), np.concatenate([kinds, more])
+
+
+def _begin(
+    points: NDArray[np.float64],
+    walk: NDArray[np.int64],
+    kind: NDArray[np.uint8],
+    edge: NDArray[np.int64],
+    first_vertex: int,
+    start: NDArray[np.float64] | None,
+    *,
+    reverse: bool,
+) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
+    """Turn the walk so that it begins where it should, the way the first edge was drawn; name repetitions."""
+    first = int(np.flatnonzero(edge == 0)[0])
+    if walk[first] != first_vertex:
+        walk, kind = _backwards(walk, kind)
+        first = int(np.flatnonzero(edge[::-1] == 0)[0])
+    begin = first if start is None else int(np.argmin(np.linalg.norm(points[walk] - start, axis=1)))
+    walk, kind = np.roll(walk, -begin), np.roll(kind, -begin)
+    if reverse:
+        walk, kind = _backwards(walk, kind)
+    return walk, _name_repeated(walk, kind)
+
+
+def _backwards(walk: NDArray[np.int64], kind: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
+    """Run a closed walk the other way; it begins at the same vertex."""
+    return np.roll(walk, -1)[::-1], kind[::-1]
+
+
+def _name_repeated(walk: NDArray[np.int64], kind: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Call the first run over an edge drawn and the second repeated."""
+    kind = kind.copy()
+    rows = np.flatnonzero(kind <= Kind.REPEATED)
+    here, there = walk[rows], np.roll(walk, -1)[rows]
+    first = first_of_each(np.minimum(here, there) * (int(walk.max()) + 1) + np.maximum(here, there))
+    kind[rows] = Kind.REPEATED
+    kind[rows[first]] = Kind.DRAWN
+    return kind

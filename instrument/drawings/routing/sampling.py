@@ -1,0 +1,161 @@
+"""A closed line becomes a table of points at constant pen speed, which is what the engine plays."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from instrument.drawings.routing.closed_line import Figures, Kind, Route
+from instrument.drawings.routing.corners import corner_steps
+from instrument.drawings.tolerances import DEFAULT
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Box = tuple[NDArray[np.float64], NDArray[np.float64]]
+
+
+@dataclass(frozen=True)
+class Sampling:
+    """How the pen runs over the line.
+
+    Attributes
+    ----------
+    points : int or None
+        Points in the table, at least 2. None: enough for the drawing, see `enough_points`.
+    jump_speed, bridge_speed : float
+        How many times faster than on the line the pen runs where it should not draw; more than 0, may be
+        infinite. The faster, the dimmer.
+    corner_dwell : float
+        Share of the whole cycle that is spent resting on the corners, 0 to less than 1.
+    fit : {"box", "original"}
+        Centre and scale to the unit cube, or keep the coordinates.
+    """
+
+    points: int | None = None
+    jump_speed: float = 16.0
+    bridge_speed: float = 16.0
+    corner_dwell: float = 0.0
+    fit: Literal["box", "original"] = "box"
+
+    def __post_init__(self) -> None:
+        """Refuse speeds and shares that mean nothing."""
+        if self.points is not None and self.points < 2:
+            raise ValueError(f"points must be at least 2 (got {self.points})")
+        for name in ("jump_speed", "bridge_speed"):
+            if not getattr(self, name) > 0:
+                raise ValueError(f"{name} must be a number above 0 (got {getattr(self, name)})")
+        if not 0.0 <= self.corner_dwell < 1.0:
+            raise ValueError(f"corner_dwell must be in the range 0 to less than 1 (got {self.corner_dwell})")
+        if self.fit not in {"box", "original"}:
+            raise ValueError(f"fit must be 'box' or 'original' (got {self.fit!r})")
+
+
+@dataclass(frozen=True)
+class Path:
+    """What the engine takes.
+
+    Attributes
+    ----------
+    points : ndarray of float64, shape (n, 3)
+        One cycle at constant pen speed; the first point is not repeated. Within -1 to 1 when fitted.
+    kinds : ndarray of uint8, shape (n,)
+        The `Kind` of line each point lies on.
+    corners : int
+        Corners in the cycle: below this many samples a cycle the drawing blurs.
+    figures : Figures
+    warnings : tuple of str
+    """
+
+    points: NDArray[np.float64]
+    kinds: NDArray[np.uint8]
+    corners: int
+    figures: Figures
+    warnings: tuple[str, ...] = ()
+
+
+def sample(found: Route, sampling: Sampling | None = None, box: Box | None = None) -> Path:
+    """Run over the line at constant speed and take points at equal times.
+
+    Parameters
+    ----------
+    found : Route
+    sampling : Sampling, optional
+    box : tuple of two ndarray of float64, shape (3,)
+        Lowest and highest coordinates of what is fitted; by default the line's own. The frames of a flip-book
+        share one.
+
+    Returns
+    -------
+    Path
+    """
+    sampling = sampling or Sampling()
+    line = found.line
+    if sampling.fit == "box":
+        line = fit_to_box(line, box)
+    times, knots, kinds = _timetable(line, found.kinds, sampling)
+    count = enough_points(found) if sampling.points is None else sampling.points
+    at = np.arange(count) * (times[-1] / count)
+    step = np.clip(np.searchsorted(times, at, side="right") - 1, 0, len(kinds) - 1)
+    lasts = times[step + 1] - times[step]
+    share = np.where(lasts > 0, (at - times[step]) / np.where(lasts > 0, lasts, 1), 0.0)
+    points = knots[step] + share[:, None] * (knots[step + 1] - knots[step])
+    return Path(points, kinds[step], found.figures.corners, found.figures, found.warnings)
+
+
+def enough_points(found: Route) -> int:
+    """Give a table size that shows every corner: eight points for each step of the line, as a power of two.
+
+    Returns
+    -------
+    int
+        From 4,096 to 1,048,576.
+    """
+    return int(2 ** np.clip(math.ceil(math.log2(8 * len(found.walk))), 12, 20))
+
+
+def fit_to_box(points: NDArray[np.float64], box: Box | None = None) -> NDArray[np.float64]:
+    """Centre points and scale them so that the largest extent runs from -1 to 1.
+
+    Parameters
+    ----------
+    points : ndarray of float64, shape (n, 3)
+    box : tuple of two ndarray of float64, shape (3,)
+        Lowest and highest coordinates; by default those of the points.
+
+    Returns
+    -------
+    ndarray of float64, shape (n, 3)
+
+    Examples
+    --------
+    >>> fit_to_box(np.array([[0.0, 0, 0], [4, 2, 0]])).tolist()
+    [[-1.0, -0.5, 0.0], [1.0, 0.5, 0.0]]
+    """
+    low, high = (points.min(axis=0), points.max(axis=0)) if box is None else box
+    half = 0.5 * float((high - low).max())
+    # Half of each, not half of the sum: the sum of two large numbers might not be one.
+    centred = points - (0.5 * low + 0.5 * high)
+    return np.asarray(np.clip(centred / half, -1.0, 1.0)) if half > 0 else centred
+
+
+def _timetable(
+    line: NDArray[np.float64], kinds: NDArray[np.uint8], sampling: Sampling
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.uint8]]:
+    """Give times and places of the steps' ends, and the kind of each step; a rest is a step on the spot."""
+    step = np.roll(line, -1, axis=0) - line
+    lasts = np.sqrt(np.einsum("ij,ij->i", step, step))
+    lasts = np.where(kinds == Kind.JUMP, lasts / sampling.jump_speed, lasts)
+    lasts = np.where(kinds == Kind.BRIDGE, lasts / sampling.bridge_speed, lasts)
+    if sampling.corner_dwell > 0:
+        rests = np.flatnonzero(corner_steps(line, DEFAULT.corner_degrees))
+        share = sampling.corner_dwell / (1.0 - sampling.corner_dwell)
+        rest = lasts.sum() * share / max(len(rests), 1)
+        line = np.insert(line, rests, line[rests], axis=0)
+        kinds = np.insert(kinds, rests, np.where(kinds[rests] >= Kind.JUMP, Kind.DRAWN, kinds[rests]))
+        lasts = np.insert(lasts, rests, rest)
+    times = np.concatenate([[0.0], np.cumsum(lasts)])
+    return times, np.concatenate([line, line[:1]]), kinds

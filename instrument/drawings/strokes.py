@@ -1,0 +1,119 @@
+"""A drawing as every reader hands it over: points, the edges drawn between them, and words of warning."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from instrument.drawings.refusal import DrawingError
+from instrument.drawings.tolerances import DEFAULT, Tolerances
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from numpy.typing import ArrayLike, NDArray
+
+
+def no_edges() -> NDArray[np.int64]:
+    """Give an edge list of length nought.
+
+    Examples
+    --------
+    >>> no_edges().shape
+    (0, 2)
+    """
+    return np.zeros((0, 2), np.int64)
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """Points and the straight edges between them, in the drawing's own units.
+
+    Attributes
+    ----------
+    points : ndarray of float64, shape (n, 3)
+        A flat drawing has z = 0.
+    edges : ndarray of int64, shape (m, 2)
+        The edges drawn, as pairs of rows of `points`, in the order and direction they were drawn.
+    bridges : ndarray of int64, shape (b, 2)
+        Edges that are not drawn but that a route may run along, such as a mesh's smooth edges.
+    warnings : tuple of str
+        What was left out or mended, for the person who brought the drawing.
+    """
+
+    points: NDArray[np.float64]
+    edges: NDArray[np.int64]
+    bridges: NDArray[np.int64] = field(default_factory=no_edges)
+    warnings: tuple[str, ...] = ()
+
+
+def from_strokes(strokes: Iterable[ArrayLike], warnings: Sequence[str] = ()) -> Drawing:
+    """Make a drawing of strokes, each a list of points joined in order.
+
+    Parameters
+    ----------
+    strokes : iterable of array_like, each of shape (k, 2) or (k, 3)
+        A stroke that ends where it began is closed. A stroke of one point draws nothing.
+    warnings : sequence of str
+        Handed on.
+
+    Returns
+    -------
+    Drawing
+
+    Examples
+    --------
+    >>> from_strokes([[(0, 0), (1, 0), (1, 1)]]).edges.tolist()
+    [[0, 1], [1, 2]]
+    """
+    arrays = [np.asarray(stroke, np.float64) for stroke in strokes]
+    arrays = [with_depth(array) for array in arrays if len(array)]
+    if not arrays:
+        return Drawing(np.zeros((0, 3)), no_edges(), warnings=tuple(warnings))
+    lengths = np.array([len(array) for array in arrays])
+    starts = np.cumsum(lengths) - lengths
+    index = np.arange(lengths.sum())
+    not_last = np.ones(len(index), bool)
+    not_last[starts + lengths - 1] = False
+    first = index[not_last]
+    return Drawing(np.concatenate(arrays), np.stack([first, first + 1], axis=1), warnings=tuple(warnings))
+
+
+def with_depth(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Give points of two or three columns three columns, with z = 0 where there was none."""
+    if points.ndim != 2 or points.shape[1] not in {2, 3}:
+        raise DrawingError(f"points must have 2 or 3 coordinates each (got shape {points.shape})")
+    if points.shape[1] == 3:
+        return points
+    return np.column_stack([points, np.zeros(len(points))])
+
+
+def check_finite(drawing: Drawing, tolerances: Tolerances = DEFAULT) -> None:
+    """Refuse points that are not numbers or too large to be measured.
+
+    Raises
+    ------
+    DrawingError
+        Names the first such point, counted from 1.
+    """
+    bad = np.flatnonzero(~np.all(np.abs(drawing.points) <= tolerances.largest, axis=1))
+    if len(bad):
+        x, y, z = drawing.points[bad[0]]
+        raise DrawingError(
+            f"point {bad[0] + 1} is ({x:g}, {y:g}, {z:g}); every coordinate must be a finite number "
+            f"of at most {tolerances.largest:g}. Correct or remove that point"
+        )
+
+
+def edge_lengths(points: NDArray[np.float64], edges: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Length of each edge, float64, shape (m,), in the units of `points`.
+
+    Examples
+    --------
+    >>> edge_lengths(np.array([[0.0, 0, 0], [3, 4, 0]]), np.array([[0, 1]])).tolist()
+    [5.0]
+    """
+    step = points[edges[:, 0]] - points[edges[:, 1]]
+    return np.asarray(np.sqrt(np.einsum("ij,ij->i", step, step)))

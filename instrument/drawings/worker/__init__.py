@@ -1,0 +1,1 @@
+"""The process that reads drawings, its walls, and the messages to it."""

@@ -1,0 +1,228 @@
+"""Drawings are read and routed in a process of their own: whatever a file does there, the sound goes on."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import selectors
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Self
+
+from instrument.drawings.load import Loaded, LoadOptions
+from instrument.drawings.refusal import DrawingError
+from instrument.drawings.worker.protocol import options_to_words, pack, unpack, unpack_loaded, unpack_routes
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from instrument.drawings.routing.closed_line import Route
+
+    Progress = Callable[[str], None]
+
+# A cold start loads some tens of megabytes of libraries, from a slow disk at worst.
+START_SECONDS = 60.0
+BLOCK = 1 << 20
+
+
+class Worker:
+    """A process that reads drawings, kept warm between them and replaced when it had to be ended.
+
+    Methods may be called from any thread; one drawing is read at a time. The process starts with the first
+    drawing, or with `start`.
+
+    Examples
+    --------
+    >>> with Worker() as worker:
+    ...     worker.load(text="O").points.shape
+    (1, 4096, 3)
+    """
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._process: subprocess.Popen[bytes] | None = None
+        self._ready = False
+        self._stopped = False
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self.close()
+
+    @property
+    def pid(self) -> int | None:
+        """The process's number, while there is one."""
+        return None if self._process is None else self._process.pid
+
+    def start(self) -> None:
+        """Start the process without waiting for it, so that the first drawing finds it warm."""
+        with self._lock:
+            self._started()
+
+    def load(
+        self,
+        paths: Sequence[str | Path] = (),
+        text: str | None = None,
+        options: LoadOptions | None = None,
+        progress: Progress | None = None,
+    ) -> Loaded:
+        """Read, route and sample; as `load.load`, but apart.
+
+        Parameters
+        ----------
+        paths, text, options, progress
+            As for `load.find_routes`. `options.read.limits` are held.
+
+        Returns
+        -------
+        Loaded
+
+        Raises
+        ------
+        DrawingError
+            If the drawing is refused, breaks a limit, or `stop` was called.
+        """
+        words, arrays = self._job("loaded", paths, text, options or LoadOptions(), progress)
+        return unpack_loaded(words, arrays)
+
+    def routes(
+        self,
+        paths: Sequence[str | Path] = (),
+        text: str | None = None,
+        options: LoadOptions | None = None,
+        progress: Progress | None = None,
+    ) -> list[Route]:
+        """Read and route without sampling; parameters and errors as for `load`."""
+        words, arrays = self._job("routes", paths, text, options or LoadOptions(), progress)
+        return unpack_routes(words, arrays)
+
+    def stop(self) -> None:
+        """End the process at once; a drawing being read is refused, and the next one gets a new process."""
+        self._stopped = True
+        _kill(self._process)
+
+    def close(self) -> None:
+        """End the process and wait until it is gone."""
+        process = self._process
+        self.stop()
+        with self._lock:
+            self._forget()
+        if process is not None:
+            process.wait()
+
+    def _job(
+        self,
+        want: str,
+        paths: Sequence[str | Path],
+        text: str | None,
+        options: LoadOptions,
+        progress: Progress | None,
+    ) -> tuple[dict[str, Any], list[Any]]:
+        absolute = [str(Path(path).absolute()) for path in paths]
+        name = Path(paths[0]).name if len(paths) == 1 else None
+        job = {"want": want, "paths": absolute, "text": text, "options": options_to_words(options)}
+        limits = options.read.limits
+        with self._lock:
+            self._stopped = False
+            process = self._started()
+            try:
+                if not self._ready:
+                    self._receive(process, time.monotonic() + START_SECONDS)
+                    self._ready = True
+                deadline = time.monotonic() + limits.seconds
+                _put(process, pack(job))
+                while "stage" in (message := self._receive(process, deadline))[0]:
+                    if progress is not None:
+                        progress(message[0]["stage"])
+            except TimeoutError:
+                self._end()
+                raise DrawingError(
+                    f"it took longer than {limits.seconds:g} s. Simplify the drawing or raise the limit", name
+                ) from None
+            except (EOFError, BrokenPipeError, ValueError) as error:
+                self._end()
+                reason = "reading was stopped" if self._stopped else "the process that read it ended unexpectedly"
+                raise DrawingError(reason, name) from error
+        if "refused" in message[0]:
+            reason, file, line = message[0]["refused"]
+            raise DrawingError(reason, file or name, line)
+        return message
+
+    def _started(self) -> subprocess.Popen[bytes]:
+        if self._process is None or self._process.poll() is not None:
+            self._forget()
+            root = str(Path(__file__).resolve().parents[3])
+            path = os.pathsep.join(filter(None, (root, os.environ.get("PYTHONPATH"))))
+            # Threads within the libraries would only compete with the sound for the cores.
+            environment = {
+                **os.environ,
+                "PYTHONPATH": path,
+                "OMP_NUM_THREADS": "1",
+                "OPENBLAS_NUM_THREADS": "1",
+            }
+            self._process = subprocess.Popen(
+                # With -P the folder that the player happens to be in is not searched for libraries.
+                [sys.executable, "-P", "-m", "instrument.drawings.worker.worker_process"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                env=environment,
+                start_new_session=True,
+            )
+        return self._process
+
+    def _receive(self, process: subprocess.Popen[bytes], deadline: float) -> tuple[dict[str, Any], list[Any]]:
+        with selectors.DefaultSelector() as selector:
+            assert process.stdout is not None  # noqa: S101 (it was asked for)
+            pipe = process.stdout.fileno()
+            selector.register(pipe, selectors.EVENT_READ)
+
+            def read(count: int) -> bytes:
+                found = bytearray()
+                while len(found) < count:
+                    if not selector.select(max(0.0, deadline - time.monotonic())):
+                        raise TimeoutError
+                    block = os.read(pipe, min(BLOCK, count - len(found)))
+                    if not block:
+                        raise EOFError
+                    found += block
+                return bytes(found)
+
+            return unpack(read)
+
+    def _end(self) -> None:
+        process = self._process
+        _kill(process)
+        self._forget()
+        if process is not None:
+            process.wait()
+
+    def _forget(self) -> None:
+        if self._process is not None:
+            for stream in (self._process.stdin, self._process.stdout):
+                if stream is not None:
+                    with contextlib.suppress(OSError):
+                        stream.close()
+        self._process = None
+        self._ready = False
+
+
+def _put(process: subprocess.Popen[bytes], message: bytes) -> None:
+    assert process.stdin is not None  # noqa: S101 (it was asked for)
+    process.stdin.write(message)
+    process.stdin.flush()
+
+
+def _kill(process: subprocess.Popen[bytes] | None) -> None:
+    """End a process and the matching it may have started, which share a process group."""
+    if process is None or process.poll() is not None:
+        return
+    with contextlib.suppress(ProcessLookupError, PermissionError):
+        if hasattr(os, "killpg"):
+            os.killpg(process.pid, signal.SIGKILL)
+        else:
+            process.kill()

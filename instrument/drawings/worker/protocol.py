@@ -1,0 +1,164 @@
+"""Messages between the instrument and the process that reads drawings: JSON for words, raw bytes for arrays."""
+
+from __future__ import annotations
+
+import json
+import math
+import struct
+from dataclasses import asdict, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from instrument.drawings.limits import Limits
+from instrument.drawings.load import Loaded, LoadOptions
+from instrument.drawings.readers.by_ending import ReadOptions
+from instrument.drawings.readers.lettering import Lettering
+from instrument.drawings.readers.picture_contours import Tracing
+from instrument.drawings.routing.closed_line import Figures, Route, RouteOptions
+from instrument.drawings.routing.sampling import Sampling
+from instrument.drawings.strokes import Drawing
+from instrument.drawings.tolerances import Tolerances
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
+
+# Length of the JSON and of the arrays behind it.
+HEAD = struct.Struct("<QQ")
+# Arrays are taken as these kinds alone: nothing that arrives is ever run.
+KINDS = frozenset({"<f8", "<i8", "|u1"})
+
+
+def pack(words: dict[str, Any], arrays: Sequence[NDArray[Any]] = ()) -> bytes:
+    """Make one message.
+
+    Parameters
+    ----------
+    words : dict
+        Anything JSON can say.
+    arrays : sequence of ndarray of float64, int64 or uint8
+
+    Returns
+    -------
+    bytes
+    """
+    shapes = [{"kind": array.dtype.str, "shape": array.shape} for array in arrays]
+    text = json.dumps({**words, "arrays": shapes}).encode()
+    body = b"".join(np.ascontiguousarray(array).tobytes() for array in arrays)
+    return HEAD.pack(len(text), len(body)) + text + body
+
+
+def unpack(read: Callable[[int], bytes]) -> tuple[dict[str, Any], list[NDArray[Any]]]:
+    """Take one message apart.
+
+    Parameters
+    ----------
+    read : callable
+        `read(n)` gives exactly n bytes, or raises EOFError.
+
+    Returns
+    -------
+    words : dict
+    arrays : list of ndarray
+
+    Raises
+    ------
+    ValueError
+        If an array is of another kind than the ones that are sent.
+
+    Examples
+    --------
+    >>> import io
+    >>> unpack(io.BytesIO(pack({"done": True}, [np.arange(3)])).read)
+    ({'done': True}, [array([0, 1, 2])])
+    """
+    text_bytes, body_bytes = HEAD.unpack(read(HEAD.size))
+    words: dict[str, Any] = json.loads(read(text_bytes))
+    body = read(body_bytes)
+    arrays = []
+    place = 0
+    for shape in words.pop("arrays"):
+        if shape["kind"] not in KINDS:
+            raise ValueError(f"arrays of kind {shape['kind']!r} are not sent")
+        count = math.prod(shape["shape"])
+        arrays.append(np.frombuffer(body, shape["kind"], count, place).reshape(shape["shape"]).copy())
+        place += arrays[-1].nbytes
+    return words, arrays
+
+
+def options_to_words(options: LoadOptions) -> dict[str, Any]:
+    """Say options in JSON."""
+    words = asdict(options)
+    words["read"]["lettering"]["font"] = str(options.read.lettering.font)
+    return words
+
+
+def options_from_words(words: dict[str, Any]) -> LoadOptions:
+    """Take options back.
+
+    Examples
+    --------
+    >>> options_from_words(json.loads(json.dumps(options_to_words(LoadOptions())))) == LoadOptions()
+    True
+    """
+    read = dict(words["read"])
+    tracing = read["tracing"]
+    if isinstance(tracing["levels"], list):
+        tracing = {**tracing, "levels": tuple(tracing["levels"])}
+    routing = dict(words["route"])
+    if routing["start"] is not None:
+        routing["start"] = tuple(routing["start"])
+    return LoadOptions(
+        ReadOptions(
+            edges=read["edges"],
+            crease=read["crease"],
+            lettering=Lettering(**read["lettering"]),
+            tracing=Tracing(**tracing),
+            tolerances=Tolerances(**read["tolerances"]),
+            limits=Limits(**read["limits"]),
+        ),
+        RouteOptions(**routing),
+        Sampling(**words["sampling"]),
+    )
+
+
+def pack_routes(routes: Sequence[Route]) -> bytes:
+    """Make the message that holds routes."""
+    arrays = [a for r in routes for a in (r.drawing.points, r.drawing.edges, r.drawing.bridges, r.walk, r.kinds)]
+    words = [{"figures": asdict(r.figures), "warnings": r.warnings, "seen": r.drawing.warnings} for r in routes]
+    return pack({"routes": words}, arrays)
+
+
+def unpack_routes(words: dict[str, Any], arrays: list[NDArray[Any]]) -> list[Route]:
+    """Take routes back."""
+    routes = []
+    for row, found in enumerate(words["routes"]):
+        points, edges, bridges, walk, kinds = arrays[5 * row : 5 * row + 5]
+        drawing = Drawing(points, edges, bridges, tuple(found["seen"]))
+        routes.append(Route(drawing, walk, kinds, _figures(found["figures"]), tuple(found["warnings"])))
+    return routes
+
+
+def pack_loaded(loaded: Loaded) -> bytes:
+    """Make the message that holds sampled frames."""
+    words = {"figures": [asdict(f) for f in loaded.figures], "warnings": loaded.warnings}
+    return pack({"loaded": words}, [loaded.points, loaded.kinds])
+
+
+def unpack_loaded(words: dict[str, Any], arrays: list[NDArray[Any]]) -> Loaded:
+    """Take sampled frames back."""
+    found = words["loaded"]
+    return Loaded(arrays[0], arrays[1], tuple(map(_figures, found["figures"])), tuple(found["warnings"]))
+
+
+def _figures(words: dict[str, Any]) -> Figures:
+    return Figures(**{entry.name: words[entry.name] for entry in fields(Figures)})
+
+
+def folders_of(paths: Sequence[str | Path], font: str | Path) -> list[str]:
+    """List what reading these drawings may open: each one's folder, and the font file."""
+    folders = [path if path.is_dir() else path.parent for path in map(Path, paths)]
+    return [str(place.resolve()) for place in (*folders, Path(font))]

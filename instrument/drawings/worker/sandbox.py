@@ -1,0 +1,97 @@
+"""The walls of the process that reads drawings: what it may take, open and reach."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import sysconfig
+from pathlib import Path
+
+# Events of Python's audit hooks (PEP 578; the list is in the Python documentation, Audit events table) that
+# reach out of the process. Forking is left: the matching runs in a child so that it can be stopped.
+REACHING_OUT = (
+    "socket.", "subprocess.", "os.exec", "os.spawn", "os.posix_spawn", "os.system", "os.startfile", "urllib.",
+    "http.", "ftplib.", "smtplib.", "webbrowser.", "shutil.", "os.remove", "os.rename", "os.rmdir", "os.mkdir",
+    "os.link", "os.symlink", "os.truncate", "os.chmod", "os.chown", "pty.",
+)  # fmt: skip
+DEVICES = ("/dev/null", "/dev/urandom", "/proc/self/", "/sys/devices/system/cpu")
+
+
+class Walls:
+    """What may be opened just now; the hook that watches can be put up once and never taken down.
+
+    Attributes
+    ----------
+    open_to : list of str
+        Folders and files that may be read, with every link followed.
+    """
+
+    def __init__(self) -> None:
+        package = Path(__file__).resolve().parents[3]
+        # Where the interpreter and its libraries lie. The folder that holds this package is none of them when it
+        # is a working copy: only the package itself is opened there.
+        searched = {Path(place).resolve() for place in sys.path if place} - {package}
+        own = {
+            *map(Path, sysconfig.get_paths().values()),
+            Path(sys.prefix),
+            Path(sys.base_prefix),
+            package / "instrument",
+        }
+        self.libraries = tuple(str(place.resolve()) for place in own | searched)
+        self.open_to: list[str] = []
+
+    def put_up(self) -> None:
+        """Begin to watch: from now on nothing is written, and nothing outside is read or reached."""
+        sys.addaudithook(self._watch)
+
+    def _watch(self, event: str, arguments: tuple[object, ...]) -> None:
+        if event == "open":
+            self._watch_open(*arguments[:3])
+        elif event.startswith(REACHING_OUT):
+            raise PermissionError(f"reading a drawing may not do this: {event}")
+
+    def _watch_open(self, path: object, mode: object, flags: object) -> None:
+        # A number is a pipe that is open already.
+        if isinstance(path, int):
+            return
+        name = os.fsdecode(path) if isinstance(path, (str, bytes, os.PathLike)) else ""
+        writes = isinstance(mode, str) and any(letter in mode for letter in "wax+")
+        writes = writes or (isinstance(flags, int) and bool(flags & (os.O_WRONLY | os.O_RDWR)))
+        if writes and name != os.devnull:
+            raise PermissionError(f"reading a drawing may not write {name}")
+        # Not resolve(): it may itself look at files, and this runs within every open.
+        real = os.path.realpath(name)
+        allowed = (*self.open_to, *self.libraries)
+        if not name.startswith(DEVICES) and not any(_within(real, place) for place in allowed):
+            raise PermissionError(f"reading a drawing may not open {name}")
+
+
+def _within(path: str, place: str) -> bool:
+    return path == place or path.startswith(place.rstrip(os.sep) + os.sep)
+
+
+def limit_memory(further: int) -> None:
+    """Allow this process so many more bytes than it has; no core dumps, no files, low priority.
+
+    Where the system has no such limits (Windows), the parent's time limit and the readers' size limits remain.
+
+    Parameters
+    ----------
+    further : int
+        Bytes of address space.
+    """
+    try:
+        import resource  # noqa: PLC0415 (not on every system)
+    except ImportError:
+        return
+    taken = 0
+    with contextlib.suppress(OSError, ValueError, IndexError):
+        taken = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
+    limits = [(resource.RLIMIT_CORE, 0), (resource.RLIMIT_FSIZE, 0)]
+    if taken:
+        limits.append((resource.RLIMIT_AS, taken + further))
+    for kind, most in limits:
+        with contextlib.suppress(OSError, ValueError):
+            # The soft limit alone, so that a later drawing may be given another one.
+            resource.setrlimit(kind, (most, resource.getrlimit(kind)[1]))

@@ -1,0 +1,1 @@
+"""How the engine is compiled: options, units, cache, and compiling ahead."""

@@ -1,0 +1,1 @@
+"""Forms: the bending of a drawing between source and place."""

@@ -1,0 +1,1 @@
+"""Typed formulas: instructions over rows of samples."""

@@ -1,0 +1,1 @@
+"""The memory of the engine: every dtype, its allocation, and reading it from another process."""

@@ -1,0 +1,1 @@
+"""Modulators, the beat, links, and the schedule that they run in."""

@@ -1,0 +1,94 @@
+"""Modulators that play a table: a curve of breakpoints, and steps."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from instrument.engine.compiling.compiled import compiled, inlined
+from instrument.engine.modulators.chance import chance, seed_of
+from instrument.engine.numeric.bend import bent
+from instrument.engine.numeric.safe_math import clamp, finite
+from instrument.engine.parameters import MODULATOR, MODULATOR_BASE, MODULATOR_SIZE, offset_in
+
+_SEED = offset_in(MODULATOR, "seed")
+
+POINT = 3
+"""Values of a breakpoint: time (0 to 1), value, and bend of the way to the next one."""
+
+STEP = 4
+"""Values of a step: value, share in which it glides there, probability, and share after which it falls to 0."""
+
+
+@inlined
+def _segment(pool, table, count, turns, near):
+    # The last breakpoint that is not later; whether the search starts near it changes only its cost.
+    begun = near < count and pool[table + POINT * near] <= turns
+    if begun and (near + 1 == count or turns < pool[table + POINT * (near + 1)]):
+        return near
+    low, high = np.int64(-1), count
+    while high - low > np.int64(1):
+        middle = (low + high) // np.int64(2)
+        if pool[table + POINT * middle] <= turns:
+            low = middle
+        else:
+            high = middle
+    return low
+
+
+@compiled
+def run_curve(m, p, s, number, n):
+    """Fill a modulator's row for n samples from its breakpoints; before the first and behind the last it rests."""
+    out = s.modulator_rows[number]
+    pool = m.pool
+    table = p.modulators[number].table
+    count = np.int64(p.modulators[number].count)
+    near = np.int64(0)
+    for i in range(n):
+        if count <= np.int64(0):
+            out[i] = 0.0
+            continue
+        turns = m.scratch_turns[i]
+        k = _segment(pool, table, count, turns, near)
+        near = max(k, np.int64(0))
+        at = table + POINT * near
+        value = pool[at + 1]
+        if k >= np.int64(0) and k + 1 < count:
+            u = (turns - pool[at]) / (pool[at + POINT] - pool[at])
+            value += (pool[at + POINT + 1] - value) * bent(clamp(u, 0.0, 1.0), pool[at + 2])
+        out[i] = value
+
+
+@compiled
+def run_steps(m, p, s, number, n):
+    """Fill a modulator's row for n samples from its steps.
+
+    Whether a step is played is a chance by seed, cycle and step, so that it comes out alike every time; one that is
+    not played leaves the value where it is.
+    """
+    out = s.modulator_rows[number]
+    seed = s.rows[MODULATOR_BASE + number * MODULATOR_SIZE + _SEED]
+    pool = m.pool
+    table = p.modulators[number].table
+    count = np.int64(p.modulators[number].count)
+    state = s.modulator[number]
+    level = state.level
+    for i in range(n):
+        if count <= np.int64(0):
+            out[i] = 0.0
+            continue
+        place = m.scratch_turns[i] * count
+        k = min(np.int64(place), count - np.int64(1))
+        at = table + STEP * k
+        cycle = np.int64(m.scratch_cycles[i])
+        if k != state.step or cycle != state.step_cycle:
+            state.step, state.step_cycle = k, cycle
+            state.start = level
+            state.played = np.int64(chance(seed_of(seed[i]), cycle, k) < pool[at + 2])
+        share = place - k
+        if state.played != 0:
+            glide = pool[at + 1]
+            u = share / glide if share < glide else 1.0
+            level = state.start + (pool[at] - state.start) * u
+            level = level if share < pool[at + 3] or pool[at + 3] >= 1.0 else 0.0
+        out[i] = finite(level)
+    state.level = level

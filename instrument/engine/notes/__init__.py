@@ -1,0 +1,1 @@
+"""From MIDI messages to held notes and the voices of layers."""

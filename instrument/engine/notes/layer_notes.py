@@ -1,0 +1,111 @@
+"""What the layers are told of notes: that one begins or ends, bends, must be silent, or goes on in another program."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from instrument.engine.compiling.compiled import compiled, merged
+from instrument.engine.compiling.units import NOTE_BEGINS, NOTE_ENDS, NOTES_BEND, NOTES_SILENT, NOTES_START
+from instrument.engine.memory.layout import SOURCE_NONE, VOICE_SLOTS
+from instrument.engine.notes.glide import aim
+from instrument.engine.notes.held_notes import find_voice
+from instrument.engine.notes.layer_voices import (
+    FADE,
+    IDLE,
+    MONO,
+    OFF,
+    POLY,
+    hears,
+    is_held,
+    mode_of,
+    move_to,
+    play_mono,
+    play_poly,
+    release,
+    remember_newest,
+    samples_of,
+)
+from instrument.engine.notes.midi_channel import bend_of, master_of
+from instrument.engine.notes.voice_start import carry_voices, reset_voices
+from instrument.engine.parameters import LAYERS
+
+
+@merged
+def _silence(s, layer, channel):
+    # However long its release is; channel -1 means all.
+    for slot in range(VOICE_SLOTS):
+        voice = s.layer_voices[layer, slot]
+        sounds = voice.stage != IDLE and voice.stage != FADE
+        if sounds and (channel < 0 or voice.channel == channel):
+            move_to(voice, FADE)
+
+
+@merged
+def _follow_channels(m, p, s, layer, spoke):
+    """Send bend and pressure of a layer's voices on a channel (-1: on any) where their notes now are.
+
+    A released note goes on bending with its channel, unless that is one of an MPE zone, where the next note may have
+    it already.
+    """
+    ramp = samples_of(m, p.ramp_seconds)
+    for slot in range(VOICE_SLOTS):
+        voice = s.layer_voices[layer, slot]
+        channel = np.int64(voice.channel)
+        if spoke >= 0 and channel != spoke:
+            continue
+        held = find_voice(m, channel, np.int64(voice.key)) if is_held(voice) else -1
+        if held >= 0:
+            aim(voice.bend, m.voices[held].bend, ramp)
+            aim(voice.pressure, m.voices[held].pressure, ramp)
+        elif voice.stage != IDLE and master_of(m, channel) < 0:
+            aim(voice.bend, bend_of(m, channel), ramp)
+
+
+@merged
+def _play(m, p, s, layer, mode, first, last, struck):
+    # Held notes first to last, or in mono the one of all that sounds.
+    if mode == MONO:
+        play_mono(m, p, s, layer, struck)
+    elif mode == POLY:
+        for held in range(first, last):
+            if hears(m, s, layer, held):
+                play_poly(m, p, s, layer, held)
+    remember_newest(s, layer)
+
+
+@merged
+def _start(m, p, s, layer, mode, old):
+    # Keys that are down go on sounding: in the same voices, or in new ones of the new drawing.
+    reset_voices(m, s, layer)
+    goes_on = old >= 0 and mode != OFF and mode_of(m.instances[max(old, 0)], layer) != OFF
+    if goes_on:
+        carry_voices(m, p, s, m.instances[old], layer, m.bank[m.instances[old].slot])
+    return not goes_on
+
+
+@compiled
+def tell_layers(m, p, s, what, first, second):
+    """Tell the layers of an instance what happens to notes.
+
+    The newest held note begins, or the one of a channel and key has ended; a channel bends or falls silent (-1:
+    all); a layer starts, going on from what an instance (or -1) sounds.
+    """
+    for k in range(LAYERS):
+        layer = np.int64(k)
+        mode = mode_of(s, layer)
+        plays = what == NOTE_BEGINS and mode != OFF and p.layers[layer].source != SOURCE_NONE
+        from_note = m.n_voices - 1
+        if what == NOTES_SILENT and s.alive[layer] != 0:
+            _silence(s, layer, first)
+        elif what == NOTES_BEND and s.alive[layer] != 0:
+            _follow_channels(m, p, s, layer, first)
+        elif what == NOTE_ENDS and s.alive[layer] != 0:
+            if mode != MONO:  # there the voice that this note had may be another note's by now
+                release(s, layer, first, second)
+            plays = True
+            from_note = m.n_voices
+        elif what == NOTES_START and layer == first:
+            from_note = np.int64(0)
+            plays = _start(m, p, s, layer, mode, second) and p.layers[layer].source != SOURCE_NONE
+        if plays and (what != NOTE_BEGINS or hears(m, s, layer, from_note)):
+            _play(m, p, s, layer, mode, from_note, m.n_voices, what != NOTE_ENDS)

@@ -1,0 +1,153 @@
+"""What a MIDI channel has been told: bend and its range, registered parameters, pedals, banks, zones of MPE."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from instrument.engine.compiling.compiled import compiled, inlined
+from instrument.engine.memory.layout import BEND_RANGE
+
+BEND_CENTRE = 8192.0
+"""MIDI 1.0 Detailed Specification, Pitch Bend Change: 2000H is the centre, 3FFFH the top."""
+
+MEMBER_BEND_RANGE = 48.0
+"""Semitones of a member channel (MPE specification 1.0, 2.4)."""
+
+LAST_CHANNEL = 15
+
+RPN_BEND_RANGE, RPN_FINE_TUNING, RPN_COARSE_TUNING, RPN_ZONE = 0, 1, 2, 6
+"""MIDI 1.0 Detailed Specification, table IIIa; MPE specification 1.0, 2.1 (MPE Configuration Message)."""
+
+_NULL = 0x3FFF
+"""MIDI 1.0 Detailed Specification: parameter number 7FH 7FH selects none."""
+
+_TIMBRE = 74
+"""Controller of the third dimension (MPE specification 1.0, 2.2.9)."""
+
+
+@inlined
+def bend_to_unit(raw):
+    """Return a 14-bit bend, 0 to 16383, as 0 to 1 with 8192 exactly in the middle."""
+    span = BEND_CENTRE if raw < BEND_CENTRE else BEND_CENTRE - 1.0
+    return 0.5 + 0.5 * ((raw - BEND_CENTRE) / span)
+
+
+@compiled
+def master_of(m, channel):
+    """Return the master channel of the zone that a member channel belongs to, or -1 (MPE specification 1.0, 2.1)."""
+    if 0 < channel <= m.zones[0]:
+        return np.int64(0)
+    if LAST_CHANNEL - m.zones[1] <= channel < LAST_CHANNEL:
+        return np.int64(LAST_CHANNEL)
+    return np.int64(-1)
+
+
+@compiled
+def _own_bend(m, channel):
+    c = m.channels[channel]
+    return (2.0 * bend_to_unit(m.bend[channel] * 1.0) - 1.0) * c.bend_range + c.fine + c.coarse
+
+
+@compiled
+def bend_of(m, channel):
+    """Return the bend of a note on a channel in semitones, its zone's master and its tuning included."""
+    semitones = _own_bend(m, channel)
+    master = master_of(m, channel)
+    if master >= 0:
+        semitones += _own_bend(m, master)
+    return semitones
+
+
+@compiled
+def timbre_of(m, channel):
+    """Return the third dimension of a note on a channel, 0 to 1."""
+    return m.cc[channel, _TIMBRE] / 127.0
+
+
+@compiled
+def set_zone(m, channel, members):
+    """Apply an MPE Configuration Message; the newer zone takes channels away from the other one."""
+    lower = channel == 0
+    here = 0 if lower else 1
+    m.zones[here] = members
+    if members > 0 and m.zones[1 - here] > LAST_CHANNEL - 1 - members:
+        m.zones[1 - here] = max(LAST_CHANNEL - 1 - members, 0)
+    m.channels[channel].bend_range = BEND_RANGE
+    for k in range(1, members + 1):
+        m.channels[k if lower else LAST_CHANNEL - k].bend_range = MEMBER_BEND_RANGE
+
+
+@compiled
+def select_parameter(m, channel, number, value):
+    """Take controller 98 to 101: half of the number of a registered or other parameter."""
+    c = m.channels[channel]
+    registered = np.int32(1 if number >= 100 else 0)
+    before = c.selected if c.selected >= 0 and c.registered == registered else np.int32(_NULL)
+    high = value if number % 2 == 1 else before >> 7
+    low = value if number % 2 == 0 else before & 0x7F
+    c.registered = registered
+    c.selected = (high << 7) | low
+    if c.selected == _NULL:
+        c.selected = -1
+    c.entry = _entry_now(c)
+
+
+@compiled
+def _entry_now(c):
+    # Increments go on from what the registered parameter is.
+    if c.registered == 0:
+        return 0
+    if c.selected == RPN_BEND_RANGE:
+        whole = np.floor(c.bend_range)
+        return (np.int64(whole) << 7) + np.int64((c.bend_range - whole) * 100.0 + 0.5)
+    if c.selected == RPN_FINE_TUNING:
+        return np.int64(c.fine * BEND_CENTRE + BEND_CENTRE)
+    if c.selected == RPN_COARSE_TUNING:
+        return np.int64(c.coarse + 64.0) << 7
+    return 0
+
+
+@compiled
+def enter_data(m, channel, number, value):
+    """Take data entry (6, 38), increment (96) or decrement (97); return whether a parameter was meant."""
+    c = m.channels[channel]
+    if c.selected < 0:
+        return False
+    if number == 6:
+        c.entry = value << 7
+    elif number == 38:
+        c.entry = (c.entry & 0x3F80) | value
+    elif number == 96:
+        c.entry = min(c.entry + 1, 0x3FFF)
+    else:
+        c.entry = max(c.entry - 1, 0)
+    if c.registered != 0:
+        _set_registered(m, channel, c)
+    return True
+
+
+@compiled
+def _set_registered(m, channel, c):
+    coarse = c.entry >> 7
+    fine = c.entry & 0x7F
+    if c.selected == RPN_BEND_RANGE:
+        c.bend_range = coarse + fine / 100.0
+    elif c.selected == RPN_FINE_TUNING:
+        c.fine = (c.entry - BEND_CENTRE) / BEND_CENTRE
+    elif c.selected == RPN_COARSE_TUNING:
+        c.coarse = coarse - 64.0
+    elif c.selected == RPN_ZONE and (channel == 0 or channel == LAST_CHANNEL):
+        set_zone(m, channel, np.int64(min(coarse, LAST_CHANNEL)))
+
+
+@compiled
+def reset_controllers(m, channel):
+    """Put a channel's controllers back as Reset All Controllers asks (MIDI Association RP-015)."""
+    m.cc[channel, 1] = 0
+    m.cc[channel, 11] = 127
+    for pedal in range(64, 68):
+        m.cc[channel, pedal] = 0
+    m.pressure[channel] = 0
+    m.bend[channel] = np.int32(BEND_CENTRE)
+    m.channels[channel].selected = -1
+    m.channels[channel].entry = 0

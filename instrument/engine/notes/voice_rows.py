@@ -1,0 +1,127 @@
+"""What the voices of a layer are at every sample of a chunk: how large, at which pitch, and for how long."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from instrument.engine.compiling.compiled import compiled, inlined
+from instrument.engine.memory.layout import VOICE_SLOTS
+from instrument.engine.notes.glide import advance, moves
+from instrument.engine.notes.layer_voices import ATTACK, DECAY, IDLE, MODE, MODES, OFF, RELEASE, SUSTAIN
+from instrument.engine.numeric.safe_math import choice, finite
+from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
+
+_TOUCH = offset_in(LAYER, "notes.touch")
+_PRESS = offset_in(LAYER, "notes.press")
+_ATTACK = offset_in(LAYER, "notes.attack")
+_DECAY = offset_in(LAYER, "notes.decay")
+_SUSTAIN = offset_in(LAYER, "notes.sustain")
+_RELEASE = offset_in(LAYER, "notes.release")
+
+_FADE_SECONDS = 0.004
+"""In which a stolen voice is gone: short beside a note, long beside a click (common practice, no source)."""
+
+
+@inlined
+def _step(seconds, rate):
+    # Part of a stage that passes in a sample; all of it where it has no length.
+    samples = seconds * rate
+    return 1.0 / samples if samples > 1.0 else 1.0
+
+
+@compiled
+def _run_level(m, s, layer, voice, gain, pressure, pressed, n):
+    # Fills how large the voice is, and notes where it ends. Parts run from 0 to 1 and levels between finite ends.
+    base = layer * LAYER_SIZE
+    rows = s.rows
+    stage, level, start, part = voice.stage, voice.level, voice.start, voice.part
+    velocity = voice.velocity
+    end = n
+    moving = (s.moving[base + _SUSTAIN] | s.moving[base + _TOUCH] | s.moving[base + _PRESS]) != 0
+    if stage == SUSTAIN and not moving and not pressed:
+        touch, press = rows[base + _TOUCH, 0], rows[base + _PRESS, 0]
+        level = finite(rows[base + _SUSTAIN, 0])
+        size = (1.0 - touch + touch * velocity) * (1.0 - press + press * pressure[0])
+        for i in range(n):
+            gain[i] = finite(level * size)
+        voice.level, voice.end = level, end
+        return
+    for i in range(n):
+        sustain = finite(rows[base + _SUSTAIN, i])
+        if stage == ATTACK:
+            part += _step(rows[base + _ATTACK, i], m.rate)
+            level = start + (1.0 - start) * part
+            if part >= 1.0:
+                stage, part, level = DECAY, 0.0, 1.0
+        elif stage == DECAY:
+            part += _step(rows[base + _DECAY, i], m.rate)
+            level = 1.0 + (sustain - 1.0) * part
+            if part >= 1.0:
+                stage, part, level = SUSTAIN, 0.0, sustain
+        elif stage == SUSTAIN:
+            level = sustain
+        else:
+            part += _step(rows[base + _RELEASE, i] if stage == RELEASE else _FADE_SECONDS, m.rate)
+            level = start * (1.0 - part)
+            if part >= 1.0:
+                stage, level = IDLE, 0.0
+                end = i
+                break
+        touch = rows[base + _TOUCH, i]
+        press = rows[base + _PRESS, i]
+        size = (1.0 - touch + touch * velocity) * (1.0 - press + press * pressure[i])
+        gain[i] = finite(level * size)
+    voice.stage, voice.level, voice.start, voice.part = stage, level, start, part
+    voice.end = end
+
+
+@compiled
+def _silence(s, layer):
+    for slot in range(VOICE_SLOTS):
+        voice = s.layer_voices[layer, slot]
+        voice.stage = IDLE
+        voice.level = 0.0
+    s.alive[layer] = 0
+
+
+@compiled
+def _until_off(s, layer, n):
+    # Samples of the chunk before the layer's notes are switched off.
+    index = layer * LAYER_SIZE + MODE
+    if s.moving[index] == 0:
+        return n if choice(s.rows[index, 0], MODES) != OFF else np.int64(0)
+    for i in range(n):
+        if choice(s.rows[index, i], MODES) == OFF:
+            return np.int64(i)
+    return n
+
+
+@compiled
+def run_voices(m, s, layer, n):
+    """Fill gains and pitches of a layer's voices for n samples, whether or not the layer holds the beam."""
+    s.sounding[layer] = 0
+    if s.alive[layer] == 0:
+        return
+    until = _until_off(s, layer, n)
+    alive = 0
+    pressure = m.scratch_sum_x
+    for slot in range(VOICE_SLOTS):
+        voice = s.layer_voices[layer, slot]
+        voice.end = 0
+        if voice.stage == IDLE or until == 0:
+            continue
+        s.sounding[layer] += 1
+        voice.moving = 1 if moves(voice.pitch) or moves(voice.bend) else 0
+        pitch = m.voice_pitch[layer, slot]
+        for i in range(until):
+            pitch[i] = 0.0
+            pressure[i] = 0.0
+        advance(voice.pitch, pitch, until)
+        advance(voice.bend, pitch, until)
+        pressed = moves(voice.pressure)
+        advance(voice.pressure, pressure, until)
+        _run_level(m, s, layer, voice, m.voice_gain[layer, slot], pressure, pressed, until)
+        alive += 1 if voice.stage != IDLE else 0
+    s.alive[layer] = alive
+    if until < n:
+        _silence(s, layer)

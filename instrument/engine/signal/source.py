@@ -1,0 +1,266 @@
+"""Sources: what a layer draws. Each fills x, y and z from the pen's position."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from instrument.engine.compiling.compiled import compiled, inlined, merged
+from instrument.engine.compiling.units import FORMULA
+from instrument.engine.formulas.instructions import AXIS_PLACES
+from instrument.engine.memory.layout import SOURCE_FORMULA, SOURCE_HARMONIC, SOURCE_INPUT, SOURCE_PATH
+from instrument.engine.memory.machine import address_of
+from instrument.engine.numeric.safe_math import clamp, sincos_turn, wrap_turn
+from instrument.engine.parameters import LAYER, LAYER_SIZE, LIVE_TERMS, offset_in
+
+_TERMS = offset_in(LAYER, "source.x.1.amplitude")
+_LENGTH = offset_in(LAYER, "pen.length")
+_FRAME = offset_in(LAYER, "source.frame")
+_BLEND = offset_in(LAYER, "source.blend")
+_GAIN = offset_in(LAYER, "source.gain")
+_GATE = offset_in(LAYER, "source.gate")
+_TERM_SIZE = 3
+_AXIS_SIZE = LIVE_TERMS * _TERM_SIZE
+_X_PLACE, _Y_PLACE, _Z_PLACE = AXIS_PLACES
+_run_formula = FORMULA.call
+
+_GATE_SECONDS = 0.005
+"""Time in which the gate opens and closes; short enough for speech and plucked strings (common practice, no source)."""
+
+_FALL_SECONDS = 0.05
+"""Time constant of the level that the gate listens to, some periods of a low note (common practice, no source)."""
+
+
+@inlined
+def _gain_of_round(ratio, length):
+    # What a term is out of step after a round of a drawing run through `length` times; a part of a
+    # drawing jumps back by intent, and the drawing turns on as if it had been drawn once.
+    whole = (length == np.floor(length)) & (abs(length) < 1e15)
+    return (ratio - np.floor(ratio)) * (length if whole else 1.0)
+
+
+@compiled
+def _carry_along(m, s, layer, axis, term, ratio, first, last):
+    # A ratio that is not whole leaves the term out of step by its fraction after each round, and a
+    # ratio being turned must not make the phase jump: both are kept in `carry`.
+    length = s.rows[layer * LAYER_SIZE + _LENGTH]
+    carry = s.carry[layer, axis, term]
+    before = s.last_ratio[layer, axis, term]
+    place = s.last_position[layer]
+    position = m.scratch_position
+    wraps = m.scratch_wraps
+    out = m.scratch_carry
+    for i in range(first, last):
+        r = ratio[i]
+        carry = wrap_turn(carry + wraps[i] * _gain_of_round(r, length[i]) - (r - before) * place)
+        out[i] = carry
+        before = r
+        place = position[i]
+    s.carry[layer, axis, term] = carry
+    s.last_ratio[layer, axis, term] = before
+
+
+@compiled
+def _hold_carry(m, s, layer, axis, term, first, last):
+    carry = s.carry[layer, axis, term]
+    out = m.scratch_carry
+    for i in range(first, last):
+        out[i] = carry
+
+
+@compiled
+def _add_term(out, amplitude, ratio, phase, position, carry, first, last):
+    for i in range(first, last):
+        sine, _ = sincos_turn(ratio[i] * position[i] + (phase[i] + carry[i]))
+        out[i] += amplitude[i] * sine
+
+
+@compiled
+def _add_constant_term(out, amplitude, ratio, phase, position, carry, first, last):
+    for i in range(first, last):
+        sine, _ = sincos_turn(ratio * position[i] + (phase + carry[i]))
+        out[i] += amplitude * sine
+
+
+@compiled
+def _playable_terms(m, s, layer, axis, count, out, first, last):
+    for term in range(min(count, LIVE_TERMS)):
+        index = layer * LAYER_SIZE + _TERMS + axis * _AXIS_SIZE + term * _TERM_SIZE
+        ratio = s.rows[index + 1]
+        r = ratio[first]
+        locked = s.moving[index + 1] == 0 and r - np.floor(r) == 0.0
+        if locked and s.last_ratio[layer, axis, term] == r:
+            _hold_carry(m, s, layer, axis, term, first, last)
+        else:
+            _carry_along(m, s, layer, axis, term, ratio, first, last)
+        _add_term(
+            out,
+            s.rows[index],
+            ratio,
+            s.rows[index + 2],
+            m.scratch_position,
+            m.scratch_carry,
+            first,
+            last,
+        )
+
+
+@compiled
+def _constant_terms(m, s, layer, axis, count, table, out, first, last):
+    carry = m.scratch_carry
+    length = s.rows[layer * LAYER_SIZE + _LENGTH]
+    for term in range(LIVE_TERMS, count):
+        at = table + (term - LIVE_TERMS) * _TERM_SIZE
+        ratio = m.pool[at + 1]
+        value = s.carry[layer, axis, term]
+        for i in range(first, last):
+            value = wrap_turn(value + m.scratch_wraps[i] * _gain_of_round(ratio, length[i]))
+            carry[i] = value
+        s.carry[layer, axis, term] = value
+        _add_constant_term(out, m.pool[at], ratio, m.pool[at + 2], m.scratch_position, carry, first, last)
+
+
+@compiled
+def _clear(out, first, last):
+    for i in range(first, last):
+        out[i] = 0.0
+
+
+@merged
+def _harmonic_axis(m, p, s, layer, axis, out, first, last):
+    count = np.int64(p.layers[layer].terms[axis])
+    _clear(out, first, last)
+    _playable_terms(m, s, layer, axis, count, out, first, last)
+    if count > LIVE_TERMS:
+        table = p.layers[layer].term_table[axis]
+        _constant_terms(m, s, layer, axis, count, table, out, first, last)
+
+
+@inlined
+def _between(pool, at, f):
+    # The point between a table's entry and the next one.
+    a = pool[at]
+    return a + f * (pool[at + np.uint64(1)] - a)
+
+
+@compiled
+def _follow_path(pool, table, points, position, x, y, z, first, last):
+    # Tables of x, y and z follow one another; each repeats its first point, so that k + 1 always exists.
+    end = points - 1.0
+    stride = np.uint64(points + 1)
+    table = np.uint64(table)
+    for i in range(first, last):
+        along = wrap_turn(position[i]) * points
+        k = np.int64(clamp(along, 0.0, end))
+        f = along - k
+        at = table + np.uint64(k)
+        x[i] = _between(pool, at, f)
+        y[i] = _between(pool, at + stride, f)
+        z[i] = _between(pool, at + stride + stride, f)
+
+
+@compiled
+def _follow_frames(pool, layer, position, frame, blend, x, y, z, first, last):
+    # A flip-book: every frame is a path of equally many points, and one runs into the next.
+    points = layer.points
+    end = points - 1.0
+    last_frame = layer.frames - 1.0
+    stride = np.uint64(points + 1)
+    size = np.uint64(3) * stride
+    table = np.uint64(layer.path)
+    for i in range(first, last):
+        along = wrap_turn(position[i]) * points
+        k = np.int64(clamp(along, 0.0, end))
+        f = along - k
+        page = frame[i] - np.floor(frame[i] / layer.frames) * layer.frames
+        page = page if (page >= 0.0) & (page < layer.frames) else 0.0
+        number = np.int64(clamp(page, 0.0, last_frame))
+        share = (page - number) * blend[i]
+        here = table + np.uint64(number) * size + np.uint64(k)
+        following = number + 1 if number + 1 < layer.frames else np.int64(0)
+        there = table + np.uint64(following) * size + np.uint64(k)
+        a = _between(pool, here, f)
+        x[i] = a + share * (_between(pool, there, f) - a)
+        a = _between(pool, here + stride, f)
+        y[i] = a + share * (_between(pool, there + stride, f) - a)
+        a = _between(pool, here + stride + stride, f)
+        z[i] = a + share * (_between(pool, there + stride + stride, f) - a)
+
+
+@compiled
+def _formula_axis(m, p, s, layer, axis, place, out, first, last):
+    count = np.int64(p.layers[layer].instructions[axis])
+    if count == 0:
+        _clear(out, first, last)
+        return
+    code = np.int64(p.layers[layer].code[axis])
+    _run_formula(address_of(m), s.number, code, count, place, np.int64(first), np.int64(last))
+
+
+@compiled
+def _listen_in(m, s, layer, first, last):
+    # The gate moves in equal steps, so that it really arrives: an open one leaves every bit as it is.
+    left = m.input_rows[0]
+    right = m.input_rows[1]
+    gain = s.rows[layer * LAYER_SIZE + _GAIN]
+    gate = s.rows[layer * LAYER_SIZE + _GATE]
+    step = 1.0 / (_GATE_SECONDS * m.rate)
+    keep = 1.0 - 1.0 / (_FALL_SECONDS * m.rate)
+    level = s.gate_level[layer]
+    share = s.gate_gain[layer]
+    for i in range(first, last):
+        loudest = max(abs(left[i]), abs(right[i]))
+        level = max(loudest, level * keep)
+        level = level if level > 1e-30 else 0.0
+        share = max(share - step, 0.0) if level < gate[i] else min(share + step, 1.0)
+        m.scratch_x[i] = left[i] * (gain[i] * share)
+        m.scratch_y[i] = right[i] * (gain[i] * share)
+    s.gate_level[layer] = level
+    s.gate_gain[layer] = share
+    _clear(m.scratch_z, first, last)
+
+
+@compiled
+def run_source(m, p, s, layer, first, last):
+    """Fill x, y and z of a layer for samples first to last."""
+    kind = p.layers[layer].source
+    if kind == SOURCE_HARMONIC:
+        _harmonic_axis(m, p, s, layer, 0, m.scratch_x, first, last)
+        _harmonic_axis(m, p, s, layer, 1, m.scratch_y, first, last)
+        _harmonic_axis(m, p, s, layer, 2, m.scratch_z, first, last)
+    elif kind == SOURCE_PATH and p.layers[layer].frames > 1:
+        _follow_frames(
+            m.pool,
+            p.layers[layer],
+            m.scratch_position,
+            s.rows[layer * LAYER_SIZE + _FRAME],
+            s.rows[layer * LAYER_SIZE + _BLEND],
+            m.scratch_x,
+            m.scratch_y,
+            m.scratch_z,
+            first,
+            last,
+        )
+    elif kind == SOURCE_PATH:
+        _follow_path(
+            m.pool,
+            p.layers[layer].path,
+            p.layers[layer].points,
+            m.scratch_position,
+            m.scratch_x,
+            m.scratch_y,
+            m.scratch_z,
+            first,
+            last,
+        )
+    elif kind == SOURCE_FORMULA:
+        _formula_axis(m, p, s, layer, 0, _X_PLACE, m.scratch_x, first, last)
+        _formula_axis(m, p, s, layer, 1, _Y_PLACE, m.scratch_y, first, last)
+        _formula_axis(m, p, s, layer, 2, _Z_PLACE, m.scratch_z, first, last)
+    elif kind == SOURCE_INPUT:
+        _listen_in(m, s, layer, first, last)
+    else:
+        _clear(m.scratch_x, first, last)
+        _clear(m.scratch_y, first, last)
+        _clear(m.scratch_z, first, last)
+    if last > first:
+        s.last_position[layer] = m.scratch_position[last - np.uint64(1)]

@@ -1,0 +1,1 @@
+"""Sound, stills, loops and films made from patches, takes and sound files."""

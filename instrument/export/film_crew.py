@@ -1,0 +1,194 @@
+"""The processes that draw a film side by side, seen from the one that puts it together."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import queue
+import subprocess
+import sys
+import threading
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any, Self
+
+from instrument.export.film_samples import Samples
+from instrument.export.film_stretch import StretchArtist
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from instrument.export.film_plan import FilmPlan
+
+AHEAD = 4
+"""Stretches for each process that may wait on the disk for an earlier one."""
+
+PATIENCE_SECONDS = 0.5
+"""Between looks at whether processes live, and at the keyboard where a wait cannot be interrupted."""
+
+
+class CrewError(RuntimeError):
+    """A process that draws has ended."""
+
+
+class Crew:
+    """Draws the stretches of a film, in as many processes as are asked for; one draws within this process.
+
+    Parameters
+    ----------
+    plan : FilmPlan
+    stretches : list of (int, int)
+        First frame and the one behind the last, of each.
+    processes : int
+
+    Notes
+    -----
+    The processes start with the first line of this class and load their libraries while the sound is
+    rendered. They end when their standard input does, so none outlives the one that started them,
+    however that ends. What they draw waits in files, so that memory does not grow with the film.
+    """
+
+    def __init__(self, plan: FilmPlan, stretches: list[tuple[int, int]], processes: int) -> None:
+        self._plan = plan
+        self._stretches = stretches
+        self._said: queue.SimpleQueue[tuple[int, dict[str, Any] | None]] = queue.SimpleQueue()
+        self._workers: list[subprocess.Popen[bytes]] = []
+        processes = min(processes, len(stretches))
+        try:
+            for number in range(processes if processes > 1 else 0):
+                self._workers.append(_start())
+                worker = self._workers[-1]
+                threading.Thread(
+                    target=_listen, args=(number, worker.stdout, self._said), name="film", daemon=True
+                ).start()
+                self._tell(number, plan=plan.as_words())
+        except BaseException:
+            self.close()
+            raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *ended: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End every process, whatever it is doing."""
+        for worker in self._workers:
+            worker.kill()
+        for worker in self._workers:
+            worker.wait()
+            for stream in (worker.stdin, worker.stdout):
+                if stream is not None:
+                    with contextlib.suppress(OSError):
+                        stream.close()
+        self._workers = []
+
+    def draw(self, sound: Path, folder: Path, tell: Callable[[int], None]) -> Iterator[Path]:
+        """Give the file of each stretch in turn, which is removed when the next one is asked for.
+
+        Parameters
+        ----------
+        sound : Path
+            Bare samples, as `film_samples.Samples` reads them.
+        folder : Path
+            For the files.
+        tell : callable
+            Takes how many frames are drawn in all.
+
+        Raises
+        ------
+        OSError
+            If a file cannot be written.
+        CrewError
+            If a process has ended.
+        """
+        made = self._apart(sound, folder, tell) if self._workers else self._here(sound, folder, tell)
+        for path in made:
+            yield path
+            path.unlink()
+
+    def _here(self, sound: Path, folder: Path, tell: Callable[[int], None]) -> Iterator[Path]:
+        with Samples(sound) as samples:
+            artist = StretchArtist(self._plan, samples)
+            for number, (first, end) in enumerate(self._stretches):
+                artist.draw(first, end, _file(folder, number), lambda frame: tell(frame + 1))
+                yield _file(folder, number)
+
+    def _apart(self, sound: Path, folder: Path, tell: Callable[[int], None]) -> Iterator[Path]:
+        drawn = [0] * len(self._stretches)
+        doing: dict[int, int] = {}
+        done: set[int] = set()
+        next_one = 0
+        for number in range(len(self._stretches)):
+            while True:
+                furthest = min(number + AHEAD * len(self._workers), len(self._stretches))
+                for worker in range(len(self._workers)):
+                    if worker not in doing and next_one < furthest:
+                        first, end = self._stretches[next_one]
+                        into = str(_file(folder, next_one).absolute())
+                        self._tell(worker, sound=str(sound.absolute()), first=first, end=end, into=into)
+                        doing[worker] = next_one
+                        next_one += 1
+                if number in done:
+                    break
+                worker, words = self._heard()
+                stretch = doing[worker]
+                first, end = self._stretches[stretch]
+                if "done" in words:
+                    done.add(stretch)
+                    del doing[worker]
+                drawn[stretch] = end - first if "done" in words else words["frame"] + 1 - first
+                tell(sum(drawn))
+            yield _file(folder, number)
+
+    def _heard(self) -> tuple[int, dict[str, Any]]:
+        while True:
+            with contextlib.suppress(queue.Empty):
+                worker, words = self._said.get(timeout=PATIENCE_SECONDS)
+                if words is None:
+                    status = self._workers[worker].wait()
+                    raise CrewError(f"a process that draws the film has ended by itself (status {status})")
+                if "failed" in words:
+                    raise OSError(words["errno"] or 0, words["failed"])
+                return worker, words
+
+    def _tell(self, worker: int, **words: Any) -> None:
+        stream = self._workers[worker].stdin
+        assert stream is not None  # noqa: S101 (it was asked for)
+        # A process that is gone is heard of by what it no longer says.
+        with contextlib.suppress(OSError):
+            stream.write(json.dumps(words).encode() + b"\n")
+            stream.flush()
+
+
+def _file(folder: Path, number: int) -> Path:
+    return folder / f"stretch-{number:06}.h264"
+
+
+def _start() -> subprocess.Popen[bytes]:
+    root = str(Path(__file__).resolve().parents[2])
+    path = os.pathsep.join(filter(None, (root, os.environ.get("PYTHONPATH"))))
+    # Each process is to take one core, so threads within libraries would only be in the way.
+    environment = {**os.environ, "PYTHONPATH": path, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    return subprocess.Popen(
+        # With -P the folder that somebody happens to be in is not searched for libraries.
+        [sys.executable, "-P", "-m", "instrument.export.film_worker"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        env=environment,
+        # In a group of its own, so that Ctrl-C reaches only the process that started it, which then ends it.
+        start_new_session=True,
+        creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
+    )
+
+
+def _listen(
+    number: int,
+    stream: IO[bytes] | None,
+    said: queue.SimpleQueue[tuple[int, dict[str, Any] | None]],
+) -> None:
+    with contextlib.suppress(OSError, ValueError):
+        for line in stream or ():
+            said.put((number, json.loads(line)))
+    said.put((number, None))

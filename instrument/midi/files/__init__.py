@@ -1,0 +1,1 @@
+"""Standard MIDI Files, read as far as they make sense."""

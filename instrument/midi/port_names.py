@@ -1,0 +1,107 @@
+"""What could be opened, and which of it is meant: names, parts of names, and every controller that is plugged in."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from instrument.midi.midi_errors import MidiError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+_HARDWARE = ("system:", "a2j:", "Midi-Bridge:")
+"""How JACK names what is plugged in: by its own driver, by a2jmidid, by PipeWire (common practice, no source)."""
+
+_PASSING = "Midi Through"
+"""A port that only passes messages on: opening it too would hear the same message twice."""
+
+
+@dataclass(frozen=True)
+class Plug:
+    """Something of one MIDI system that can be opened.
+
+    Attributes
+    ----------
+    name : str
+    aliases : tuple of str
+        Other names by which it may be meant.
+    hardware : bool
+        Whether it is a controller, which is opened without being named, and not another program.
+    """
+
+    name: str
+    aliases: tuple[str, ...] = ()
+    hardware: bool = True
+
+    @property
+    def words(self) -> str:
+        """All names, for parts to be looked for in."""
+        return " ".join([self.name, *self.aliases]).casefold()
+
+    @property
+    def passes(self) -> bool:
+        """Whether it only passes on what other ports say."""
+        return _PASSING.casefold() in self.words
+
+
+def jack_plug(name: str, aliases: tuple[str, ...] = (), *, physical: bool = False) -> Plug:
+    """Return a plug of JACK, where other programs stand beside controllers."""
+    return Plug(name, aliases, physical or name.startswith(_HARDWARE))
+
+
+def choose_plugs(wanted: Sequence[str], systems: Sequence[Sequence[Plug]]) -> list[list[Plug]]:
+    """Return what is meant among the plugs of each system, in the order in which it is meant.
+
+    Parameters
+    ----------
+    wanted : sequence of str
+        Names or parts of names, upper and lower case alike; a part may mean several. Empty means every controller
+        that is plugged in.
+    systems : sequence of sequence of Plug
+        What there is, by system. One controller may be seen by several systems, so what an earlier one
+        offers is not opened at a later one.
+    """
+    chosen: list[list[Plug]] = [[] for _ in systems]
+    parts: list[str | None] = [*wanted] or [None]
+    for part in parts:
+        for found, plugs in zip(chosen, systems, strict=True):
+            if matches := _meant(part, plugs):
+                found += [plug for plug in matches if plug not in found]
+                break
+    return chosen
+
+
+def those_there(names: Sequence[str], systems: Sequence[Sequence[Plug]]) -> tuple[str, ...]:
+    """Return those names or parts of names that something has."""
+    return tuple(name for name in names if any(_meant(name, plugs) for plugs in systems))
+
+
+def check_wanted(wanted: Sequence[str], systems: Sequence[Sequence[Plug]]) -> None:
+    """Check that everything that is wanted by name is there.
+
+    Raises
+    ------
+    MidiError
+        If nothing has such a name.
+    """
+    for part in wanted:
+        if not any(_meant(part, plugs) for plugs in systems):
+            raise MidiError(_unknown(part, [plug.name for plugs in systems for plug in plugs]))
+
+
+def _meant(part: str | None, plugs: Sequence[Plug]) -> list[Plug]:
+    if part is None:
+        return [plug for plug in plugs if plug.hardware and not plug.passes]
+    exact = [plug for plug in plugs if plug.name == part]
+    return exact or [plug for plug in plugs if part.casefold() in plug.words]
+
+
+def _unknown(part: str, names: list[str]) -> str:
+    if not names:
+        return f"there is no MIDI input {part!r}; none is connected."
+    folded = {name.casefold(): name for name in names}
+    near = difflib.get_close_matches(part.casefold(), folded, n=3, cutoff=0.3)
+    offered = [folded[name] for name in near] or names[:5]
+    return f"there is no MIDI input {part!r}; did you mean {' or '.join(repr(name) for name in offered)}?"

@@ -1,0 +1,140 @@
+"""Routed drawings kept between one start and the next, so that a patch opens at once the second time."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import os
+import tempfile
+import zipfile
+from collections import OrderedDict
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import platformdirs
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+LARGEST = 256 << 20
+"""Bytes that the folder may take; what was used longest ago goes first."""
+
+LARGEST_AT_HAND = 64 << 20
+"""Bytes of tables that are kept in memory besides."""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A drawing as the engine takes it.
+
+    Attributes
+    ----------
+    key : str
+        The same for the same contents and settings alone.
+    points : np.ndarray [shape=(frames, n, 3), dtype=float64]
+        One cycle a frame at constant pen speed; the first point is not repeated.
+    corners : int
+        Of the frame that has most; a cycle of fewer samples blurs.
+    warnings : tuple of str
+        What was left out of the drawing.
+    """
+
+    key: str
+    points: npt.NDArray[np.float64]
+    corners: int
+    warnings: tuple[str, ...] = ()
+
+
+class Cache:
+    """A folder of routed drawings by key, with the latest at hand in memory.
+
+    A folder that cannot be written, and a file that is damaged, cost time and nothing else.
+
+    Parameters
+    ----------
+    folder : Path, optional
+        By default in the user's cache, asked for at each use.
+    largest : int
+        Bytes.
+    """
+
+    def __init__(self, folder: Path | None = None, largest: int = LARGEST) -> None:
+        self._folder = folder
+        self._largest = largest
+        self._at_hand: OrderedDict[str, Drawn] = OrderedDict()
+
+    @property
+    def folder(self) -> Path:
+        """Where the files are; it may not exist yet."""
+        return self._folder or Path(platformdirs.user_cache_dir("beamhand", appauthor=False)) / "drawings"
+
+    def get(self, key: str) -> Drawn | None:
+        """Return what is kept under a key, or None."""
+        found = self._at_hand.get(key) or self._read(key)
+        if found is not None:
+            self._keep_at_hand(found)
+        return found
+
+    def put(self, drawn: Drawn) -> None:
+        """Keep a drawing under its key."""
+        self._keep_at_hand(drawn)
+        words = json.dumps({"corners": drawn.corners, "warnings": drawn.warnings}).encode()
+        buffer = io.BytesIO()
+        np.savez(buffer, points=drawn.points, words=np.frombuffer(words, np.uint8))
+        with contextlib.suppress(OSError):
+            self.folder.mkdir(parents=True, exist_ok=True)
+            handle, name = tempfile.mkstemp(suffix=".tmp", dir=self.folder)
+            try:
+                with os.fdopen(handle, "wb") as file:
+                    file.write(buffer.getbuffer())
+                # Not synced: of a file half written after a power cut, the archive's check sum tells.
+                Path(name).replace(self._path(drawn.key))
+            except OSError:
+                Path(name).unlink(missing_ok=True)
+                raise
+            self._make_room()
+
+    def _path(self, key: str) -> Path:
+        return self.folder / f"{key}.npz"
+
+    def _read(self, key: str) -> Drawn | None:
+        path = self._path(key)
+        try:
+            with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
+                points = np.asarray(file["points"], np.float64)
+                words = json.loads(file["words"].tobytes())
+                drawn = Drawn(key, points, int(words["corners"]), tuple(map(str, words["warnings"])))
+            if points.ndim != 3 or points.shape[2] != 3 or points.size == 0 or not np.isfinite(points).all():
+                raise ValueError("this is no path")
+            os.utime(path)
+        except FileNotFoundError:
+            return None
+        except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile):
+            with contextlib.suppress(OSError):
+                path.unlink()
+            return None
+        return drawn
+
+    def _keep_at_hand(self, drawn: Drawn) -> None:
+        self._at_hand[drawn.key] = drawn
+        self._at_hand.move_to_end(drawn.key)
+        while len(self._at_hand) > 1 and sum(d.points.nbytes for d in self._at_hand.values()) > LARGEST_AT_HAND:
+            self._at_hand.popitem(last=False)
+
+    def _make_room(self) -> None:
+        # Left-overs of a process that was ended in the middle of writing count, and go, like all others.
+        files = []
+        for path in [*self.folder.glob("*.npz"), *self.folder.glob("*.tmp")]:
+            with contextlib.suppress(OSError):
+                status = path.stat()
+                files.append((status.st_mtime_ns, status.st_size, path))
+        taken = sum(size for _, size, _ in files)
+        for _, size, path in sorted(files):
+            if taken <= self._largest:
+                return
+            with contextlib.suppress(OSError):
+                path.unlink()
+                taken -= size

@@ -1,0 +1,1 @@
+"""Formulas as they are typed: parsed, checked, and turned into instructions."""

@@ -1,0 +1,228 @@
+"""The drawings of a patch, read and routed in a process of their own, or taken from the cache."""
+
+from __future__ import annotations
+
+import atexit
+import functools
+import hashlib
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from urllib.parse import unquote
+
+import numpy as np
+
+from instrument.drawings import load as shapes_room
+from instrument.drawings.flipbook import frame_files
+from instrument.drawings.refusal import DrawingError
+from instrument.drawings.worker.client import Worker
+from instrument.drawings.worker.protocol import options_to_words
+from instrument.patch.drawing_cache import Cache, Drawn
+from instrument.patch.line_numbers import lines_of
+from instrument.patch.patch_errors import PatchError, Problem, shown
+from instrument.patch.resample import MOST
+from instrument.patch.schema.sources import Drawing, Lettering, is_font_file
+
+if TYPE_CHECKING:
+    from instrument.drawings.load import Loaded, LoadOptions
+    from instrument.patch.schema.patch_schema import Patch
+    from instrument.patch.schema.sources import Drawn as DrawnSource
+
+MOST_OF_FRAMES = 2 * MOST
+"""Points of all frames of a flip-book together, unless its source asks for more."""
+
+_cache = Cache()
+
+
+@functools.cache
+def _worker() -> Worker:
+    worker = Worker()
+    atexit.register(worker.close)
+    return worker
+
+
+def warm_up() -> None:
+    """Start the process that reads drawings, so that the first one need not wait for it."""
+    _worker().start()
+
+
+def wind_down() -> None:
+    """End the process that reads drawings; a later drawing starts another."""
+    if _worker.cache_info().currsize:
+        _worker().close()
+
+
+def stop_reading() -> None:
+    """End the process that reads drawings at once, whatever it is doing; may be called from a signal handler."""
+    if _worker.cache_info().currsize:
+        _worker().stop()
+
+
+def read_drawings(patch: Patch) -> dict[int, Drawn]:
+    """Read, route and sample every drawing and text of a patch.
+
+    Parameters
+    ----------
+    patch : Patch
+
+    Returns
+    -------
+    dict of int to Drawn
+        By layer, counted from 0.
+
+    Raises
+    ------
+    PatchError
+        If drawings are refused, with the reader's own sentences.
+    """
+    found: dict[int, Drawn] = {}
+    problems = []
+    for k, source in _drawn_layers(patch):
+        try:
+            found[k] = _drawn(source, _folder(patch))
+        except DrawingError as error:
+            problems.append(_problem(patch, k, source, error))
+    if problems:
+        raise PatchError(patch.path or "patch", *problems)
+    return found
+
+
+def unread_drawings(patch: Patch) -> dict[int, Drawn]:
+    """Return for each drawing one point in its place, which only the same settings give again.
+
+    Saving values needs no drawing, and must work while one is broken.
+    """
+    return {k: _mark(source) for k, source in _drawn_layers(patch)}
+
+
+def drawing_files(patch: Patch) -> tuple[Path, ...]:
+    """Return every file and folder that the patch's drawings are made from, there or not."""
+    found: dict[Path, None] = {}
+    for _, source in _drawn_layers(patch):
+        font = _font(source, _folder(patch))
+        if isinstance(source, Drawing):
+            for path in _paths(source, _folder(patch)):
+                found[path] = None
+                found |= dict.fromkeys(_frames_in(path, source))
+        if is_font_file(font):
+            found[Path(font)] = None
+    return tuple(found)
+
+
+def _drawn_layers(patch: Patch) -> list[tuple[int, DrawnSource]]:
+    return [(k, layer.source) for k, layer in enumerate(patch.layer) if isinstance(layer.source, Drawing | Lettering)]
+
+
+def _folder(patch: Patch) -> Path:
+    return patch.path.parent if patch.path is not None else Path()
+
+
+def _paths(source: DrawnSource, folder: Path) -> list[Path]:
+    return [folder / name for name in source.drawing] if isinstance(source, Drawing) else []
+
+
+def _font(source: DrawnSource, folder: Path) -> str:
+    return str((folder / source.font).absolute()) if is_font_file(source.font) else source.font
+
+
+def _frames_in(path: Path, source: DrawnSource) -> list[Path]:
+    try:
+        return frame_files([path], source.limits.limits()) if path.is_dir() else []
+    except (DrawingError, OSError):
+        return []
+
+
+def _problem(patch: Patch, k: int, source: DrawnSource, error: DrawingError) -> Problem:
+    name = "drawing" if isinstance(source, Drawing) else "text"
+    line = lines_of(patch.text).get(("layer", k, "source", name))
+    value = source.drawing if isinstance(source, Drawing) else source.text
+    value = value[0] if isinstance(value, list) and len(value) == 1 else value
+    field = f"layer.{k + 1}.source.{name}"
+    return Problem(f"{field} is {shown(value)}; {str(error).rstrip('.')}.", field, line)
+
+
+def _mark(source: DrawnSource) -> Drawn:
+    settings = source.model_dump_json(exclude={"frame", "blend"})
+    digest = hashlib.sha256(settings.encode()).digest()
+    return Drawn(digest.hex(), np.frombuffer(digest[:24], "<u8").astype(np.float64).reshape(1, 1, 3), 1)
+
+
+def _drawn(source: DrawnSource, folder: Path) -> Drawn:
+    paths = _paths(source, folder)
+    options = source.options(_font(source, folder), source.samples)
+    files = frame_files(paths, options.read.limits) if paths else []
+    text = source.text if isinstance(source, Lettering) else None
+    key = _key(files, text, options)
+    if key is not None and (kept := _cache.get(key)) is not None:
+        return kept
+    loaded = _worker().load(paths, text, options)
+    drawn = _fitted(key or "", loaded, source.samples)
+    # A file that was saved while it was being read must not be kept under the name of its old contents.
+    if key is not None and key == _key(files, text, options):
+        _cache.put(drawn)
+    return drawn
+
+
+def _fitted(key: str, loaded: Loaded, samples: int | None) -> Drawn:
+    # The tables of a few patches lie in the engine's memory at once, so none takes more than its share.
+    points = loaded.points
+    if samples is None:
+        frames, count, _ = points.shape
+        most = max(2, MOST if frames == 1 else MOST_OF_FRAMES // frames)
+        # Tables have a power of two of points, so that every second one are at equal distances again.
+        step = 1
+        while count > most * step:
+            step *= 2
+        points = np.ascontiguousarray(points[:, ::step])
+    return Drawn(key, points, max(f.corners for f in loaded.figures), loaded.warnings)
+
+
+def _key(files: list[Path], text: str | None, options: LoadOptions) -> str | None:
+    """Return a hash of everything that the result depends on; None where that cannot be read."""
+    words: dict[str, Any] = options_to_words(options)
+    del words["read"]["limits"]
+    font = words["read"]["lettering"]["font"]
+    most = options.read.limits.file_bytes
+    read = [*files, *(beside for file in files if _is_readable(file, most) for beside in _beside(file))]
+    if is_font_file(font):
+        words["read"]["lettering"]["font"] = "file"
+        read.append(Path(font))
+    digest = hashlib.sha256(json.dumps([_version(), words, text, [f.name for f in read]]).encode())
+    try:
+        for path in read:
+            if not _is_readable(path, most):
+                return None
+            with path.open("rb") as file:
+                digest.update(hashlib.file_digest(file, "sha256").digest())
+    except (OSError, ValueError):
+        return None
+    return digest.hexdigest()
+
+
+def _is_readable(path: Path, most: int) -> bool:
+    # A pipe or a device would never end; the reader refuses it by name.
+    try:
+        return path.is_file() and path.stat().st_size <= most
+    except (OSError, ValueError):
+        return False
+
+
+def _beside(path: Path) -> list[Path]:
+    # glTF keeps its numbers in files of their own.
+    if path.suffix.lower() != ".gltf":
+        return []
+    try:
+        buffers = json.loads(path.read_bytes())["buffers"]
+        names = [buffer["uri"] for buffer in buffers if "uri" in buffer]
+        return [path.parent / unquote(name) for name in names if not name.startswith("data:")]
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return []
+
+
+@functools.cache
+def _version() -> str:
+    # Another version of the drawing room may make another line of the same file.
+    digest = hashlib.sha256()
+    for path in sorted(Path(shapes_room.__file__).parent.rglob("*.py")):
+        digest.update(path.read_bytes())
+    return digest.hexdigest()

@@ -1,0 +1,174 @@
+"""Reading a patch file: bytes to text to tables to a checked `Patch`, with an error that leads to every fault."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from instrument.patch.line_numbers import lines_of
+from instrument.patch.patch_errors import PatchError, Problem, shown
+from instrument.patch.schema.cross_checks import cross_problems
+from instrument.patch.schema.patch_schema import SCHEMA, Patch
+from instrument.patch.schema.problems import problems_of
+
+LARGEST = 64 << 20
+"""Bytes of a file that are read; the largest patch that the schema allows is smaller."""
+
+NEW = "Make a new one with: beamhand patch new FILE"
+
+
+def load_patch(path: str | Path) -> Patch:
+    """Read and check a patch file.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    Patch
+        With `path` and `text` of the file.
+
+    Raises
+    ------
+    PatchError
+        If it is not a patch file, naming every fault.
+    """
+    path = Path(path)
+    return patch_from_text(read_text(path), path)
+
+
+def patch_from_text(text: str, path: str | Path | None = None) -> Patch:
+    """Check the text of a patch file.
+
+    Parameters
+    ----------
+    text : str
+    path : str or Path, optional
+        File it comes from, for messages and for saving.
+
+    Raises
+    ------
+    PatchError
+    """
+    file = str(path) if path is not None else "patch"
+    data = parsed(text, file)
+    check_version(data, text, file)
+    try:
+        patch: Patch = Patch.model_validate(data)
+    except ValidationError as error:
+        raise PatchError(file, *problems_of(error, data, text)) from None
+    problems = cross_problems(patch)
+    if problems:
+        lines = lines_of(text)
+        located = [Problem(said, name, lines.get(place)) for place, name, said in problems]
+        raise PatchError(file, *located)
+    patch.remember(Path(path) if path is not None else None, text)
+    return patch
+
+
+def read_text(path: Path) -> str:
+    """Return the text of a file.
+
+    Raises
+    ------
+    PatchError
+        If there is none, or it is not text.
+    """
+    try:
+        if path.is_dir():
+            raise PatchError(path, Problem("this is a folder; name a patch file, which ends in .toml." + _inside(path)))
+        if path.exists() and not path.is_file():
+            raise PatchError(path, Problem("this is a device or a pipe; name a patch file, which ends in .toml."))
+        if path.is_file() and path.stat().st_size > LARGEST:
+            raise PatchError(path, Problem(f"the file is larger than {LARGEST >> 20} MiB; no patch is."))
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise PatchError(path, Problem(f"there is no such file. {_nearest(path)}")) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise PatchError(path, Problem(f"the file cannot be read ({reason}); check its name and its rights.")) from None
+    return _decoded(path, data)
+
+
+def _inside(folder: Path) -> str:
+    first = next(iter(sorted(folder.glob("*.toml"))), None)
+    return f" It holds {first.name}." if first else ""
+
+
+def _nearest(path: Path) -> str:
+    try:
+        names = [other.name for other in path.parent.iterdir()]
+    except OSError:
+        return "Its folder is not there either; check the name."
+    near = difflib.get_close_matches(path.name, names, n=1, cutoff=0.6)
+    return f"Did you mean {near[0]}?" if near else NEW
+
+
+def _decoded(path: Path, data: bytes) -> str:
+    if not data.strip():
+        raise PatchError(path, Problem(f"the file is empty. {NEW}"))
+    at = data.find(b"\0")
+    if at >= 0:
+        raise PatchError(
+            path, Problem(f"this is not a text file (byte {at} is zero); name a patch file, which is TOML.")
+        )
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        text = f"byte 0x{data[error.start]:02x} is not UTF-8; save the file as UTF-8, or name a text file."
+        raise PatchError(path, Problem(text, line=line)) from None
+
+
+def parsed(text: str, file: str) -> dict[str, Any]:
+    """Return what a TOML text holds.
+
+    Raises
+    ------
+    PatchError
+        If it is not TOML, with the line where it ceases to be.
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise PatchError(file, _syntax_problem(str(error), text)) from None
+    except (RecursionError, ValueError) as error:
+        why = "brackets are nested too deeply" if isinstance(error, RecursionError) else str(error)
+        raise PatchError(file, Problem(f"this is not TOML that can be read: {why}.")) from None
+
+
+def _syntax_problem(message: str, text: str) -> Problem:
+    found = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
+    said = message[: found.start()] if found else message
+    said = said[:1].lower() + said[1:].rstrip(".")
+    if found is None or found[1] is None:
+        last = len(text.rstrip().splitlines())
+        return Problem(f"the file ends too early: {said}. Complete the last line, or restore a copy.", line=last)
+    line, column = int(found[1]), int(found[2])
+    lines = text.split("\n")
+    rest = lines[line - 1][:80].strip() if line <= len(lines) else ""
+    return Problem(f"column {column} is not TOML: {said}. The line reads: {rest}", line=line)
+
+
+def check_version(data: dict[str, Any], text: str, file: str) -> None:
+    """Check that a file is of a version that is known.
+
+    Raises
+    ------
+    PatchError
+        If it says none, or a newer one.
+    """
+    # Before everything else: the other faults of a newer file would only mislead.
+    if "schema" not in data:
+        said = f"schema, the version of the file format, is missing. Write schema = {SCHEMA} on the first line."
+        raise PatchError(file, Problem(said, "schema"))
+    version = data["schema"]
+    if isinstance(version, int) and not isinstance(version, bool) and version > SCHEMA:
+        said = f"schema is {shown(version)}; this Beamhand reads up to schema {SCHEMA}. Open it with a newer Beamhand."
+        raise PatchError(file, Problem(said, "schema", lines_of(text).get(("schema",))))

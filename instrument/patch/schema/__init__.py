@@ -1,0 +1,1 @@
+"""The schema of a patch file: its tables, its fields, and what they agree on."""

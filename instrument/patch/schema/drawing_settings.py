@@ -1,0 +1,238 @@
+"""The settings of a source that is read from a drawing: how it is read, routed and sampled."""
+
+import math
+from collections.abc import Callable
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
+
+from instrument.drawings.limits import DEFAULT, MEBIBYTE, Limits
+from instrument.drawings.load import LoadOptions
+from instrument.drawings.readers.by_ending import ReadOptions
+from instrument.drawings.readers.lettering import ALIGN, Lettering
+from instrument.drawings.readers.picture_contours import Tracing
+from instrument.drawings.routing.closed_line import RouteOptions
+from instrument.drawings.routing.sampling import Sampling
+from instrument.drawings.tolerances import Tolerances
+from instrument.patch.schema.fields import Number, Table, Text, one_of, refusal, whole
+
+MOST_FILES = 512
+"""Drawings that a source may name; a numbered folder counts as one."""
+
+
+def _within(allowed: str, fits: Callable[[float], bool]) -> AfterValidator:
+    def check(value: float) -> float:
+        if not fits(value):
+            raise refusal(allowed)
+        return value
+
+    return AfterValidator(check)
+
+
+Cost = Annotated[Number, _within("it takes a number of at least 0, or inf", lambda v: v >= 0)]
+Speed = Annotated[Number, _within("it takes a number above 0, or inf", lambda v: v > 0)]
+Size = Annotated[Number, _within("it takes a number above 0", lambda v: 0 < v < math.inf)]
+Finite = Annotated[Number, _within("it takes a finite number", math.isfinite)]
+Degrees = Annotated[Number, _within("it takes degrees from 0 to 180", lambda v: 0 <= v <= 180)]
+Share = Annotated[Number, _within("it takes a share from 0 to less than 1", lambda v: 0 <= v < 1)]
+Fraction = Annotated[Number, _within("it takes a share of the drawing from 0 to 1", lambda v: 0 <= v <= 1)]
+Bend = Annotated[Number, _within("it takes a share of the drawing above 0, up to 1", lambda v: 0 < v <= 1)]
+Blur = Annotated[Number, _within("it takes pixels from 0 to less than 1000", lambda v: 0 <= v < 1000)]
+Duration = Annotated[Number, _within("it takes seconds above 0, up to 3600", lambda v: 0 < v <= 3600)]
+
+
+def _flag(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise refusal("it takes true or false")
+    return value
+
+
+Flag = Annotated[bool, BeforeValidator(_flag)]
+
+
+def _levels(value: Any) -> Any:
+    said = "it takes how many brightnesses to follow, from 1 to 64, or a list of them between 0 and 1"
+    if isinstance(value, list) and 1 <= len(value) <= 64:
+        levels = [float(v) if isinstance(v, int | float) else math.nan for v in value]
+        if all(0 < level < 1 for level in levels):
+            return levels
+    elif isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 64:
+        return value
+    raise refusal(said)
+
+
+Levels = Annotated[
+    Any,
+    BeforeValidator(_levels),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "integer", "minimum": 1, "maximum": 64},
+                {
+                    "type": "array",
+                    "minItems": 1,
+                    "maxItems": 64,
+                    "items": {"type": "number", "exclusiveMinimum": 0, "exclusiveMaximum": 1},
+                },
+            ]
+        }
+    ),
+]
+
+
+def _place(value: Any) -> Any:
+    if not isinstance(value, list) or len(value) not in {2, 3}:
+        raise refusal("it takes a place of two numbers or three, as [0, 1]")
+    return value
+
+
+Place = Annotated[list[Finite], BeforeValidator(_place)]
+
+
+def _names(value: Any) -> list[str]:
+    names = [value] if isinstance(value, str) else value
+    if not isinstance(names, list) or not 1 <= len(names) <= MOST_FILES:
+        raise refusal(
+            f'it takes a drawing\'s file, as "heron.svg", a numbered folder, or a list of 1 to {MOST_FILES} files'
+        )
+    for k, name in enumerate(names):
+        if not isinstance(name, str) or not name.strip() or "\0" in name:
+            at = k if isinstance(value, list) else None
+            raise refusal('it takes the name of a file or a folder, as "heron.svg"', at=at)
+    return names
+
+
+_NAME: dict[str, Any] = {"type": "string", "pattern": r"\S"}
+Names = Annotated[
+    list[str],
+    BeforeValidator(_names),
+    WithJsonSchema({"anyOf": [_NAME, {"type": "array", "minItems": 1, "maxItems": MOST_FILES, "items": _NAME}]}),
+]
+"""Files or folders, relative to the patch's folder."""
+
+
+class LimitFields(Table):
+    """What reading a drawing may cost before it is refused."""
+
+    seconds: Duration = Field(DEFAULT.seconds, description="reading and routing together (s)")
+    memory: Annotated[int, *whole(16, 1 << 20)] = Field(
+        DEFAULT.memory // MEBIBYTE, description="memory of the process that reads (MiB)"
+    )
+    file: Annotated[int, *whole(1, 1 << 20)] = Field(DEFAULT.file_bytes // MEBIBYTE, description="largest file (MiB)")
+    points: Annotated[int, *whole(2, 1 << 30)] = Field(
+        DEFAULT.points, description="most points and most edges in a drawing"
+    )
+    pixels: Annotated[int, *whole(1, 1 << 30)] = Field(DEFAULT.pixels, description="most pixels in a picture")
+    frames: Annotated[int, *whole(1, 1 << 20)] = Field(DEFAULT.frames, description="most drawings in a flip-book")
+
+    def limits(self) -> Limits:
+        """Return them as the reader takes them."""
+        return Limits(self.seconds, self.memory * MEBIBYTE, self.file * MEBIBYTE, self.points, self.pixels, self.frames)
+
+
+_READ, _LETTERS, _TRACING, _BOUNDS = ReadOptions(), Lettering(), Tracing(), Tolerances()
+_ROUTE, _PEN = RouteOptions(), Sampling()
+
+
+class DrawingFields(Table):
+    """How a drawing or a text is read, made into one closed line, and run along."""
+
+    edges: Annotated[str, *one_of(("all", "feature"))] = Field(
+        _READ.edges, description="edges of a mesh that are drawn: all, or creases and borders"
+    )
+    crease: Degrees = Field(
+        _READ.crease, description="angle between two faces above which their edge is a crease (degrees)"
+    )
+    flatten: Bend = Field(
+        _BOUNDS.flatten, description="how far straight pieces may leave a curve (share of the drawing)"
+    )
+    simplify: Fraction = Field(
+        _BOUNDS.simplify, description="points that matter less than this are left out (share of the drawing)"
+    )
+    levels: Levels = Field(
+        _TRACING.levels, description="how many brightnesses of a picture are followed, or which (0 to 1)"
+    )
+    blur: Blur = Field(_TRACING.blur, description="softening of a picture before it is traced (pixels)")
+    resolution: Annotated[int, *whole(8, 8192)] = Field(
+        _TRACING.resolution, description="longer side to which a picture is reduced (pixels)"
+    )
+    smallest: Fraction = Field(
+        _TRACING.smallest, description="contours shorter than this are left out (share of the perimeter)"
+    )
+    font: Text = Field(
+        str(_LETTERS.font), description="single-stroke font by name, or a .ttf or .otf file beside the patch"
+    )
+    size: Size = Field(_LETTERS.size, description="height of a capital letter")
+    spacing: Finite = Field(_LETTERS.spacing, description="added between letters (sizes)")
+    line_height: Finite = Field(_LETTERS.line_height, description="from line to line (sizes)")
+    align: Annotated[str, *one_of(tuple(ALIGN))] = Field(_LETTERS.align, description="how lines of text stand")
+    jump_cost: Cost = Field(
+        _ROUTE.jump_cost,
+        description="what a jump counts against drawing again (of its length); inf retraces and never jumps",
+    )
+    bridge_cost: Cost | None = Field(
+        _ROUTE.bridge_cost,
+        description="the same for running along undrawn edges of a mesh; three quarters of jump_cost unless given",
+    )
+    neighbours: Annotated[int, *whole(1, 64)] = Field(
+        _ROUTE.neighbours, description="loose ends that a jump may go to from each"
+    )
+    straight: Flag = Field(_ROUTE.straight, description="run straight on through crossings")
+    order: Annotated[str, *one_of(("near", "drawn"))] = Field(
+        _ROUTE.order, description="pieces apart from each other: by short jumps, or as they were drawn"
+    )
+    start: Place | None = Field(
+        None, description="begin at the corner nearest to this place, in the drawing's own units"
+    )
+    reverse: Flag = Field(_ROUTE.reverse, description="run the other way round")
+    time_limit: Duration = Field(
+        _ROUTE.time_limit, description="longest search for the best line before the best so far is taken (s)"
+    )
+    jump_speed: Speed = Field(_PEN.jump_speed, description="speed on jumps (of the speed on the line)")
+    bridge_speed: Speed = Field(_PEN.bridge_speed, description="speed on bridges (of the speed on the line)")
+    corner_dwell: Share = Field(_PEN.corner_dwell, description="share of the cycle spent on the corners")
+    fit: Annotated[str, *one_of(("box", "original"))] = Field(
+        _PEN.fit, description="centred and scaled to the unit box, or the drawing's own coordinates"
+    )
+    limits: LimitFields = Field(
+        LimitFields(),  # type: ignore[call-arg]  # aliases hide the defaults from mypy
+        description="what reading may cost before it is refused",
+    )
+
+    def options(self, font: str, samples: int | None) -> LoadOptions:
+        """Return the settings as the drawing room takes them.
+
+        Parameters
+        ----------
+        font : str
+            Name, or the file's whole path.
+        samples : int or None
+            Points of the table; None leaves it to the drawing.
+        """
+        levels = tuple(self.levels) if isinstance(self.levels, list) else self.levels
+        reading = ReadOptions(
+            edges=self.edges,  # type: ignore[arg-type]  # one of the two words
+            crease=self.crease,
+            lettering=Lettering(font, self.size, self.spacing, self.line_height, self.align),  # type: ignore[arg-type]
+            tracing=Tracing(levels, self.blur, self.resolution, self.smallest),
+            tolerances=Tolerances(flatten=self.flatten, simplify=self.simplify),
+            limits=self.limits.limits(),
+        )
+        routing = RouteOptions(
+            jump_cost=self.jump_cost,
+            bridge_cost=self.bridge_cost,
+            neighbours=self.neighbours,
+            straight=self.straight,
+            order=self.order,  # type: ignore[arg-type]  # one of the two words
+            start=None if self.start is None else tuple(self.start),
+            reverse=self.reverse,
+            time_limit=self.time_limit,
+        )
+        sampling = Sampling(
+            samples,
+            self.jump_speed,
+            self.bridge_speed,
+            self.corner_dwell,
+            self.fit,  # type: ignore[arg-type]  # one of the two words
+        )
+        return LoadOptions(reading, routing, sampling)

@@ -1,0 +1,169 @@
+"""The modulators of a patch file: for each kind the parameters that it has, and its table or its formula."""
+
+from itertools import pairwise
+from typing import Annotated, Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import AfterValidator, BeforeValidator, Field
+
+from instrument.engine.memory.layout import CELLS
+from instrument.engine.parameters import MODULATOR, Parameter
+from instrument.patch.schema.fields import (
+    Number,
+    Table,
+    Text,
+    make_table,
+    one_of_kinds,
+    parameter_fields,
+    refusal,
+)
+from instrument.patch.schema.formula_field import FormulaText
+
+MOST_ROWS = 4096
+"""Breakpoints or steps of a modulator; far more than anybody draws."""
+
+_CYCLE = ("rate", "phase", "sync", "once")
+_TRIGGER = ("trigger", "gate", "every", "width")
+
+KIND_ROWS: dict[str, tuple[str, ...]] = {
+    "lfo": ("shape", *_CYCLE, *_TRIGGER),
+    "envelope": (
+        *("sync", "once", "delay", "attack", "hold", "decay", "sustain", "release"),
+        *("bend.attack", "bend.decay", "bend.release", "loop"),
+        *_TRIGGER,
+    ),
+    "curve": (*_CYCLE, *_TRIGGER),
+    "steps": (*_CYCLE, "seed", *_TRIGGER),
+    "random": ("rate", "phase", "sync", "smooth", "seed", *_TRIGGER),
+    "follower": ("of", "attack", "release"),
+    "gesture": (*_CYCLE, "hand", "record", "clear", *_TRIGGER),
+    "note": ("value", "glide", "whose"),
+    "formula": (*_CYCLE, *_TRIGGER, *"abcdefgh"),
+}
+"""Parameters that each kind of modulator listens to."""
+
+MODULATOR_FIELDS: dict[str, tuple[Parameter, ...]] = {
+    kind: tuple(row for row in MODULATOR if row.name in names) for kind, names in KIND_ROWS.items()
+}
+"""Rows of each kind."""
+
+_ABOUT = {
+    "lfo": "A wave that repeats, at any rate from still to beyond audio.",
+    "envelope": "Rises when it is started, keeps a level while it is held, falls when it is let go.",
+    "curve": "Runs through breakpoints of your own.",
+    "steps": "Plays a row of values, each as long as the others.",
+    "random": "Values by chance; the same seed repeats the same chances.",
+    "follower": "The level of the live input or of a layer.",
+    "gesture": "A movement of the hand, recorded and repeated.",
+    "note": "What the latest note is.",
+    "formula": "Whatever a formula says.",
+}
+
+
+def _cells(value: Any) -> Any:
+    if not isinstance(value, list) or len(value) > CELLS:
+        raise refusal(f"it takes a list of up to {CELLS} numbers")
+    return value
+
+
+def _rows(allowed: str, least: int, most: int) -> BeforeValidator:
+    def check(value: Any) -> Any:
+        if not isinstance(value, list) or not 1 <= len(value) <= MOST_ROWS:
+            raise refusal(f"it takes 1 to {MOST_ROWS} rows, {allowed}")
+        for k, row in enumerate(value):
+            if not isinstance(row, list):
+                continue
+            if not least <= len(row) <= most:
+                raise refusal(f"a row is {allowed}", at=k)
+        return [row if isinstance(row, list) else [row] for row in value]
+
+    return BeforeValidator(check)
+
+
+_POINT = "each [time, value] or [time, value, bend], with times from 0 to 1 that do not fall"
+_STEP = "each a value, or [value, glide, probability, gate] as far as needed"
+
+
+def _drawable(value: list[list[float]]) -> list[list[float]]:
+    for k, row in enumerate(value):
+        if not np.isfinite(row).all():
+            raise refusal("a table needs finite numbers", at=k)
+    return value
+
+
+def _in_order(value: list[list[float]]) -> list[list[float]]:
+    for k, (before, after) in enumerate(pairwise(value)):
+        if after[0] < before[0]:
+            raise refusal("the times of a curve do not fall", at=k + 1)
+    return value
+
+
+def _all_finite(value: list[float]) -> list[float]:
+    _drawable([[number] for number in value])
+    return value
+
+
+Points = Annotated[list[list[Number]], _rows(_POINT, 2, 3), AfterValidator(_drawable), AfterValidator(_in_order)]
+Steps = Annotated[list[list[Number]], _rows(_STEP, 1, 4), AfterValidator(_drawable)]
+Cells = Annotated[list[Number], BeforeValidator(_cells), AfterValidator(_all_finite)]
+
+
+_TABLES: dict[str, dict[str, Any]] = {
+    "curve": {
+        "points": (
+            Points,
+            Field(
+                description="breakpoints [time, value] or [time, value, bend]: times from 0 to 1 of the cycle; the bend "
+                "of the way to the next one is 0 for straight"
+            ),
+        )
+    },
+    "steps": {
+        "steps": (
+            Steps,
+            Field(
+                description="values, or [value, glide, probability, gate]: share of the step spent gliding there (0), "
+                "chance of being played (1), share after which it falls to 0 (1 for not at all)"
+            ),
+        )
+    },
+    "gesture": {
+        "values": (
+            Cells,
+            Field([], description=f"what it holds at first, at equal distances along its cycle (up to {CELLS})"),
+        )
+    },
+    "formula": {"formula": (FormulaText, Field(description="its value; see formulas"))},
+}
+
+
+def table_of(modulator: Any) -> npt.NDArray[np.float64]:
+    """Return breakpoints [shape=(k, 3)], steps [shape=(k, 4)] or cells [shape=(k,)] of a modulator."""
+    if modulator.kind == "curve":
+        return np.array([[*row, 0.0][:3] for row in modulator.points], np.float64)
+    if modulator.kind == "steps":
+        usual = [0.0, 0.0, 1.0, 1.0]
+        return np.array([[*row, *usual[len(row) :]] for row in modulator.steps], np.float64)
+    return np.array(modulator.values, np.float64)
+
+
+def _model_of(kind: str) -> type[Table]:
+    base = parameter_fields(f"{kind.capitalize()}ModulatorFields", MODULATOR_FIELDS[kind])
+    default = "lfo" if kind == "lfo" else ...
+    return make_table(
+        f"{kind.capitalize()}Modulator",
+        base,
+        _ABOUT[kind],
+        {
+            "name": (Text, Field("", description="name by which links refer to it")),
+            "kind": (Literal[kind], default),
+            **_TABLES.get(kind, {}),
+        },
+    )
+
+
+Modulator: Any = one_of_kinds(
+    {kind: _model_of(kind) for kind in KIND_ROWS}, "a modulator", "[[modulator]]", usual="lfo"
+)
+"""A moving value."""

@@ -1,0 +1,1 @@
+"""The patches of a show: read, held ready, edited in a process of their own, recalled."""

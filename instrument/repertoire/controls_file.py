@@ -1,0 +1,152 @@
+"""The controller file that serves every patch of the show: where it is, what is built with it, and writing to it."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tomllib
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import platformdirs
+
+from instrument.common.atomic_file import write_atomically
+from instrument.patch.controller_file import (
+    EMPTY,
+    ControllerFile,
+    controller_from_text,
+    load_controller,
+    serving,
+)
+from instrument.patch.editing.teach import with_control, with_controls, without_control
+from instrument.patch.patch_errors import PatchError, Problem
+from instrument.patch.patch_file import read_text
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from instrument.patch.schema.patch_schema import Patch
+
+VARIABLE = "BEAMHAND_CONTROLS"
+"""Names the file in place of the usual one; processes that build patches inherit it."""
+
+NAME = "controls.toml"
+
+
+def controls_file() -> Path:
+    """Return the controller file, which may not be there."""
+    named = os.environ.get(VARIABLE)
+    return Path(named) if named else platformdirs.user_config_path("beamhand", appauthor=False) / NAME
+
+
+def use_controls_file(path: Path) -> None:
+    """Let another file serve, here and in processes that are started later.
+
+    Raises
+    ------
+    PatchError
+        If it is no controller file.
+    """
+    load_controller(path)
+    os.environ[VARIABLE] = str(path.absolute())
+
+
+def usable_controls() -> ControllerFile:
+    """Return the controller file; an empty one where it cannot be used, which is said by whoever looks at it."""
+    with suppress(PatchError):
+        return load_controller(controls_file())
+    return controller_from_text(EMPTY, controls_file())
+
+
+@dataclass(frozen=True)
+class Served:
+    """A patch with the controls of the controller file.
+
+    Attributes
+    ----------
+    patch : Patch
+        Has those controls behind its own.
+    text : str
+        The patch's text with those controls written into it, which builds the same.
+    places : tuple of int
+        Where each of them stands in its file.
+    key : str
+        The same for the same controls.
+    feedback : bool
+        Whether neither the patch nor the file forbids it.
+    """
+
+    patch: Patch
+    text: str
+    places: tuple[int, ...]
+    key: str
+    feedback: bool
+
+
+def serve(patch: Patch) -> Served:
+    """Give a patch the controls of the controller file."""
+    controller = usable_controls()
+    places = serving(patch, controller)
+    added = [controller.control[place] for place in places]
+    text = with_controls(patch.text, [control.model_dump(exclude_unset=True) for control in added])
+    key = "controls " + hashlib.sha256(controller.text.encode()).hexdigest()
+    both = patch.model_copy(update={"control": [*patch.control, *added]})
+    return Served(both, text, places, key, patch.feedback and controller.feedback)
+
+
+def taught_all() -> list[dict[str, Any]]:
+    """Return the controls of the controller file as they are written; none if there is no file.
+
+    Raises
+    ------
+    PatchError
+        If it is no controller file any more.
+    """
+    controls: list[dict[str, Any]] = tomllib.loads(load_controller(controls_file()).text).get("control", [])
+    return controls
+
+
+def teach_all(control: Mapping[str, Any], replaces: Callable[[Mapping[str, Any]], bool]) -> None:
+    """Write a control into the controller file; a file that is not there is made.
+
+    Raises
+    ------
+    PatchError
+        If it is no controller file any more, or cannot be written.
+    """
+    _rewrite(lambda text: with_control(text, control, replaces))
+
+
+def unteach_all(place: int) -> None:
+    """Take a control out of the controller file.
+
+    Raises
+    ------
+    PatchError
+        If there is none at that place, or the file cannot be written.
+    """
+
+    def without(text: str) -> str:
+        try:
+            return without_control(text, place)
+        except IndexError as error:
+            raise PatchError(controls_file(), Problem(f"{error.args[0]} to take out.")) from None
+
+    _rewrite(without)
+
+
+def _rewrite(change: Callable[[str], str]) -> None:
+    path = controls_file()
+    text = read_text(path) if path.exists() else EMPTY
+    controller_from_text(text, path)
+    new = change(text)
+    controller_from_text(new, path)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_atomically(path, new.encode())
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        said = f"the file cannot be written ({reason}); name another one (--controls). The old one is unchanged."
+        raise PatchError(path, Problem(said)) from None

@@ -1,0 +1,215 @@
+"""A patch file as the stage keeps it: text, program, and what the window shows; made here or in a worker process."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from instrument.engine.parameters import ADDRESSES
+from instrument.patch.build import base_values, build_program
+from instrument.patch.corner_counts import corners_of
+from instrument.patch.description import document_of, parameters_of
+from instrument.patch.editing.rewrite import rewritten
+from instrument.patch.editing.save import save_patch
+from instrument.patch.patch_drawings import drawing_files, read_drawings
+from instrument.patch.patch_errors import PatchError
+from instrument.patch.patch_file import load_patch, patch_from_text
+from instrument.repertoire.controls_file import controls_file, serve
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from instrument.engine.program import Program
+    from instrument.patch.editing.rewrite import Change
+    from instrument.patch.schema.patch_schema import Patch
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What the window is told of a patch.
+
+    Attributes
+    ----------
+    document : dict
+        The file's tables, see `patch.describe.plain`.
+    parameters : list of dict
+        See `patch.describe.parameters_of`.
+    snapshots : tuple of str
+        Their names.
+    played : str
+        The text with the controls of the controller file.
+    """
+
+    document: dict[str, Any] = field(default_factory=dict)
+    parameters: list[dict[str, Any]] = field(default_factory=list)
+    snapshots: tuple[str, ...] = ()
+    played: str = ""
+
+
+@dataclass(frozen=True)
+class LoadedPatch:
+    """One patch, ready to play.
+
+    Attributes
+    ----------
+    path : Path
+    text : str
+        What the file held.
+    program : Program
+    title : str
+        The patch's own, or the name of its file.
+    layers : int
+    controls : tuple of dict
+        Label, message, number, channel and parameter of each control, for the window; ``all`` where it is the controller
+        file's, and its ``place`` in its file.
+    files : tuple of Path
+        Drawings, fonts and numbered folders that it is made from, and the controller file.
+    drawn : tuple of str
+        A key for each drawing, the same for the same line.
+    served : str
+        A key for the controller file.
+    corners : tuple of (int, int)
+        Number, from 1, and corners of each layer that runs along a path.
+    warnings : tuple of str
+        What was left out of the drawings.
+    played : str
+        The text with the controls of the controller file, which builds what is played.
+    midi : tuple of str
+        MIDI inputs that it remembers.
+    feedback : bool
+        Whether values are sent back to controllers while it plays.
+    shown : Shown
+    """
+
+    path: Path
+    text: str
+    program: Program
+    title: str
+    layers: int
+    controls: tuple[dict[str, Any], ...] = field(default=())
+    files: tuple[Path, ...] = ()
+    drawn: tuple[str, ...] = ()
+    served: str = ""
+    corners: tuple[tuple[int, int], ...] = ()
+    warnings: tuple[str, ...] = ()
+    played: str = ""
+    midi: tuple[str, ...] = ()
+    feedback: bool = True
+    shown: Shown = field(default_factory=Shown)
+
+    @property
+    def made_from(self) -> tuple[object, ...]:
+        """What its program is made from beside its text, to tell whether it is another one."""
+        return self.drawn, self.served
+
+
+def read_patch(path: Path) -> LoadedPatch:
+    """Read, check and build a patch file.
+
+    Raises
+    ------
+    PatchError
+        If it cannot be played.
+    """
+    return _loaded(path, load_patch(path))
+
+
+def files_named_in(path: Path) -> tuple[Path, ...]:
+    """Return the drawings that a patch names even if they cannot be drawn; nothing if it is no patch."""
+    try:
+        return drawing_files(load_patch(path))
+    except PatchError:
+        return ()
+
+
+def build_text(path: Path, text: str) -> LoadedPatch:
+    """Check and build a text as if it stood in a file.
+
+    Raises
+    ------
+    PatchError
+        If it cannot be played.
+    """
+    return _loaded(path, patch_from_text(text, path))
+
+
+def edit_patch(path: Path, text: str, changes: Sequence[Change]) -> LoadedPatch:
+    """Change the text of a patch and build it; the file is left alone.
+
+    Raises
+    ------
+    EditError
+        If the text cannot be changed so.
+    PatchError
+        If what it becomes cannot be played.
+    """
+    return build_text(path, rewritten(text, changes))
+
+
+def write_patch(
+    path: Path, text: str, values: list[float], saved: str | None = None, to: Path | None = None
+) -> tuple[str, Shown]:
+    """Save a patch with other values; return its new text and what the window is told of it.
+
+    Parameters
+    ----------
+    path : Path
+    text : str
+        The patch as it is now.
+    values : list of float
+        In the order of `parameters.ADDRESSES`.
+    saved : str, optional
+        What the file held when it was read or written last, if that is another text.
+    to : Path, optional
+        Another file to write.
+
+    Raises
+    ------
+    PatchError
+        If the file was changed by somebody else meanwhile, or cannot be written.
+    """
+    patch = patch_from_text(text, path)
+    save_patch(patch, dict(zip(ADDRESSES, values, strict=True)), to or path, saved)
+    written = patch_from_text(patch.text, patch.path)
+    return patch.text, _shown(written, values, serve(written).text)
+
+
+def _loaded(path: Path, patch: Patch) -> LoadedPatch:
+    served = serve(patch)
+    controls = tuple(
+        {
+            "place": k if k < len(patch.control) else served.places[k - len(patch.control)],
+            "all": k >= len(patch.control),
+            "label": control.label,
+            "message": control.message,
+            "number": control.number,
+            "channel": control.channel,
+            "parameter": control.parameter or f"{control.action} {control.choose or ''}".strip(),
+        }
+        for k, control in enumerate(served.patch.control)
+    )
+    drawings = read_drawings(patch)
+    program = build_program(served.patch, drawings)
+    return LoadedPatch(
+        path,
+        patch.text,
+        program,
+        patch.title or path.stem,
+        len(patch.layer),
+        controls,
+        files=(*drawing_files(patch), controls_file()),
+        drawn=tuple(drawn.key for drawn in drawings.values()),
+        served=served.key,
+        corners=corners_of(patch, drawings),
+        warnings=tuple(word for drawn in drawings.values() for word in drawn.warnings),
+        played=served.text,
+        midi=tuple(patch.midi),
+        feedback=served.feedback,
+        shown=_shown(patch, base_values(program).tolist(), served.text),
+    )
+
+
+def _shown(patch: Patch, base: list[float], played: str) -> Shown:
+    names = tuple(snapshot.name or f"snapshot {k + 1}" for k, snapshot in enumerate(patch.snapshot))
+    return Shown(document_of(patch.text), parameters_of(patch, base), names, played)

@@ -1,0 +1,263 @@
+"""A process of its own for reading, editing and saving patches, so that no heavy Python runs beside the MIDI thread."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import time
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from instrument.patch.patch_drawings import stop_reading, warm_up
+from instrument.patch.patch_errors import PatchError, Problem
+from instrument.patch.set_list_file import patches_named
+from instrument.repertoire.loading import (
+    LoadedPatch,
+    Shown,
+    build_text,
+    edit_patch,
+    files_named_in,
+    read_patch,
+    write_patch,
+)
+from instrument.repertoire.recovery_file import keep_unsaved
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
+
+    from instrument.engine.engine import Event
+    from instrument.patch.editing.rewrite import Change
+
+PATIENCE = 120.0
+"""Seconds after which a patch is given up; a large drawing takes one or two, and each has its own limit."""
+
+_NICENESS = 10
+
+_ENDING = 1.0
+
+
+@dataclass(frozen=True)
+class Job:
+    """One request.
+
+    Attributes
+    ----------
+    do : str
+        ``read`` a patch file, ``build`` a text, ``redraw`` one whose drawings have changed, ``edit`` a text and build it, ``save``, ``keep`` what is not saved in a
+        recovery file, ``open`` whatever patches a file names, ``perform`` a MIDI file, ``warm`` up.
+    path : Path
+    text : str
+        The patch as it is now.
+    values : list of float
+        What its parameters are set to now.
+    changes : tuple of Change
+    saved : str or None
+        What the file held when it was read or written last.
+    to : Path or None
+        File to write instead.
+    rate : float
+        Sample rate in hertz of a performance's events.
+    number : int
+        Given by the worker, the same in the answer.
+    """
+
+    do: str
+    path: Path = field(default_factory=Path)
+    text: str = ""
+    values: list[float] = field(default_factory=list)
+    changes: tuple[Change, ...] = ()
+    saved: str | None = None
+    to: Path | None = None
+    rate: float = 0.0
+    number: int = 0
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What became of one request.
+
+    Attributes
+    ----------
+    do : str
+        As in `Job`.
+    path : Path
+    patch : LoadedPatch or None
+        The patch that was read, built or edited.
+    text : str
+        The text that was saved.
+    trouble : str
+        Why nothing came of it; otherwise empty.
+    files : tuple of Path
+        Drawings of a patch that could not be read, which may be mended before the patch is.
+    shown : Shown or None
+        What the window is told of the patch that was saved.
+    problem : Problem or None
+        The first mistake of a patch, where that is the trouble.
+    patches : tuple of LoadedPatch
+        What was opened.
+    events : tuple of Event
+        Of a performance.
+    warnings : tuple of str
+        Sentences to say.
+    number : int
+        Of the job.
+    """
+
+    do: str
+    path: Path
+    patch: LoadedPatch | None = None
+    text: str = ""
+    trouble: str = ""
+    files: tuple[Path, ...] = ()
+    shown: Shown | None = None
+    problem: Problem | None = None
+    patches: tuple[LoadedPatch, ...] = ()
+    events: tuple[Event, ...] = ()
+    warnings: tuple[str, ...] = ()
+    number: int = 0
+
+
+class Worker:
+    """One process, started at the first request, that works through requests in order."""
+
+    def __init__(self) -> None:
+        self._process: Any = None
+        self._connection: Connection | None = None
+        self._waiting: list[Job] = []
+        self._since = 0.0
+        self._numbers = 0
+
+    def warm_up(self) -> None:
+        """Start the process, and the one that reads drawings, so that the first saved drawing finds them ready."""
+        self.ask(Job("warm"))
+
+    def read(self, path: Path) -> None:
+        """Ask for a patch file to be read; a request for the same file that still waits is enough."""
+        if ("read", path) not in [(job.do, job.path) for job in self._waiting[1:]]:
+            self.ask(Job("read", path))
+
+    def ask(self, job: Job) -> int:
+        """Ask for something; return the number that its answer will have."""
+        self._numbers += 1
+        self._waiting.append(replace(job, number=self._numbers))
+        if len(self._waiting) == 1:
+            self._hand_on()
+        return self._numbers
+
+    def answers(self) -> list[Answer]:
+        """Return what has been done since the last call; never waits."""
+        found: list[Answer] = []
+        while self._waiting and self._connection is not None:
+            job = self._waiting[0]
+            try:
+                if self._connection.poll():
+                    found.append(self._connection.recv())
+                elif time.monotonic() - self._since > PATIENCE:
+                    raise TimeoutError
+                else:
+                    break
+            except (EOFError, OSError) as error:
+                slow = isinstance(error, TimeoutError)
+                why = f"took longer than {PATIENCE:g} s" if slow else "ended the process that works on patches"
+                said = f"{job.path}: this file {why}; the old one plays on."
+                found.append(Answer(job.do, job.path, trouble=said, number=job.number))
+                self.close()
+            self._waiting.pop(0)
+            self._hand_on()
+        return found
+
+    def close(self) -> None:
+        """End the process, whatever it is doing; a later request starts another."""
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
+        if self._process is not None:
+            # The signal lets it end the process that reads drawings; one that cannot hear it is ended anyway.
+            self._process.terminate()
+            self._process.join(_ENDING)
+            self._process.kill()
+            self._process.join()
+            self._process.close()
+            self._process = None
+
+    def _hand_on(self) -> None:
+        if not self._waiting:
+            return
+        if self._connection is None:
+            self._start()
+        self._since = time.monotonic()
+        if self._connection is not None:
+            with suppress(OSError):  # a process that has gone is noticed where its answer is awaited
+                self._connection.send(self._waiting[0])
+
+    def _start(self) -> None:
+        # Not forked: a copy of a process with running audio threads may stand still for ever.
+        context = multiprocessing.get_context("spawn")
+        self._connection, theirs = context.Pipe()
+        self._process = context.Process(target=_work, args=(theirs,), name="patches", daemon=True)
+        self._process.start()
+        theirs.close()
+
+
+def _work(connection: Connection) -> None:
+    # Ctrl-C is for the stage, which ends this process; the sound goes first when cores are scarce.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _end)
+    if hasattr(os, "nice"):
+        os.nice(_NICENESS)
+    with suppress(EOFError, OSError):
+        while True:
+            job = connection.recv()
+            connection.send(replace(_answer(job), number=job.number))
+    stop_reading()
+
+
+def _end(*_: object) -> None:
+    stop_reading()
+    os._exit(0)
+
+
+def _answer(job: Job) -> Answer:
+    # Patch errors are sentences already; whatever else a file provokes must not end the process.
+    try:
+        return _done(job)
+    except Exception as error:  # noqa: BLE001
+        files = files_named_in(job.path) if job.do == "read" else ()
+        problem = error.problems[0] if isinstance(error, PatchError) else None
+        said = str(error) or f"{job.path}: {type(error).__name__}"
+        return Answer(job.do, job.path, trouble=said, files=files, problem=problem)
+
+
+def _done(job: Job) -> Answer:  # noqa: PLR0911 - one for each kind of job
+    do, path = job.do, job.path
+    match do:
+        case "read":
+            return Answer(do, path, read_patch(path))
+        case "build" | "redraw":
+            return Answer(do, path, build_text(path, job.text))
+        case "edit":
+            return Answer(do, path, edit_patch(path, job.text, job.changes))
+        case "save":
+            text, shown = write_patch(path, job.text, job.values, job.saved, job.to)
+            return Answer(do, job.to or path, text=text, shown=shown)
+        case "open":
+            return Answer(do, path, patches=tuple(read_patch(one) for one in patches_named(path)))
+        case "perform":
+            return _performance(job)
+        case "keep" if job.to is not None:
+            keep_unsaved(job.to, path, job.text, job.values)
+        case "warm":
+            warm_up()
+    return Answer(do, path)
+
+
+def _performance(job: Job) -> Answer:
+    # Only here, as it brings the whole compiled engine with it.
+    from instrument.midi.files.performance import read_performance  # noqa: PLC0415
+
+    warnings: list[str] = []
+    events = tuple(read_performance(job.path, job.rate, warnings.append))
+    return Answer(job.do, job.path, events=events, warnings=tuple(warnings))

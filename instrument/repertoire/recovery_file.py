@@ -1,0 +1,157 @@
+"""Files in which unsaved changes survive: what is kept of a patch, where it lies, and whose it was."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import time
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import platformdirs
+
+from instrument.common.atomic_file import write_atomically
+from instrument.engine.parameters import ADDRESSES
+from instrument.patch.editing.save import text_in, text_with
+from instrument.patch.patch_file import patch_from_text
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+_RECORD = ".json"
+_PLAYABLE = ".toml"
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Unsaved changes of one patch, left by an earlier start.
+
+    Attributes
+    ----------
+    record : Path
+        File that holds them.
+    patch : Path
+        The patch that they belong to.
+    text : str
+        Its text as it was edited.
+    values : dict of str to float
+        What its parameters were set to.
+    seconds : float
+        How old they are.
+    """
+
+    record: Path
+    patch: Path
+    text: str
+    values: dict[str, float]
+    seconds: float
+
+    @property
+    def playable(self) -> Path:
+        """The same as a patch file, for those who open it by hand."""
+        return self.record.with_suffix(_PLAYABLE)
+
+    @property
+    def age(self) -> str:
+        """How old they are, in words."""
+        for size, unit in ((86400.0, "day"), (3600.0, "hour"), (60.0, "minute")):
+            if self.seconds >= size:
+                count = int(self.seconds // size)
+                return f"{count} {unit}{'s' if count > 1 else ''}"
+        return "a moment"
+
+
+def kept_folder() -> Path:
+    """Return the folder of recovery files (it may not exist)."""
+    return Path(platformdirs.user_state_dir("beamhand", appauthor=False)) / "unsaved"
+
+
+def record_for(patch: Path, folder: Path | None = None) -> Path:
+    """Return the file for the unsaved changes of a patch in this process."""
+    whole = str(patch.absolute())
+    digest = hashlib.sha256(whole.encode()).hexdigest()[:12]
+    return (folder or kept_folder()) / f"{patch.stem}-{digest}-{os.getpid()}{_RECORD}"
+
+
+def keep_unsaved(record: Path, patch: Path, text: str, values: Sequence[float]) -> None:
+    """Write unsaved changes, each file in one step: the record that is offered, and a patch that can be played.
+
+    Parameters
+    ----------
+    record : Path
+        As `record_for` gives it.
+    patch : Path
+    text : str
+    values : sequence of float
+        In the order of `parameters.ADDRESSES`.
+
+    Raises
+    ------
+    OSError
+        If the folder cannot be written.
+    """
+    record.parent.mkdir(parents=True, exist_ok=True)
+    held = {
+        "patch": str(patch.absolute()),
+        "text": text,
+        # Python reads and writes numbers that are not finite too.
+        "values": dict(zip(ADDRESSES, values, strict=True)),
+    }
+    write_atomically(record, json.dumps(held).encode())
+    with suppress(ValueError, KeyError, IndexError, TypeError):
+        playable = record.with_suffix(_PLAYABLE)
+        write_atomically(playable, _playable(patch, text, values, playable).encode())
+
+
+def _playable(path: Path, text: str, values: Sequence[float], file: Path) -> str:
+    patch = patch_from_text(text, path)
+    return text_in(file, patch, text_with(patch, dict(zip(ADDRESSES, values, strict=True))))
+
+
+def forget_kept(record: Path) -> None:
+    """Remove what was kept."""
+    for path in (record, record.with_suffix(_PLAYABLE)):
+        with suppress(OSError):
+            path.unlink(missing_ok=True)
+
+
+def take_over(kept: Kept, record: Path) -> None:
+    """Give what an earlier start has left the name that a record of this process has.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be renamed.
+    """
+    kept.record.replace(record)
+    with suppress(FileNotFoundError):
+        kept.playable.replace(record.with_suffix(_PLAYABLE))
+
+
+def left_behind(folder: Path | None = None) -> list[Kept]:
+    """Return what earlier starts have left, the newest first; files that cannot be read are passed over."""
+    found = []
+    for record in (folder or kept_folder()).glob(f"*{_RECORD}"):
+        with suppress(OSError, ValueError, KeyError, TypeError, AttributeError):
+            if _is_alive(int(record.stem.rpartition("-")[2])):
+                continue
+            held = json.loads(record.read_text(encoding="utf-8"))
+            values = {str(address): float(value) for address, value in held["values"].items()}
+            age = max(time.time() - record.stat().st_mtime, 0.0)
+            found.append(Kept(record, Path(held["patch"]), str(held["text"]), values, age))
+    return sorted(found, key=lambda kept: kept.seconds)
+
+
+def _is_alive(process: int) -> bool:
+    if process == os.getpid():
+        return True
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True

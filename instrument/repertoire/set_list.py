@@ -1,0 +1,330 @@
+"""The patches of a performance: which one plays, which comes next, and what happens when a file is saved."""
+
+from __future__ import annotations
+
+import math
+import time
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from instrument.engine.engine import EngineFullError
+from instrument.repertoire.drawing_change import morph_to
+from instrument.repertoire.patch_worker import Job, Worker
+from instrument.repertoire.recall import Recall
+from instrument.repertoire.undo_history import same_bits, step_between
+from instrument.repertoire.watched_files import Watch
+from instrument.repertoire.working_copy import Working
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    import numpy.typing as npt
+
+    from instrument.engine.engine import Engine
+    from instrument.engine.program import Program
+    from instrument.repertoire.loading import LoadedPatch
+    from instrument.repertoire.patch_worker import Answer
+
+    Values = npt.NDArray[np.float64]
+
+
+WATCH_SECONDS = 0.04
+"""Time between two looks at files; one that was saved is taken when it has kept still for so long."""
+
+SETTLED_SECONDS = 1.0
+"""How long values must rest before a patch is held anew with them."""
+
+
+class Setlist:
+    """Patches in their order, one of which plays.
+
+    Parameters
+    ----------
+    engine : Engine
+        Its `RING_COMMAND` and its bank of programs belong to the thread that calls this object.
+    patches : list of LoadedPatch
+        At least one.
+    say : callable
+        Takes one sentence for whoever performs.
+
+    Attributes
+    ----------
+    trouble : str
+        Why the file of the latest reload or save was refused; empty when all is well again.
+    by_itself : bool
+        Whether a performance of the patch's own is moving it, which is no change of anybody's.
+    worker : Worker
+        Does the heavy work, for whoever else needs some.
+    others : callable
+        Takes the worker's answers to what was not asked for here.
+    """
+
+    def __init__(self, engine: Engine, patches: list[LoadedPatch], say: Callable[[str], None]) -> None:
+        self._engine = engine
+        self._patches = [Working(patch) for patch in patches]
+        self._say = say
+        self.worker = Worker()
+        self.others: Callable[[Answer], None] = lambda _: None
+        self._watch = Watch()
+        self._recall = Recall(engine, lambda place: self._patches[place].program)
+        self._watch_again = 0.0
+        self._changed: dict[int, float] = {}
+        self._broken: dict[Path, tuple[Path, ...]] = {}
+        self.trouble = ""
+        self.by_itself = False
+        self._moved: tuple[Working, Values] | None = None
+        self.watch_files()
+        if any(patch.drawn for patch in patches):
+            self.worker.warm_up()
+
+    @property
+    def position(self) -> int:
+        """Place of the patch that plays."""
+        return self._recall.position
+
+    @property
+    def patches(self) -> list[Working]:
+        """The working copies, in their order."""
+        return self._patches
+
+    @property
+    def working(self) -> Working:
+        """The working copy of the patch that plays."""
+        return self._patches[self.position]
+
+    @property
+    def current(self) -> LoadedPatch:
+        """The patch that plays, as it is now."""
+        return self.working.loaded
+
+    def patch_of(self, program: Program) -> LoadedPatch | None:
+        """Return whose drawings a program plays; None if nobody's here."""
+        mine = (working.loaded for working in self._patches if working.loaded.program.paths is program.paths)
+        return next(mine, None)
+
+    def begin(self) -> None:
+        """Hold the patches ready and play the first one from its start.
+
+        Raises
+        ------
+        EngineFullError
+            If it finds no room.
+        """
+        self._recall.hold(len(self._patches))
+        self._recall.go_to(0)
+
+    def step(self, by: int) -> None:
+        """Change to another patch, counted in a circle; it starts afresh, with a cross-fade."""
+        self.go_to((self.position + by) % len(self._patches))
+
+    def go_to(self, place: int) -> None:
+        """Change to the patch of a place, from 0; it starts afresh, with a cross-fade.
+
+        Raises
+        ------
+        ValueError
+            If there is no such place.
+        """
+        if not 0 <= place < len(self._patches):
+            raise ValueError(f"there is no patch {place + 1}; the set has {len(self._patches)}.")
+        try:
+            self._recall.go_to(place)
+        except EngineFullError as error:
+            self.complain(f"{self._patches[place].path}: {error}")
+        else:
+            self.trouble = ""
+
+    def add(self, patches: tuple[LoadedPatch, ...]) -> None:
+        """Put patches behind the one that plays, and change to the first of them."""
+        place = self.position + 1
+        self._hold_changed(math.inf)
+        self._patches[place:place] = [Working(patch) for patch in patches]
+        self._recall.inserted(place, len(self._patches))
+        self.watch_files()
+        self.go_to(place)
+
+    def sounding(self, working: Working) -> Values | None:
+        """Return what the parameters of a patch are set to, where a ramp under way ends; None unless it plays."""
+        record = self._engine.record
+        if working is not self.working or int(record["set_at"]) != self.position:
+            return None
+        instance = record["instances"][int(record["active"])]
+        return np.array(instance["target"]) if int(instance["slot"]) >= 0 else None
+
+    def now(self, working: Working) -> Values:
+        """Return what the parameters of a patch are set to: as it sounds if it plays, else as it will."""
+        sounding = self.sounding(working)
+        return working.values if sounding is None else sounding
+
+    def set_by_hands(self, working: Working) -> Values | None:
+        """Return what the parameters of a patch are set to, without what it has moved by itself; None unless it plays."""
+        sounding = self.sounding(working)
+        if sounding is None or self.by_itself:
+            return None
+        if self._moved is None or self._moved[0] is not working:
+            return sounding
+        return np.where(same_bits(sounding, self._moved[1]), working.values, sounding)
+
+    def end_by_itself(self) -> None:
+        """Count what the patch that plays is set to now as no change of anybody's, and what comes from now on as one."""
+        sounding = self.sounding(self.working)
+        self._moved = None if sounding is None else (self.working, sounding)
+        self.by_itself = False
+
+    def become(self, working: Working, loaded: LoadedPatch, values: Values, sounding: Values) -> None:
+        """Go on with another text of a patch; if it plays, phases go on.
+
+        Parameters
+        ----------
+        working : Working
+        loaded : LoadedPatch
+            What it becomes.
+        values : np.ndarray [shape=(COUNT,)]
+            What its parameters are set to from now on ...
+        sounding : np.ndarray [shape=(COUNT,)]
+            ... and what they sound as, where controls have moved them.
+
+        Raises
+        ------
+        EngineFullError
+            If it finds no room; everything is as it was then.
+        """
+        before = working.loaded, working.values
+        # First, since who records asks whose program is being loaded.
+        working.become(loaded, values)
+        if working is self.working:
+            try:
+                self._engine.play(working.program_with(sounding), carry=True)
+            except EngineFullError:
+                working.become(*before)
+                raise
+        self.changed(working)
+        self.watch_files()
+
+    def changed(self, working: Working, *, soon: bool = True) -> None:
+        """Hold a patch anew that has changed: soon, or once no more changes of its values follow."""
+        self._changed[self._patches.index(working)] = 0.0 if soon else time.monotonic() + SETTLED_SECONDS
+
+    def _hold_changed(self, now: float) -> None:
+        for place, when in list(self._changed.items()):
+            if now >= when or place != self.position:
+                del self._changed[place]
+                self._recall.changed(place)
+
+    def reload(self) -> None:
+        """Read the current patch's file again, whether it was saved or not."""
+        self.worker.read(self.current.path)
+
+    def look(self) -> bool:
+        """See to saved files and to what the worker has done; True if something to show has changed."""
+        now = time.monotonic()
+        if now >= self._watch_again:
+            self._watch_again = now + WATCH_SECONDS
+            self._read_changed(self._watch.changed())
+        answers = [answer for answer in self.worker.answers() if answer.do != "warm" or answer.trouble]
+        for answer in answers:
+            if answer.do in {"read", "redraw", "warm"}:
+                self._take(answer)
+            else:
+                self.others(answer)
+        if answers:
+            self.watch_files()
+        self._hold_changed(now)
+        return self._recalled() or bool(answers)
+
+    def _recalled(self) -> bool:
+        try:
+            changed = self._recall.look(len(self._patches))
+        except EngineFullError as error:
+            self.complain(f"{self.current.path}: {error}")
+            return True
+        if changed:
+            self.trouble = ""
+        return changed
+
+    def close(self) -> None:
+        """End the worker."""
+        self.worker.close()
+
+    def watch_files(self) -> None:
+        """Watch the files that the patches are made from, and no others."""
+        drawings = [path for working in self._patches for path in working.loaded.files]
+        named = [path for paths in self._broken.values() for path in paths]
+        self._watch.keep_to([working.path for working in self._patches] + drawings + named)
+
+    def written(self, path: Path) -> None:
+        """Take a file as it is now: our own writing is no reason to load it again."""
+        self._watch.add(path)
+
+    def _read_changed(self, changed: list[Path]) -> None:
+        if not changed:
+            return
+        # The one that plays comes first.
+        for working in [*self._patches[self.position :], *self._patches[: self.position]]:
+            made_from = {*working.loaded.files, *self._broken.get(working.path, ())}
+            if working.path in changed or (made_from & set(changed) and working.text == working.saved.text):
+                self.worker.read(working.path)
+            elif made_from & set(changed):
+                self.worker.ask(Job("redraw", working.path, working.text))
+
+    def _take(self, answer: Answer) -> None:
+        if answer.trouble:
+            # A broken drawing is looked at whenever it is saved, and its reason is news only once.
+            if answer.do == "read":
+                self._broken[answer.path] = answer.files
+            if answer.trouble != self.trouble:
+                self.complain(answer.trouble)
+            return
+        self._broken.pop(answer.path, None)
+        for working in self._patches:
+            if working.path == answer.path and answer.patch is not None:
+                self._taken(working, answer.patch)
+
+    def _taken(self, working: Working, patch: LoadedPatch) -> None:
+        redrawn = patch.text == working.text and patch.made_from != working.loaded.made_from
+        if not redrawn and patch.text in {working.saved.text, working.text}:
+            self.trouble = ""
+            return
+        before = self.now(working)
+        try:
+            if redrawn:
+                self._redraw(working, patch)
+            else:
+                self._replace(working, patch, before)
+        except EngineFullError as error:
+            self.complain(f"{patch.path}: {error}")
+            return
+        self.trouble = ""
+        for warning in patch.warnings:
+            self._say(f"{patch.path}: {warning}")
+
+    def _redraw(self, working: Working, patch: LoadedPatch) -> None:
+        before = working.loaded
+        working.become(patch, working.values)
+        if working is self.working:
+            try:
+                morph_to(self._engine, patch.program)
+            except EngineFullError:
+                working.become(before, working.values)
+                raise
+        if working.saved is before:
+            working.saved = patch
+        self.changed(working)
+        self._say(f"loaded {patch.path} again")
+
+    def _replace(self, working: Working, patch: LoadedPatch, before: Values) -> None:
+        unsaved = working.is_unsaved()
+        after = Working(patch).values
+        step = step_between("loading the file again", (working.text, patch.text), before, after)
+        self.become(working, patch, after, after)
+        working.saved = patch
+        working.history.add(step, time.monotonic())
+        kept = "; undo brings back what was not saved" if unsaved else ""
+        self._say(f"loaded {patch.path} again{kept}")
+
+    def complain(self, trouble: str) -> None:
+        """Note and say what has become wrong."""
+        self.trouble = trouble
+        self._say(trouble)

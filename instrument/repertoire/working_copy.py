@@ -1,0 +1,156 @@
+"""The working copy of a patch: as it was saved, as it is now, and every step between."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from instrument.engine.memory.layout import MESSAGES
+from instrument.engine.parameters import ADDRESSES
+from instrument.patch.build import base_values
+from instrument.patch.description import differences, plain
+from instrument.repertoire.undo_history import History, same_bits
+
+if TYPE_CHECKING:
+    from pathlib import Path
+    from typing import Any
+
+    import numpy.typing as npt
+
+    from instrument.engine.program import Program
+    from instrument.repertoire.loading import LoadedPatch, Shown
+
+    Values = npt.NDArray[np.float64]
+
+_PLAYED = [
+    MESSAGES.index(message)
+    for message in ("note", "velocity", "gate", "pad", "bend", "pressure", "key_pressure", "release")
+]
+"""Messages that playing keys sends."""
+
+MOST_CHANGES = 200
+"""Differences that are listed; who has more has another patch."""
+
+
+class Working:
+    """One patch of the performance while it is worked on.
+
+    Parameters
+    ----------
+    loaded : LoadedPatch
+        As its file has it.
+
+    Attributes
+    ----------
+    loaded : LoadedPatch
+        Its text as it is now, built.
+    saved : LoadedPatch
+        What the file holds, built.
+    values : np.ndarray [shape=(COUNT,), dtype=float64]
+        What its parameters are set to: those of the text, save where others were typed.
+    base : np.ndarray
+        Those of the text.
+    history : History
+    """
+
+    def __init__(self, loaded: LoadedPatch) -> None:
+        self.loaded = self.saved = loaded
+        self.base = self.values = base_values(loaded.program)
+        self.history = History()
+        self._compared: tuple[LoadedPatch, LoadedPatch, list[dict[str, Any]]] | None = None
+
+    @property
+    def path(self) -> Path:
+        """Its file."""
+        return self.loaded.path
+
+    @property
+    def text(self) -> str:
+        """Its text as it is now, without what was typed."""
+        return self.loaded.text
+
+    @property
+    def program(self) -> Program:
+        """What plays when it is recalled."""
+        return self.program_with(self.values)
+
+    def program_with(self, values: Values) -> Program:
+        """Return its program with other values."""
+        record = self.loaded.program.record.copy()
+        record["base"] = values
+        return replace(self.loaded.program, record=record)
+
+    def is_unsaved(self, sounding: Values | None = None) -> bool:
+        """Return whether something is not in its file.
+
+        Parameters
+        ----------
+        sounding : np.ndarray, optional
+            What parameters are set to where it plays: what controls and snapshots have moved counts too, save what
+            keys have.
+        """
+        if self.text != self.saved.text:
+            return True
+        return bool(len(self._moved(sounding)))
+
+    def changes(self, sounding: Values | None = None) -> list[dict[str, Any]]:
+        """Return what is not in its file, as ``path`` or ``address``, ``saved`` and ``now``."""
+        found: list[dict[str, Any]] = []
+        if self.text != self.saved.text:
+            found += self._differences()
+        base = self.base
+        now = self.values if sounding is None else sounding
+        for index in self._moved(sounding)[:MOST_CHANGES]:
+            saved, value = float(base[index]), float(now[index])
+            found.append({"address": ADDRESSES[index], "saved": plain(saved), "now": plain(value)})
+        return found[:MOST_CHANGES]
+
+    def _differences(self) -> list[dict[str, Any]]:
+        # The window asks some times a second, and texts change seldom.
+        known = self._compared
+        if known is None or known[0] is not self.saved or known[1] is not self.loaded:
+            found = differences(self.saved.shown.document, self.loaded.shown.document)
+            known = self._compared = (self.saved, self.loaded, found)
+        return known[2]
+
+    def _moved(self, sounding: Values | None) -> npt.NDArray[np.intp]:
+        base = self.base
+        if sounding is None and self.values is base:
+            return np.zeros(0, np.intp)
+        moved = ~same_bits(self.values, base)
+        if sounding is not None:
+            played = ~same_bits(sounding, base)
+            played[sorted(self._by_keys())] = False
+            moved |= played
+        return np.flatnonzero(moved)
+
+    def _by_keys(self) -> set[int]:
+        # Playing a note is no change of the patch.
+        record = self.loaded.program.record
+        rows = record["controls"][: int(record["n_controls"])]
+        return set(rows["param"][np.isin(rows["message"], _PLAYED) & (rows["action"] == 0)].tolist())
+
+    def worth_saving(self, sounding: Values | None = None) -> Values:
+        """Return the values that belong into its file: what sounds, but not the notes that are played just now."""
+        found = (self.values if sounding is None else sounding).copy()
+        keys = sorted(self._by_keys())
+        found[keys] = self.values[keys]
+        return found
+
+    def become(self, loaded: LoadedPatch, values: Values) -> None:
+        """Go on with another text, built."""
+        self.loaded = loaded
+        self.base, self.values = base_values(loaded.program), values
+
+    def take_saved(self, path: Path, text: str, shown: Shown, values: Values) -> None:
+        """Note what its file holds now."""
+        self.base = self.values = values
+        program = self.program_with(values)
+        title = str(shown.document.get("title") or path.stem)
+        self.loaded = replace(
+            self.loaded, path=path, text=text, played=shown.played, program=program, shown=shown, title=title
+        )
+        self.saved = self.loaded
+        self.history.close()

@@ -1,1 +1,0 @@
-"""Drawings from anywhere become one unbroken closed line."""

@@ -1,0 +1,1 @@
+"""The running performance: everything is started, looked after and ended here."""

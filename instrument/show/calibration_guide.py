@@ -1,0 +1,259 @@
+"""The guided adjustment of a display: test picture after test picture, values by typed lines, while the sound goes on."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from dataclasses import replace
+from typing import IO, TYPE_CHECKING
+
+from instrument.audio.correction_table import INDEX, Correction, quantity_named
+from instrument.audio.profile import load_profile, profile_name, save_profile
+from instrument.patch.factory import factory_set
+from instrument.patch.patch_errors import PatchError, did_you_mean
+from instrument.patch.set_list_file import patches_named
+from instrument.show.calibration_steps import CAUTIONS, STEPS
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from instrument.audio.choice import Choice
+    from instrument.audio.driver import Driver
+    from instrument.engine.engine import Engine
+    from instrument.repertoire.set_list import Setlist
+
+HELP = """\
+Enter, next     the next picture; after the last one: save and end
+back            the picture before
+gain.x 0.95     set a value (also gx 0.95, gx 19/20); swap on, swap off, or swap alone to change it over
+gx +   gx ---   a step up; three steps down
+undo, redo      take back, and bring back, what was changed
+compare         show the display without any correction, and again with it
+show            all values
+save            keep the profile and end
+quit            end without keeping it
+The window, if there is one, shows what the display should show, uncorrected. Its keys for the next and the previous patch
+change the picture here too; knobs of a controller move the test picture itself, never what is kept."""
+
+
+class Guide:
+    """Walks somebody through the test pictures, and keeps what was adjusted in the profile of the device.
+
+    Parameters
+    ----------
+    said : text stream
+        Lines that are typed; its end ends the guide, and keeps nothing.
+    say : callable
+        Takes text for whoever sits before the display.
+    folder : Path, optional
+        Of the profiles.
+
+    Attributes
+    ----------
+    correction : Correction
+        As it is adjusted by now.
+    place : int
+        Step, from 0.
+    saved : Path or None
+        File of the profile, once it has been kept.
+
+    Notes
+    -----
+    Its command calls `ready` first. The show calls `corrected`, `begin` and then `look` some fifty times a second, all from the thread that owns the
+    device and the set list.
+    """
+
+    def __init__(
+        self,
+        said: IO[str],
+        say: Callable[[str], None],
+        folder: Path | None = None,
+    ) -> None:
+        self._said = said
+        self._say = say
+        self._folder = folder
+        self._lines: queue.SimpleQueue[str | None] = queue.SimpleQueue()
+        self._name = ""
+        self._kept = Correction()
+        self._history = [Correction()]
+        self._at = 0
+        self._bare = False
+        self._leaving = False
+        self._waiting = True
+        self._over: threading.Event | None = None
+        self.place = 0
+        self.saved: Path | None = None
+
+    @property
+    def correction(self) -> Correction:
+        """As it is adjusted by now."""
+        return self._history[self._at]
+
+    @property
+    def patches(self) -> tuple[Path, ...]:
+        """Files of the test pictures, one for each step."""
+        files = {path.stem: path for path in patches_named(factory_set("calibration"))}
+        return tuple(files[step.patch] for step in STEPS)
+
+    def ready(self) -> bool:
+        """Say what is dangerous, before any sound, and return whether somebody says to begin."""
+        self._say(CAUTIONS)
+        self._say("Enter begins; quit ends.")
+        line = self._said.readline()
+        return bool(line) and line.strip().casefold() != "quit"
+
+    def corrected(self, choice: Choice) -> Choice:
+        """Return a choice of device whose correction can be adjusted, and begin with its profile."""
+        self._name = profile_name(choice.device)
+        try:
+            self._kept = load_profile(self._name, self._folder) or Correction()
+        except (PatchError, OSError) as error:
+            self._say(f"{error} The guide begins without it, and replaces it when you save.")
+        self._history = [self._kept]
+        return replace(choice, outputs=replace(choice.outputs, correction=self.correction))
+
+    def begin(self, engine: Engine, setlist: Setlist, driver: Driver, over: threading.Event) -> None:
+        """Begin with the first picture."""
+        self._engine, self._setlist, self._driver, self._over = engine, setlist, driver, over
+        self._say(f"This adjusts the display behind {self._name}. Type help for what can be typed.")
+        self._tell_step()
+        threading.Thread(target=self._hear, name="guide", daemon=True).start()
+
+    def _hear(self) -> None:
+        for line in self._said:
+            self._lines.put(line.strip())
+        self._lines.put(None)
+
+    def look(self, driver: Driver) -> None:
+        """Do what was typed, and follow a picture that was chosen in the window, or a device that is back."""
+        if driver is not self._driver:
+            self._driver = driver
+            self._apply()
+        self._follow()
+        while not self._lines.empty() and self._over is not None and not self._over.is_set():
+            line = self._lines.get()
+            if line is None:
+                self._finish()
+                return
+            try:
+                self._do(line)
+            except ValueError as error:
+                self._say(str(error))
+
+    def close(self) -> None:
+        """Tell of what was changed and not kept, however the guide came to its end."""
+        if self.saved is None and self.correction != self._kept:
+            self._say(f"ended without save, so this is not kept: {self.correction.in_words()}")
+
+    def _follow(self) -> None:
+        # What was asked for plays only with the next block; until then the engine still tells of the one before.
+        now = int(self._engine.record["set_at"])
+        if now == self.place:
+            self._waiting = False
+        elif not self._waiting and 0 <= now < len(STEPS):
+            self.place = now
+            self._tell_step()
+
+    def _do(self, line: str) -> None:
+        words = line.casefold().replace("=", " ").split()
+        leaving, self._leaving = self._leaving, False
+        if not words or words == ["next"]:
+            self._step(1)
+        elif words == ["back"]:
+            self._step(-1)
+        elif words in (["undo"], ["redo"]):
+            self._go(-1 if words == ["undo"] else 1)
+        elif words == ["compare"]:
+            self._bare = not self._bare
+            self._apply()
+            self._say("without any correction; compare again for with it" if self._bare else "corrected again")
+        elif words == ["show"]:
+            self._say(f"{self._name}: {self.correction.in_words()}")
+        elif words == ["help"]:
+            self._say(HELP)
+        elif words == ["save"]:
+            self._save()
+        elif words == ["quit"]:
+            self._quit(sure=leaving)
+        else:
+            self._adjust(words)
+
+    def _adjust(self, words: list[str]) -> None:
+        name, value = words[0], " ".join(words[1:])
+        if name not in INDEX and len(words) > 1 and f"{name}.{words[1]}" in INDEX:
+            name, value = f"{name}.{words[1]}", " ".join(words[2:])
+        if name not in INDEX:
+            known = ["next", "back", "undo", "redo", "compare", "show", "save", "quit", "help", *INDEX]
+            raise ValueError(f"{name} is nothing that can be typed here. {did_you_mean(name, known) or 'Try help.'}")
+        row = quantity_named(name)
+        now = self.correction[row.name]
+        if not value and not row.switch:
+            self._say(f"{row.shown(now)}: {row.about}")
+            return
+        wanted: object = value or not now
+        if value and not row.switch and set(value) in ({"+"}, {"-"}):
+            steps = len(value) if value[0] == "+" else -len(value)
+            wanted = min(max(round(now + steps * row.step, 9), row.low), row.high)
+        changed = self.correction.with_value(row.name, wanted)
+        if changed != self.correction:
+            self._history[self._at + 1 :] = [changed]
+            self._at += 1
+        self._bare = False
+        self._apply()
+        self._say(row.shown(changed[row.name]))
+        for sentence in changed.cut_off():
+            self._say(sentence)
+
+    def _go(self, by: int) -> None:
+        if not 0 <= self._at + by < len(self._history):
+            raise ValueError("there is nothing to take back." if by < 0 else "there is nothing to bring back.")
+        self._at += by
+        self._bare = False
+        self._apply()
+        self._say(self.correction.in_words())
+
+    def _apply(self) -> None:
+        if self._driver.corrector is not None:
+            self._driver.corrector.set(Correction() if self._bare else self.correction)
+
+    def _step(self, by: int) -> None:
+        place = self.place + by
+        if place == len(STEPS):
+            self._save()
+            return
+        if place < 0:
+            raise ValueError("this is the first picture.")
+        self._setlist.go_to(place)
+        self.place = place
+        self._waiting = True
+        self._tell_step()
+
+    def _tell_step(self) -> None:
+        step = STEPS[self.place]
+        for address, value in step.values.items():
+            self._engine.set(address, value)
+        self._say(f"[{self.place + 1}/{len(STEPS)}] {step.title}. {step.look}")
+        rows = [quantity_named(name) for name in step.adjusts]
+        if rows:
+            self._say("    " + ", ".join(f"{row.shown(self.correction[row.name])} ({row.short})" for row in rows))
+
+    def _save(self) -> None:
+        # A disk that is full is no reason to lose what was adjusted.
+        try:
+            self.saved = save_profile(self._name, self.correction, self._folder)
+        except OSError as error:
+            raise ValueError(f"the profile cannot be written ({error}); mend that and type save again.") from None
+        self._say(f"{self.saved}: {self.correction.in_words()}; beamhand play uses it on {self._name}")
+        self._finish()
+
+    def _quit(self, *, sure: bool) -> None:
+        if self.correction != self._kept and not sure:
+            self._leaving = True
+            self._say("what you changed is not kept: type save to keep it, or quit again.")
+            return
+        self._finish()
+
+    def _finish(self) -> None:
+        if self._over is not None:
+            self._over.set()

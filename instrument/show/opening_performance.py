@@ -1,0 +1,145 @@
+"""What is played until somebody plays: the performance of the patch, round and round, until a hand takes over."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from instrument.engine.engine import midi_event
+from instrument.engine.memory.layout import EVENT_MIDI, RING_EVENTS, RING_MIDI, RING_PERFORM, RING_WINDOW
+from instrument.midi.event_outbox import EngineRing, Outbox
+from instrument.midi.files.performance import read_performance
+from instrument.midi.midi_errors import MidiError
+from instrument.patch.factory import performance_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from instrument.engine.engine import Engine, Event
+
+AHEAD_SECONDS = 0.15
+"""How far ahead events are pushed. They cannot be taken back, so that this is how long a hand must share the instrument."""
+
+PAUSE_SECONDS = 1.0
+"""From the last event of a performance to the beginning of its next round."""
+
+_NOTE_OFF, _NOTE_ON, _SYSTEM = 0x80, 0x90, 0xF0
+
+
+class Opening:
+    """Plays the performance that belongs to the patch that plays, until a hand touches anything.
+
+    It is the one producer of `RING_PERFORM`; whoever makes it calls `look` some fifty times a second.
+
+    Parameters
+    ----------
+    engine : Engine
+    playing : callable
+        Returns the file of the patch that plays.
+    begin_again : callable
+        Plays it afresh from its start.
+
+    Attributes
+    ----------
+    over : bool
+        Whether a hand has taken over; from then on nothing more is played.
+    """
+
+    def __init__(self, engine: Engine, playing: Callable[[], Path], begin_again: Callable[[], None]) -> None:
+        self._engine = engine
+        self._playing = playing
+        self._begin_again = begin_again
+        self._outbox = Outbox(EngineRing(engine, RING_PERFORM))
+        self._hands = [_Hand(engine, RING_MIDI), _Hand(engine, RING_WINDOW)]
+        self._path: Path | None = None
+        self._events: list[Event] = []
+        self._at = 0
+        self._began = 0
+        self._held: dict[tuple[int, int], Event] = {}
+        self.over = False
+        self._until = 0
+
+    @property
+    def acts(self) -> bool:
+        """Whether something that it has pushed may still take effect."""
+        return not self.over or self._engine.time <= self._until
+
+    def look(self) -> None:
+        """Play on, follow a change of the patch, or let go if a hand has come."""
+        if self.over:
+            return
+        if any(hand.came() for hand in self._hands):
+            self.end()
+            return
+        path = self._playing()
+        if path != self._path:
+            self._let_go()
+            self._read(path)
+            self._begin()
+        elif self._events and self._at == len(self._events) and self._engine.time > self._end():
+            self._begin_again()
+            self._begin()
+        self._feed()
+
+    def end(self) -> None:
+        """Play nothing more, and let go of every key that is held; knobs stay where they are."""
+        if not self.over:
+            self.over = True
+            self._until = self._engine.time + 2 * round(AHEAD_SECONDS * self._engine.rate)
+            self._let_go()
+
+    def _read(self, path: Path) -> None:
+        self._path = path
+        perform = performance_of(path)
+        try:
+            self._events = read_performance(perform, self._engine.rate) if perform else []
+        except MidiError:
+            self._events = []  # somebody's own file that happens to have the name; the patch plays without it
+
+    def _begin(self) -> None:
+        self._at = 0
+        self._began = self._engine.time + round(AHEAD_SECONDS * self._engine.rate)
+
+    def _end(self) -> int:
+        return self._began + self._events[-1].time + round(PAUSE_SECONDS * self._engine.rate)
+
+    def _feed(self) -> None:
+        horizon = self._engine.time + round(AHEAD_SECONDS * self._engine.rate) - self._began
+        while self._at < len(self._events) and self._events[self._at].time <= horizon:
+            event = self._events[self._at]
+            self._remember(event)
+            self._outbox.send(replace(event, time=event.time + self._began))
+            self._at += 1
+        self._outbox.flush()
+
+    def _remember(self, event: Event) -> None:
+        status, key, velocity = event.data
+        if status & 0xF0 == _NOTE_ON and velocity:
+            self._held[status & 0x0F, key] = event
+        elif status & 0xF0 in {_NOTE_ON, _NOTE_OFF}:
+            self._held.pop((status & 0x0F, key), None)
+
+    def _let_go(self) -> None:
+        # Behind what has been pushed already, of which the key going down may be the last.
+        when = self._engine.time + round(AHEAD_SECONDS * self._engine.rate)
+        for channel, key in self._held:
+            self._outbox.send(midi_event(when, _NOTE_OFF | channel, key, 64))
+        self._held.clear()
+        self._outbox.flush()
+
+
+class _Hand:
+    """Whether somebody has played into a ring: notes, knobs, wheel or pressure, and no clock."""
+
+    def __init__(self, engine: Engine, ring: int) -> None:
+        self._row = engine.record["rings"][ring]
+        self._seen = int(self._row["tail"])
+
+    def came(self) -> bool:
+        """Tell whether it has since the last time."""
+        tail = int(self._row["tail"])
+        first = max(self._seen, tail - RING_EVENTS)
+        self._seen = tail
+        events = [self._row["events"][k % RING_EVENTS] for k in range(first, tail)]
+        return any(event["kind"] == EVENT_MIDI and 0x80 <= event["data"][0] < _SYSTEM for event in events)

@@ -1,0 +1,359 @@
+"""The running show: everything is started, looked after once in a while, and ended; the sound needs none of it."""
+
+from __future__ import annotations
+
+import functools
+import gc
+import threading
+import time
+from contextlib import ExitStack
+from typing import TYPE_CHECKING, Any
+
+from instrument.audio.choice import choose_driver
+from instrument.audio.device_return import Recovery
+from instrument.audio.jack.jack_driver import JackDriver
+from instrument.audio.live_input import hears_input
+from instrument.audio.midi_listening import Listening
+from instrument.audio.output_channels import outputs_of
+from instrument.audio.profile import with_profile
+from instrument.common.thread_priority import TENDING, raised_priority
+from instrument.engine.engine import panic_event
+from instrument.engine.memory.allocation import allocate
+from instrument.engine.memory.layout import RING_COMMAND
+from instrument.midi.files.performance import read_performance
+from instrument.midi.midi_errors import MidiError
+from instrument.midi.performance_feeder import Feeder
+from instrument.patch.patch_drawings import wind_down
+from instrument.patch.set_list_file import patches_named
+from instrument.repertoire.controls_file import use_controls_file
+from instrument.repertoire.loading import read_patch
+from instrument.repertoire.set_list import Setlist
+from instrument.show.fault_log import GOES_ON, FaultLog
+from instrument.show.opening_performance import Opening
+from instrument.show.remembered_ports import remembered_ports
+from instrument.show.signals import ended_by_signals, quiet_python
+from instrument.show.standstill import Standstill
+from instrument.show.window_process import WindowProcess
+from instrument.takes.recorder_client import RecordedEngine
+from instrument.workbench.learning import Learning
+from instrument.workbench.state_message import ALIVE
+from instrument.workbench.take_control import ShowRecording
+from instrument.workbench.workbench import Workbench
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from instrument.audio.choice import Choice
+    from instrument.audio.driver import Driver
+    from instrument.show.show_options import ShowOptions
+
+LOOK_SECONDS = 0.2
+"""Time between two looks at window and device."""
+
+TICK_SECONDS = 0.02
+"""Time between two looks at what the window asks for and what was saved: a key there acts within this."""
+
+FIRST_BLOCK_SECONDS = 5.0
+
+
+def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
+    """Play until the end of the time, a signal, or the window's wish.
+
+    Parameters
+    ----------
+    options : ShowOptions
+    say : callable
+        Takes one sentence for whoever performs.
+
+    Returns
+    -------
+    int
+        0, or 1 if something that was asked for cannot be used; why has been said.
+    """
+    try:
+        with ExitStack() as ending:
+            Show(options, say, ending).run()
+    except (ValueError, OSError) as error:
+        say(str(error))
+        return 1
+    return 0
+
+
+class Show:
+    """One performance.
+
+    Parameters
+    ----------
+    options : ShowOptions
+    say : callable
+    ending : ExitStack
+        Takes on what is to be ended, the newest first.
+    """
+
+    def __init__(self, options: ShowOptions, say: Callable[[str], None], ending: ExitStack) -> None:
+        self._options = options
+        self._say = say
+        self._ending = ending
+        self._over = threading.Event()
+        self._window: WindowProcess | None = None
+        self._trouble = ""
+        self._device_trouble = ""
+        self._faults = FaultLog()
+        self._opening: Opening | None = None
+
+    def run(self) -> None:
+        """Start everything, look after it, and return when it is over.
+
+        Raises
+        ------
+        ValueError, OSError
+            If something that was asked for cannot be used.
+        """
+        self._ending.callback(self._faults.close)
+        self._ending.enter_context(ended_by_signals(self._over))
+        self._ending.enter_context(quiet_python())
+        self._prepare()
+        self._ending.enter_context(raised_priority(TENDING))
+        self._start()
+        self._look_after()
+
+    def _prepare(self) -> None:
+        options = self._options
+        if not options.patches:
+            raise ValueError("there is no patch to play; name a patch file.")
+        if options.controls is not None:
+            use_controls_file(options.controls)
+        patches = [read_patch(path) for named in options.patches for path in patches_named(named)]
+        wind_down()
+        self._heard = any(hears_input(patch.program) for patch in patches)
+        choice = choose_driver(
+            options.audio,
+            options.rate,
+            options.block,
+            options.input,
+            hears=self._heard,
+            outputs=outputs_of(options.outputs),
+        )
+        choice = self._corrected(choice)
+        events = read_performance(options.perform, choice.rate, self._say) if options.perform else []
+        memory = allocate(choice.rate, shared=True)
+        self._ending.callback(memory.close)
+        self._engine = RecordedEngine(choice.rate, memory)
+        self._recording = ShowRecording(self._engine, options.record, options.keep, options.tags, self._say)
+        self._ending.callback(self._recording.close)
+        self._setlist = Setlist(self._engine, patches, self._say)
+        self._recording.follow(self._setlist)
+        self._ending.callback(self._setlist.close)
+        self._setlist.begin()
+        self._performance = Feeder(self._engine, events) if events else None
+        self._driver: Driver = choice.open(self._engine)
+        self._ending.callback(self._close_driver)
+        self._recovery = Recovery(self._engine, choice)
+        self._ending.callback(self._recovery.close)
+        if choice.trouble:
+            self._complain(choice.trouble)
+        self._tell_block()
+        self._midi = self._listen(remembered_ports(options.patches, patches))
+        self._learning = Learning(self._engine, lambda: self._setlist.current, self._do, self._say)
+        self._bench = Workbench(
+            self._engine,
+            self._setlist,
+            self._recording,
+            self._learning,
+            self._over,
+            self._say,
+            self._complain,
+        )
+        self._ending.callback(self._bench.close)
+
+    def _corrected(self, choice: Choice) -> Choice:
+        if self._options.guide is not None:
+            return self._options.guide.corrected(choice)
+        return with_profile(choice, self._say, self._complain) if self._options.profile else choice
+
+    def _tell_block(self) -> None:
+        asked = self._options.block
+        if asked is not None and isinstance(self._driver, JackDriver) and asked != self._driver.block:
+            self._say(f"{self._driver.name} plays in its own blocks of {self._driver.block} frames.")
+
+    def _listen(self, remembered: list[str]) -> Listening | None:
+        names = list(self._options.midi)
+        try:
+            listening = Listening(self._engine, names, self._driver, self._block_seconds, remembered)
+        except MidiError as error:
+            if names:
+                raise
+            self._complain(str(error))
+            return None
+        self._ending.callback(listening.close)
+        listening.feedback.on = lambda: self._options.feedback and self._setlist.current.feedback
+        return listening
+
+    def _close_driver(self) -> None:
+        # The one that plays in the end, which may not be the one that began.
+        self._driver.close()
+
+    def _block_seconds(self) -> float:
+        return self._driver.block / self._engine.rate
+
+    def _start(self) -> None:
+        # What was imported and compiled stays; looking through it for garbage would hold every thread up.
+        gc.freeze()
+        # Before the first block, so that the take of a whole show begins with its first sample.
+        self._recording.begin()
+        self._driver.start()
+        for refused in self._midi.start() if self._midi is not None else ():
+            self._complain(refused)
+        if self._performance is not None:
+            self._bench.perform(self._performance)
+        elif self._options.opening:
+            again = functools.partial(self._setlist.step, 0)
+            self._setlist.by_itself = True
+            self._opening = Opening(self._engine, lambda: self._setlist.current.path, again)
+        self._began = time.monotonic()
+        self._say(f"playing {self._setlist.current.title} through {self._driver.name}, {self._engine.rate:g} Hz")
+        if (guide := self._options.guide) is not None:
+            guide.begin(self._engine, self._setlist, self._driver, self._over)
+            self._ending.callback(guide.close)
+        if not self._options.window:
+            self._bench.tell_kept()
+        else:
+            window = WindowProcess(self._engine.memory.name, self._engine.rate)
+            self._ending.callback(window.close)
+            window.start()
+            self._window = window
+            self._show_state()
+
+    def _look_at_recording(self) -> None:
+        trouble = self._recording.look()
+        if trouble:
+            self._trouble = trouble
+            self._faults.note(trouble)
+
+    def _look_after(self) -> None:
+        look_again = 0.0
+        self._standstill = Standstill()
+        while not self._over.is_set() and not self._time_is_up():
+            news = [self._do(request) for request in (self._window.requests() if self._window else ())]
+            news.append(self._look_at_files())
+            self._recording.send_on()
+            if self._options.guide is not None:
+                self._options.guide.look(self._driver)
+            self._bench.farewell.look()
+            news.append(self._learning.look())
+            if self._opening is not None and self._setlist.by_itself:
+                self._opening.look()
+                if not self._opening.acts:
+                    self._setlist.end_by_itself()
+            now = time.monotonic()
+            if now >= look_again:
+                look_again = now + LOOK_SECONDS
+                self._look()
+                news.append(True)
+            if any(news):
+                self._show_state()
+            self._over.wait(TICK_SECONDS)
+
+    def _time_is_up(self) -> bool:
+        seconds = self._options.seconds
+        if seconds is None:
+            return False
+        played = time.monotonic() - self._began
+        # However short the time, something is played.
+        first = int(self._engine.record["counters"]["callbacks"]) > 0 or played > FIRST_BLOCK_SECONDS
+        return first and played >= seconds
+
+    def _look(self) -> None:
+        if (stood := self._standstill.look()) > 0:
+            self._complain(f"everything stood still for {stood:.1f} s (suspended, or no time to run)", GOES_ON)
+        self._look_at_device()
+        self._look_at_ports()
+        self._look_at_recording()
+        self._bench.look(time.monotonic())
+        self._look_at_window()
+
+    def _look_at_window(self) -> None:
+        needed = self._bench.farewell.question is not None
+        if self._window is not None and (ended := self._window.mourn(needed=needed)):
+            # A key held on its keyboard can no longer be let go of there.
+            self._engine.push(panic_event(), RING_COMMAND)
+            self._say(ended)
+            self._faults.note(ended)
+
+    def _look_at_device(self) -> None:
+        change = self._recovery.look(self._driver, self._midi)
+        if change is not None:
+            self._driver = change.driver
+            self._complain(change.cause, change.done)
+            if not change.lost:
+                self._trouble = ""
+            self._device_trouble = change.driver.trouble
+        elif (trouble := self._driver.trouble) != self._device_trouble:
+            self._device_trouble = trouble
+            if trouble:
+                self._complain(trouble)
+
+    def _look_at_ports(self) -> None:
+        changes = self._midi.look() if self._midi is not None else []
+        for change in changes:
+            self._say(change)
+            self._faults.note(change)
+
+    def _look_at_files(self) -> bool:
+        before = self._setlist.trouble
+        if not self._setlist.look():
+            return False
+        now = self._setlist.trouble
+        if now and now != before:
+            self._trouble = now
+            self._faults.note(now, "what played before plays on")
+        elif not now and self._trouble == before:
+            self._trouble = ""
+        self._look_at_input()
+        return True
+
+    def _look_at_input(self) -> None:
+        # A patch that is saved again may begin to hear what was not opened, and opening it would stop the sound.
+        hears = hears_input(self._setlist.current.program)
+        if hears and not self._heard and not self._driver.input_channels and self._options.input is None:
+            self._complain("this patch takes from the live input, which is not open: start again to hear it.")
+        self._heard = hears
+
+    def _do(self, request: dict[str, Any]) -> bool:
+        do = request["do"]
+        if self._opening is not None and do not in {"next", "previous", ALIVE}:
+            self._opening.end()
+        before = self._trouble, self._setlist.trouble
+        self._trouble = self._setlist.trouble = ""
+        if not self._bench.do(request):
+            self._trouble, self._setlist.trouble = before
+            return False
+        if self._setlist.trouble and not self._trouble:
+            self._trouble = self._setlist.trouble
+            self._faults.note(self._trouble)
+        self._look_at_recording()
+        return True
+
+    def _complain(self, cause: str, done: str = "") -> None:
+        self._trouble = f"{cause}: {done}." if done else cause
+        self._say(self._trouble)
+        self._faults.note(cause, done or GOES_ON)
+
+    @property
+    def state(self) -> dict[str, Any]:
+        """What the window is told of the show."""
+        return {
+            **self._bench.state,
+            "device": self._driver.described,
+            "latency": self._driver.latency,
+            "midi": self._midi.names if self._midi is not None else [],
+            "ports": self._midi.numbers if self._midi is not None else [],
+            "trouble": self._trouble or self._device_trouble,
+            "faults": self._faults.lines,
+            **self._recording.state,
+            **self._learning.state,
+        }
+
+    def _show_state(self) -> None:
+        if self._window is not None:
+            self._window.show(self.state)

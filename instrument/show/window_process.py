@@ -1,0 +1,174 @@
+"""The window as a process of its own: started, spoken to, listened to, and missed by nobody when it dies."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+from typing import Any
+
+from instrument.common.child_process import Guest
+from instrument.workbench.state_message import ALIVE
+
+RESTARTS = 3
+"""How often a window that crashed is started again."""
+
+SILENCE = 10.0
+"""Seconds without a word after which a window that has said that it is alive stands still."""
+
+_STEP = 0.5
+"""Seconds of silence that one look counts at most: while the stage itself stood still, nobody could be heard."""
+
+_GOOD_RUN = 60.0
+"""Seconds after which a crash is a new one and not the last one again."""
+
+_NO_DISPLAY = 1
+_SOON = 10.0
+_CLOSED = 0
+_PATIENCE = 2.0
+
+
+class WindowProcess:
+    """One window over the engine's shared memory.
+
+    Parameters
+    ----------
+    memory : str
+        Name of the shared memory.
+    rate : float
+        Sample rate in hertz.
+    """
+
+    def __init__(self, memory: str, rate: float) -> None:
+        self._command = [sys.executable, "-m", "instrument.window", memory, repr(rate)]
+        self._guest = Guest("window")
+        self._state: dict[str, Any] = {}
+        self._told: dict[str, Any] = {}
+        self._began = 0.0
+        self._restarts = 0
+        self._alive = False
+        self._silent = 0.0
+        self._looked = 0.0
+
+    @property
+    def running(self) -> bool:
+        """Whether the window is there."""
+        return self._guest.running
+
+    @property
+    def process_id(self) -> int | None:
+        """Number of its process; None if there is none."""
+        return self._guest.process.pid if self._guest.process is not None else None
+
+    def start(self) -> None:
+        """Open the window.
+
+        Raises
+        ------
+        OSError
+            If no process can be started.
+        """
+        self._guest.start(self._command)
+        self._began = self._looked = time.monotonic()
+        self._alive, self._silent = False, 0.0
+        self._told = {}
+        self._tell()
+
+    def show(self, state: dict[str, Any]) -> None:
+        """Let the window show the whole state of the show; of it, what has changed is sent as soon as it listens."""
+        self._state = state
+        self._tell()
+
+    def _tell(self) -> None:
+        # One that is behind is told the newest of everything once it has taken what it was told before.
+        self._guest.send_on()
+        if self._guest.unsent or not self.running:
+            return
+        # A large document that is the very same need not be looked through.
+        news = {
+            key: value
+            for key, value in self._state.items()
+            if key not in self._told or not (self._told[key] is value or self._told[key] == value)
+        }
+        self._told.update(news)
+        if news:
+            self._guest.send(news)
+
+    def requests(self) -> list[dict[str, Any]]:
+        """Return what the window has asked for since the last call; a line that is no request asks for nothing known."""
+        self._tell()
+        found = []
+        for line in self._guest.said():
+            self._silent = 0.0
+            try:
+                message = json.loads(line)
+            except (ValueError, RecursionError):
+                message = None
+            if not isinstance(message, dict) or "do" not in message:
+                message = {"do": line.decode(errors="replace").strip()}
+            self._alive = self._alive or message["do"] == ALIVE
+            found.append(message)
+        return found
+
+    def mourn(self, *, needed: bool = False) -> str:
+        """Return one sentence if the window has ended since the last call, and start another if it did not want to.
+
+        A window that has begun to say that it is alive, and says nothing any more, is ended first.
+
+        Parameters
+        ----------
+        needed : bool
+            Whether there is a question, so that even a window that was closed is opened again.
+        """
+        stalled = self._has_stalled()
+        process = self._guest.process
+        if stalled and process is not None:
+            process.kill()
+            process.wait()
+        if process is None or (status := process.poll()) is None:
+            return ""
+        lived = time.monotonic() - self._began
+        self._guest.let_go()
+        if status == _CLOSED and not needed:
+            return "the window has closed; the sound plays on."
+        # An exception that nobody caught has the same status, but comes later.
+        if status == _NO_DISPLAY and lived < _SOON:
+            return "playing without a window."
+        self._restarts = 0 if lived > _GOOD_RUN else self._restarts
+        how = f"was ended by signal {-status}" if status < 0 else f"ended with status {status}"
+        if stalled:
+            how = f"stood still for {SILENCE:g} s"
+        elif status == _CLOSED:
+            how = "was closed with a question open"
+        if self._restarts >= RESTARTS:
+            return f"the window {how} once more; playing without it."
+        self._restarts += 1
+        try:
+            self.start()
+        except OSError as error:
+            return f"the window {how} and does not start again ({error}); playing without it."
+        return f"the window {how}; opened it again."
+
+    def _has_stalled(self) -> bool:
+        now = time.monotonic()
+        passed, self._looked = now - self._looked, now
+        if not self._alive or not self.running:
+            return False
+        self._silent += min(passed, _STEP)
+        return self._silent > SILENCE
+
+    def close(self) -> None:
+        """End the conversation, which ends the window; one that does not listen is ended."""
+        process = self._guest.process
+        if process is None:
+            return
+        self._guest.hang_up()
+        for end in (process.terminate, process.kill):
+            try:
+                process.wait(_PATIENCE)
+                break
+            except subprocess.TimeoutExpired:
+                end()
+        process.wait()
+        self._guest.let_go()

@@ -1,1 +1,0 @@
-"""The running show: audio drivers, scheduling, watched files, and the window process."""

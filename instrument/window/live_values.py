@@ -1,0 +1,122 @@
+"""What plays now, read from the engine's memory: values of parameters, modulators and controls."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from instrument.engine.memory.layout import CONTROLS
+from instrument.engine.parameters import INDEX, LIVE_TERMS
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+GLOW = 0.6
+"""Seconds for which a control that was heard is shown as heard."""
+
+_TURN = 2.0**64
+
+_FIELDS = (
+    *("target", "value", "rows", "moving", "linked", "modulator_rows"),
+    *("modulator", "gestures", "controls"),
+)
+
+
+class Live:
+    """The values of the program that plays.
+
+    Parameters
+    ----------
+    record : np.ndarray [shape=(), dtype=layout.memory_dtype(...)]
+        The engine's memory, only read.
+    rate : float
+        Sample rate in hertz.
+    """
+
+    def __init__(self, record: npt.NDArray[np.void], rate: float) -> None:
+        self._record, self._rate = record, rate
+        # Views of the fields, made once: looking one up costs more than reading it.
+        self._active = record["active"]
+        instances = record["instances"]
+        self._instances = [{name: instances[name][k] for name in _FIELDS} for k in range(len(instances))]
+        self._slots = instances["slot"]
+
+    @property
+    def _slot(self) -> int:
+        return int(self._slots[int(self._active)])
+
+    @property
+    def _instance(self) -> dict[str, npt.NDArray[Any]]:
+        return self._instances[int(self._active)]
+
+    def base(self, address: str) -> float:
+        """Return what a hand has set a parameter to."""
+        return float(self._instance["target"][INDEX[address]])
+
+    def value(self, address: str) -> float:
+        """Return what a parameter is now, with what modulators bring."""
+        index = INDEX[address]
+        instance = self._instance
+        if instance["moving"][index] or instance["linked"][index]:
+            return float(instance["rows"][index, 0])
+        return float(instance["value"][index])
+
+    def moves(self, address: str) -> bool:
+        """Whether a modulator moves a parameter."""
+        return bool(self._instance["linked"][INDEX[address]])
+
+    def modulator(self, number: int) -> float:
+        """Return the value of a modulator counted from 1."""
+        return float(self._instance["modulator_rows"][number - 1, 0])
+
+    def place(self, number: int) -> float:
+        """Return where in its cycle a modulator counted from 1 is, 0 to 1."""
+        phase = int(self._instance["modulator"]["phase"][number - 1]) / _TURN
+        start = float(self._instance["value"][INDEX[f"mod.{number}.phase"]])
+        return (phase + start) % 1.0 if np.isfinite(start) else phase
+
+    def stage(self, number: int) -> int:
+        """Return the stage of an envelope, `modulate_envelope.IDLE` to ``RELEASE``."""
+        return int(self._instance["modulator"]["stage"][number - 1])
+
+    def gesture(self, number: int) -> list[float]:
+        """Return what the gesture of a modulator holds, thinned out."""
+        slot = self._slot
+        if slot < 0:
+            return []
+        which = int(self._record["bank"][slot]["modulators"]["gesture"][number - 1])
+        cells = self._instance["gestures"]
+        return [float(cell) for cell in cells[which, ::32]] if 0 <= which < len(cells) else []
+
+    def is_on(self, switch: str) -> bool:
+        """Return whether the engine is dark (``blackout``) or stands still (``frozen``)."""
+        return bool(self._record[switch])
+
+    @property
+    def dark(self) -> bool:
+        """Whether a blackout comes, holds or goes: the beam rests in the middle and is not to be seen."""
+        return bool(self._record["blackout"]) or int(self._record["dark"]) > 0
+
+    def terms(self, number: int) -> tuple[int, int, int]:
+        """Return how many playable terms a layer counted from 1 has on x, y and z."""
+        slot = self._slot
+        if slot < 0:
+            return 0, 0, 0
+        x, y, z = (int(count) for count in self._record["bank"][slot]["layers"]["terms"][number - 1])
+        return min(x, LIVE_TERMS), min(y, LIVE_TERMS), min(z, LIVE_TERMS)
+
+    def control(self, number: int) -> tuple[float, bool]:
+        """Return where a knob stands, 0 to 1 or below 0 if it was never heard, and whether it has just been heard.
+
+        Parameters
+        ----------
+        number : int
+            Control of the patch, counted from 1.
+        """
+        if not 1 <= number <= CONTROLS:
+            return -1.0, False
+        state = self._instance["controls"][number - 1]
+        age = (int(self._record["time"]) - int(state["heard"])) / self._rate
+        at = float(state["at"])
+        return at, at >= 0 and 0 <= age < GLOW

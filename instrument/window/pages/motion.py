@@ -1,0 +1,318 @@
+"""The page Motion: modulators with their shape and place, what each moves, and how far."""
+
+from __future__ import annotations
+
+import math
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from instrument.engine.parameters import INDEX, LINKS, MODULATORS
+from instrument.patch.schema.modulators import KIND_ROWS
+from instrument.window.modulator_history import History
+from instrument.window.pages.context import Choice, Context
+from instrument.window.pages.new_modulators import BEGINNINGS
+from instrument.window.pages.page_rows import Rows, value_cell
+from instrument.window.widgets.cells import Cell, Line
+from instrument.window.widgets.formula_line import check_formula
+from instrument.window.widgets.modulator_shapes import (
+    STAGES,
+    envelope_shape,
+    lfo_name,
+    lfo_shape,
+    rows_words,
+    short_rows,
+    typed_rows,
+)
+from instrument.window.widgets.number_words import figure
+from instrument.window.widgets.plot_frame import PlotFrame
+from instrument.window.widgets.table_editor import Table, TableEditor
+
+if TYPE_CHECKING:
+    import pygame
+
+    from instrument.window.widgets.cells import Box, Grab
+    from instrument.window.widgets.modulator_shapes import Points
+    from instrument.window.widgets.sizes import Measures
+
+PLOT_ROWS = 5.0
+_TABLES = {"curve": "points", "steps": "steps"}
+
+
+class MotionPage:
+    """The modulators of the patch, and their links."""
+
+    name = "Motion"
+
+    def __init__(self, context: Context) -> None:
+        self._context = context
+        self._history = History(context.live)
+        self._editors: dict[int, TableEditor] = {}
+        self._given: dict[int, Table] = {}
+
+    def follow(self) -> None:
+        """Note what the modulators are now."""
+        self._history.follow(len(self._context.said.tables("modulator")))
+
+    def cells(self, room: pygame.Rect, sizes: Measures) -> tuple[list[Cell], list[Cell]]:
+        """Return the list of modulators with the plot of the chosen one, and its values and links."""
+        rows = Rows(room, sizes)
+        modulators = self._context.said.tables("modulator")
+        chosen = min(max(self._context.modulator, 1), max(len(modulators), 1))
+        add = ("add modulator", "+ modulator", self._choose_new) if len(modulators) < MODULATORS else None
+        rows.title("modulators", "Modulators", *([add] if add else []))
+        if not modulators:
+            rows.line("none", "This patch has no modulators: nothing moves by itself.")
+            return rows.cells, []
+        for k in range(0, len(modulators), 2):
+            boxes = rows.boxes([1, 1])
+            for box, number in zip(boxes, range(k + 1, min(k + 2, len(modulators)) + 1), strict=False):
+                rows.add(self._list_cell(box, number, modulators[number - 1], number == chosen))
+        self._add_plot(rows, modulators[chosen - 1], chosen)
+        fixed = len(rows.cells)
+        self._add_values(rows, modulators[chosen - 1], chosen)
+        self._add_links(rows, chosen)
+        return rows.cells[:fixed], rows.cells[fixed:]
+
+    def _list_cell(self, box: Box, number: int, modulator: dict[str, Any], chosen: bool) -> Cell:
+        value = self._context.live.modulator(number)
+        finite = value if math.isfinite(value) else 0.0
+
+        def show() -> None:
+            self._context.modulator = number
+
+        return Cell(
+            f"modulator {number}",
+            box,
+            "button",
+            f"~{self._context.said.modulator_name(number)}",
+            value=str(modulator.get("kind") or "lfo"),
+            on=chosen,
+            fill=round(500 + 500 * min(max(finite, -1.0), 1.0)),
+            act=show,
+            about=f"Modulator {number}. The bar is what it is now, from -1 to 1.",
+        )
+
+    # The plot
+
+    def _add_plot(self, rows: Rows, modulator: dict[str, Any], number: int) -> None:
+        (box,) = rows.boxes([1], PLOT_ROWS)
+        kind = str(modulator.get("kind") or "lfo")
+        line, at, handles = self._line(kind, modulator, number)
+        frame = PlotFrame.around(line)
+        wide, tall = box[2] - 1, box[3] - 1
+
+        def grab(what: Grab, x: float, y: float) -> None:
+            self._editors[number].grab(what, min(max(x, 0.0), 1.0), round(frame.value(y), 3))
+
+        about = "One cycle; the upright line is where it is now."
+        if handles:
+            about = "Drag a point; press beside it for a new one, with the right button to take it away."
+        elif at < 0:
+            about = "The latest seconds."
+        rows.add(
+            Cell(
+                f"plot {number}",
+                box,
+                "plot",
+                points=frame.pixels(line, wide, tall),
+                handles=frame.pixels(handles, wide, tall),
+                at=round(at * wide) if at >= 0 else -1,
+                grab=grab if handles else None,
+                about=about,
+            )
+        )
+        if kind in _TABLES:
+            self._add_table_line(rows, kind, number)
+        elif kind == "formula":
+            self._add_formula_line(rows, str(modulator.get("formula") or ""), number)
+
+    def _line(self, kind: str, modulator: dict[str, Any], number: int) -> tuple[Points, float, Points]:
+        live = self._context.live
+        if kind == "lfo":
+            shape = live.value(f"mod.{number}.shape")
+            width = live.value(f"mod.{number}.width")
+            return lfo_shape(lfo_name(shape), width), live.place(number), []
+        if kind in _TABLES:
+            editor = self._editors.setdefault(number, TableEditor(partial(self._give_table, number)))
+            editor.show(self._table(number), modulator)
+            return editor.line, live.place(number), editor.handles
+        if kind == "envelope":
+            line, stages = envelope_shape(lambda name: live.value(f"mod.{number}.{name}"))
+            return line, self._place_of_envelope(number, stages), []
+        if kind == "gesture" and (cells := live.gesture(number)):
+            return [(k / len(cells), value) for k, value in enumerate(cells)], live.place(number), []
+        return self._history.line(number), -1.0, []
+
+    def _place_of_envelope(self, number: int, stages: dict[str, tuple[float, float]]) -> float:
+        stage = self._context.live.stage(number)
+        if not 1 <= stage <= len(STAGES):
+            return 0.0
+        name = STAGES[stage - 1]
+        level = self._context.live.modulator(number)
+        sustain = self._context.live.value(f"mod.{number}.sustain")
+        passed = {
+            "attack": level,
+            "decay": (1.0 - level) / (1.0 - sustain) if sustain != 1.0 else 0.0,
+            "release": 1.0 - level / sustain if sustain else 1.0,
+        }.get(name, 0.5)
+        begin, end = stages[name]
+        passed = passed if math.isfinite(passed) else 0.5
+        return begin + (end - begin) * min(max(passed, 0.0), 1.0)
+
+    def _add_table_line(self, rows: Rows, kind: str, number: int) -> None:
+        text = rows_words(kind, self._editors[number].rows)
+
+        def check(typed: str) -> tuple[int, str] | None:
+            try:
+                typed_rows(kind, typed)
+            except ValueError as error:
+                return 1, str(error)
+            return None
+
+        def give(typed: str) -> str:
+            try:
+                table = typed_rows(kind, typed)
+            except ValueError as error:
+                return f"This is not taken: {error}."
+            self._context.ask("edit", path=["modulator", number - 1, _TABLES[kind]], value=short_rows(kind, table))
+            return ""
+
+        what = "time value bend; ..." if kind == "curve" else "value glide probability gate; ..."
+        (box,) = rows.boxes([1])
+        about = f"The table as text: {what} Rows are apart by semicolons; what is left out is as usual."
+        line = Line(text, give, check)
+        rows.add(Cell(f"table {number}", box, "field", _TABLES[kind], text, typed=line, about=about))
+
+    def _add_formula_line(self, rows: Rows, text: str, number: int) -> None:
+        def give(typed: str) -> str:
+            self._context.ask("edit", path=["modulator", number - 1, "formula"], value=typed)
+            return ""
+
+        (box,) = rows.boxes([1])
+        about = "Every change that can be read is played; the marks show the column that cannot."
+        line = Line(text, give, check_formula, live=True)
+        rows.add(Cell(f"formula {number}", box, "field", "value =", text, typed=line, about=about))
+
+    def _table(self, number: int) -> Table:
+        # Two patches may have the same table at the same place.
+        said = self._context.said
+        modulators = said.tables("modulator")
+        modulator = modulators[number - 1] if number <= len(modulators) else {}
+        kind = str(modulator.get("kind"))
+        patch = said.text("patch"), said.all.get("current"), modulator.get("name")
+        return patch, kind, modulator.get(_TABLES.get(kind, ""))
+
+    def _give_table(self, number: int, taken_from: Table, table: list[list[float]]) -> None:
+        # What was given before may have come back while the next point was held.
+        if self._table(number) not in (taken_from, self._given.get(number)):
+            self._editors[number].forget()
+            self._context.note = "The patch has changed under the hand; its table is left as it is."
+            return
+        patch, kind, _ = taken_from
+        short = short_rows(kind, table)
+        self._given[number] = patch, kind, short
+        self._context.ask("edit", path=["modulator", number - 1, _TABLES[kind]], value=short)
+
+    # Values and links
+
+    def _add_values(self, rows: Rows, modulator: dict[str, Any], number: int) -> None:
+        kind = str(modulator.get("kind") or "lfo")
+        now = figure(self._context.live.modulator(number))
+        remove = lambda: self._context.ask("remove", path=["modulator", number - 1])  # noqa: E731 - one line of a row
+        rows.title(
+            "values",
+            f"~{self._context.said.modulator_name(number)}: {kind}, now {now}",
+            ("remove modulator", "- modulator", remove),
+        )
+        names = KIND_ROWS.get(kind, ())
+        for k in range(0, len(names), 3):
+            boxes = rows.boxes([1, 1, 1])
+            for box, name in zip(boxes, names[k : k + 3], strict=False):
+                rows.add(value_cell(self._context, box, f"mod.{number}.{name}", name))
+
+    def _add_links(self, rows: Rows, number: int) -> None:
+        name = self._context.said.modulator_name(number)
+        full = len(self._context.said.tables("link")) >= LINKS
+        rows.title(
+            "links",
+            f"What ~{name} moves",
+            *([] if full else [("add link", "+ link", lambda: link_by_picking(self._context, number))]),
+        )
+        links = self._context.said.links_of(number)
+        if not links:
+            rows.line("no links", "Nothing yet: press + link, then the value that it shall move.")
+        for k, link in links:
+            target, depth, offset, way, away = rows.boxes([4, 2.4, 2.4, 1.2, 1])
+            address = str(link.get("parameter"))
+            operation = str(link.get("operation") or "add")
+            rows.add(Cell(f"link {k}", target, "text", self._context.said.address_words(address)))
+            rows.add(value_cell(self._context, depth, f"link.{k}.depth", "depth"))
+            rows.add(value_cell(self._context, offset, f"link.{k}.offset", "offset"))
+            rows.add(self._operation_cell(way, k, operation))
+            rows.add(
+                Cell(
+                    f"remove link {k}",
+                    away,
+                    "button",
+                    "✕",
+                    act=lambda k=k: self._context.ask("remove", path=["link", k - 1]),  # type: ignore[misc]
+                    about="Take this link away.",
+                )
+            )
+
+    def _operation_cell(self, box: Box, number: int, operation: str) -> Cell:
+        other = "multiply" if operation == "add" else "add"
+
+        def change() -> None:
+            self._context.ask("edit", path=["link", number - 1, "operation"], value=other)
+
+        sign = "+" if operation == "add" else "\N{MULTIPLICATION SIGN}"
+        about = f"The link {'adds' if operation == 'add' else 'multiplies'}; press it to {other}."
+        return Cell(f"operation {number}", box, "button", sign, act=change, about=about)
+
+    def _choose_new(self) -> None:
+        count = len(self._context.said.tables("modulator"))
+
+        def add(kind: str) -> None:
+            names = {row.get("name") for row in self._context.said.tables("modulator")}
+            name = next(f"{kind} {k}" for k in range(1, MODULATORS + 2) if f"{kind} {k}" not in names)
+            self._context.ask("add", path=["modulator"], value={"name": name, **BEGINNINGS[kind]})
+            self._context.modulator = count + 1
+
+        choices = [Choice(kind, lambda kind=kind: add(kind)) for kind in BEGINNINGS]  # type: ignore[misc]
+        self._context.choose("A new modulator", choices)
+
+
+def link_by_picking(context: Context, number: int) -> None:
+    """Have the next value that is pressed linked to a modulator."""
+    name = context.said.modulator_name(number)
+
+    def take(address: str) -> None:
+        link_to(context, number, address)
+
+    context.pick(f"Press the value that ~{name} shall move.", take, "Layers")
+
+
+def link_by_choosing(context: Context, address: str) -> bool:
+    """Have the modulator chosen that shall move a parameter; False if the patch has none."""
+    modulators = context.said.tables("modulator")
+    choices = [
+        Choice(
+            f"~{context.said.modulator_name(number)}",
+            lambda number=number: link_to(context, number, address),  # type: ignore[misc]
+        )
+        for number in range(1, len(modulators) + 1)
+    ]
+    if choices:
+        context.choose(f"What shall move {context.said.address_words(address)}", choices)
+    return bool(choices)
+
+
+def link_to(context: Context, number: int, address: str) -> None:
+    """Link a modulator, counted from 1, to a parameter, gently at first."""
+    if address not in INDEX:
+        return
+    named = context.said.tables("modulator")[number - 1].get("name")
+    value = {"modulator": named or number, "parameter": address, "depth": 0.1}
+    context.ask("add", path=["link"], value=value)
+    context.modulator, context.page = number, "Motion"

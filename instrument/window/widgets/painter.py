@@ -1,0 +1,227 @@
+"""Drawing cells: only those that look otherwise than before, and what has become free."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pygame
+
+if TYPE_CHECKING:
+    from instrument.window.theme import Theme
+    from instrument.window.widgets.cells import Cell
+    from instrument.window.widgets.glyphs import Letters
+    from instrument.window.widgets.sizes import Measures
+    from instrument.window.widgets.thumbnail_cache import Thumbs
+    from instrument.window.widgets.typing_line import Typing
+
+THOUSANDTHS = 1000
+
+_Seen = tuple["Cell", bool, tuple[object, ...] | None]
+"""A cell, whether the keyboard is at it, and what is typed there."""
+
+
+class Painter:
+    """Draws the cells of one part of the window.
+
+    Parameters
+    ----------
+    area : pygame.Rect
+    sizes : Measures
+    letters : Letters
+    theme : Theme
+    thumbs : Thumbs, optional
+        Small pictures of patches.
+    """
+
+    def __init__(
+        self,
+        area: pygame.Rect,
+        sizes: Measures,
+        letters: Letters,
+        theme: Theme,
+        thumbs: Thumbs | None = None,
+    ) -> None:
+        self._area, self._sizes, self._letters, self._theme, self._thumbs = (
+            area,
+            sizes,
+            letters,
+            theme,
+            thumbs,
+        )
+        self._drawn: dict[str, _Seen] = {}
+
+    def forget(self) -> None:
+        """Draw everything anew next time."""
+        self._drawn = {}
+
+    def draw(
+        self, target: pygame.Surface, cells: list[Cell], focus: str = "", typing: Typing | None = None
+    ) -> list[pygame.Rect]:
+        """Draw what has changed and return where.
+
+        Parameters
+        ----------
+        target : pygame.Surface
+        cells : list of Cell
+        focus : str
+            Key of the cell that the keyboard is at.
+        typing : Typing, optional
+            What is being typed into that cell.
+        """
+        wanted: dict[str, _Seen] = {}
+        for cell in cells:
+            chosen = cell.key == focus
+            wanted[cell.key] = (cell, chosen, typing.state if chosen and typing is not None else None)
+        same_places = wanted.keys() == self._drawn.keys() and all(
+            self._drawn[key][0].box == cell.box for key, (cell, _, _) in wanted.items()
+        )
+        before, self._drawn = self._drawn, wanted
+        if not same_places:
+            target.fill(self._theme.ground, self._area)
+        changed = []
+        clip = target.get_clip()
+        for cell in cells:
+            if same_places and before[cell.key] == wanted[cell.key]:
+                continue
+            box = pygame.Rect(cell.box).clip(self._area)
+            target.set_clip(box)
+            self._draw_cell(target, cell, cell.key == focus, typing if cell.key == focus else None)
+            changed.append(box)
+        target.set_clip(clip)
+        return changed if same_places else [self._area]
+
+    def _draw_cell(self, target: pygame.Surface, cell: Cell, focused: bool, typing: Typing | None) -> None:
+        theme, box = self._theme, pygame.Rect(cell.box)
+        raised = cell.kind in {"value", "button", "field", "plot"}
+        ground = theme.chosen if cell.on else theme.raised if raised else theme.ground
+        target.fill(ground, box)
+        if cell.kind == "plot":
+            self._draw_plot(target, cell, box)
+        elif cell.kind == "thumb":
+            self._draw_thumb(target, cell, box)
+        elif typing is not None:
+            self._draw_typing(target, cell, box, typing)
+        else:
+            self._draw_words(target, cell, box)
+        if cell.fill >= 0:
+            self._draw_bar(target, cell, box)
+        if cell.on and cell.kind in {"button", "thumb"}:
+            # By shape as well as by colour.
+            target.fill(theme.light, (box.left, box.top, max(self._sizes.em // 5, 3), box.height))
+        if focused:
+            pygame.draw.rect(target, theme.light, box, max(self._sizes.em // 10, 2))
+
+    def _draw_words(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
+        letters, theme, pad = self._letters, self._theme, self._pad
+        # Above a meter's bar, whose tick must not cross the letters.
+        lift = 2 if cell.kind == "meter" else 0
+        y = box.top + (box.height - letters.line) // 2 + 1 - lift
+        room = box.width - 2 * pad
+        if cell.kind == "button" and not cell.value:
+            # A key that has no room beside the word is on the help page too.
+            wide = letters.width(cell.text) + (letters.width(cell.mark) + pad if cell.mark else 0)
+            mark = cell.mark if wide <= room + pad else ""
+            words = letters.cut(cell.text, room)
+            wide = letters.width(words) + (letters.width(mark) + pad if mark else 0)
+            x = box.left + max((box.width - wide) // 2, pad)
+            x += letters.draw(target, words, (x, y), theme.text(self._tone(cell))) + pad
+            if mark:
+                letters.draw(target, mark, (x, y), theme.plain if cell.on else theme.quiet)
+            return
+        mark = letters.cut(cell.mark, room // 3) if cell.mark else ""
+        mark_room = letters.width(mark) + pad if mark else 0
+        value = letters.cut(cell.value, max(room - mark_room, 0))
+        value_room = letters.width(value) + pad if value else 0
+        name_tone = theme.plain if cell.on or not cell.value else theme.quiet
+        if cell.kind in {"title", "text"} and not cell.value:
+            name_tone = theme.text(cell.tone)
+        words = letters.cut(cell.text, max(room - mark_room - value_room, 0))
+        letters.draw(target, words, (box.left + pad, y), name_tone)
+        right = box.right - pad
+        if mark:
+            right -= letters.width(mark)
+            letters.draw(target, mark, (right, y), theme.light)
+            right -= pad
+        if value:
+            letters.draw(target, value, (right - letters.width(value), y), theme.text(self._tone(cell)))
+        if cell.kind == "title":
+            line = box.bottom - max(self._sizes.em // 12, 1)
+            target.fill(theme.faint, (box.left, line, box.width, max(self._sizes.em // 12, 1)))
+
+    def _tone(self, cell: Cell) -> str:
+        return "plain" if cell.on and cell.tone in {"quiet", "trouble"} else cell.tone
+
+    def _draw_typing(self, target: pygame.Surface, cell: Cell, box: pygame.Rect, typing: Typing) -> None:
+        letters, theme, pad = self._letters, self._theme, self._pad
+        y = box.top + (box.height - letters.line) // 2 + 1
+        name = letters.cut(cell.text, box.width // 3)
+        x = box.left + pad + (letters.draw(target, name, (box.left + pad, y), theme.quiet) + pad if name else 0)
+        room = box.right - pad - x
+        # What is left of the caret is always in sight.
+        shift = max(letters.width(typing.text[: typing.caret]) - room + pad, 0)
+        if typing.whole and typing.text:
+            wide = min(letters.width(typing.text), room)
+            target.fill(theme.chosen, (x, box.top + 2, wide, box.height - 4))
+        clip = target.get_clip()
+        target.set_clip(pygame.Rect(x, box.top, room, box.height).clip(clip))
+        letters.draw(target, typing.text, (x - shift, y), theme.plain)
+        at = x - shift + letters.width(typing.text[: typing.caret])
+        target.fill(theme.light, (at, box.top + 3, max(self._sizes.em // 8, 2), box.height - 6))
+        if typing.wrong is not None:
+            column = x - shift + letters.width(typing.text[: typing.wrong[0] - 1])
+            thick = max(self._sizes.em // 6, 3)
+            wide = max(box.right - column - pad, self._sizes.em)
+            for k in range(0, min(wide, 3 * self._sizes.em), 2 * thick):
+                target.fill(theme.trouble, (column + k, box.bottom - thick - 1, thick, thick))
+        target.set_clip(clip)
+
+    def _draw_bar(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
+        theme, thick = self._theme, max(self._sizes.em // 6, 2)
+        if cell.kind == "meter":
+            thick = max(self._sizes.em // 6, 3)
+        left, wide = box.left + self._pad, box.width - 2 * self._pad
+        top = box.bottom - thick - 1
+        target.fill(theme.faint, (left, top, wide, thick))
+        target.fill(theme.light, (left, top, wide * min(cell.fill, THOUSANDTHS) // THOUSANDTHS, thick))
+        if cell.peak >= 0:
+            at = left + (wide - thick) * min(cell.peak, THOUSANDTHS) // THOUSANDTHS
+            target.fill(theme.ground, (at - 1, top, max(thick // 2, 2) + 2, thick))
+            target.fill(theme.plain, (at, top, max(thick // 2, 2), thick))
+
+    def _draw_plot(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
+        theme, thin = self._theme, max(self._sizes.em // 14, 1)
+        target.fill(theme.faint, (box.left, box.centery, box.width, 1))
+        if cell.at >= 0:
+            target.fill(theme.plain, (box.left + cell.at, box.top, max(2 * thin, 2), box.height))
+        moved = [(box.left + x, box.top + y) for x, y in cell.points]
+        if len(moved) > 1:
+            pygame.draw.lines(target, theme.light, False, moved, 2 * thin)
+        for x, y in cell.handles:
+            size = max(self._sizes.em // 2, 6)
+            handle = pygame.Rect(0, 0, size, size)
+            handle.center = (box.left + x, box.top + y)
+            target.fill(theme.plain, handle)
+        if cell.text:
+            self._letters.draw(target, cell.text, (box.left + self._pad, box.top), theme.quiet)
+
+    def _draw_thumb(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
+        side = box.height - 4
+        picture = self._thumbs.surface(cell.picture, side) if self._thumbs is not None else None
+        place = pygame.Rect(box.left + self._sizes.em // 3, box.top + 2, side, side)
+        if picture is not None:
+            target.blit(picture, place)
+        else:
+            pygame.draw.rect(target, self._theme.faint, place, 1)
+        left = place.right + self._pad
+        words = pygame.Rect(left, box.top, box.right - left, box.height)
+        y = words.centery - self._letters.line
+        tone = self._theme.text(self._tone(cell))
+        room = words.width - self._pad
+        self._letters.draw(target, self._letters.cut(cell.text, room), (left, y), tone)
+        second = self._letters.cut(cell.mark, room)
+        quiet = self._theme.plain if cell.on else self._theme.quiet
+        self._letters.draw(target, second, (left, y + self._letters.line), quiet)
+
+    @property
+    def _pad(self) -> int:
+        return max(self._sizes.em // 2, 3)

@@ -1,0 +1,162 @@
+"""Unsaved changes are kept in recovery files while the show goes on, and offered by the next one."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from instrument.repertoire.patch_worker import Job
+from instrument.repertoire.recovery_file import (
+    Kept,
+    forget_kept,
+    keep_unsaved,
+    left_behind,
+    record_for,
+    take_over,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from instrument.repertoire.set_list import Setlist
+    from instrument.workbench.edits import Desk
+
+KEEP_SECONDS = 3.0
+"""Time between two looks at what is not saved."""
+
+
+class Autosave:
+    """Keeps what is not saved of a set list.
+
+    Parameters
+    ----------
+    setlist : Setlist
+    desk : Desk
+    """
+
+    def __init__(self, setlist: Setlist, desk: Desk) -> None:
+        self._setlist = setlist
+        self._desk = desk
+        self._kept: dict[Path, tuple[str, bytes]] = {}
+        self._again = 0.0
+        self._trouble = ""
+        self._left = left_behind()
+        self._forget_played()
+
+    def _forget_played(self) -> None:
+        # Who plays what was kept from where it lies need not be offered it any more; the file that plays stays.
+        played = {working.path.absolute() for working in self._setlist.patches}
+        for kept in [kept for kept in self._left if kept.playable.absolute() in played]:
+            self._left.remove(kept)
+            with suppress(OSError):
+                kept.record.unlink()
+
+    @property
+    def offered(self) -> Kept | None:
+        """What an earlier start has left of a patch that is in the set."""
+        ours = {working.path.absolute() for working in self._setlist.patches}
+        return next((kept for kept in self._left if kept.patch in ours), None)
+
+    @property
+    def state(self) -> dict[str, Any]:
+        """What the window shows of it, under ``recovery``."""
+        kept = self.offered
+        if kept is None:
+            return {"recovery": None}
+        return {"recovery": {"path": str(kept.patch), "age": kept.seconds, "file": str(kept.playable)}}
+
+    def tell(self, say: Callable[[str], None]) -> None:
+        """Say in one line where unsaved changes of earlier starts lie."""
+        found = [kept for kept in self._left if kept.patch.exists() and kept.playable.exists()]
+        if not found:
+            return
+        newest, *older = found
+        more = f" (and {len(older)} older, in {newest.record.parent})" if older else ""
+        say(
+            f"unsaved changes of {newest.patch.name} from {newest.age} ago were kept{more}; "
+            f"open them with: beamhand play {newest.playable}"
+        )
+
+    def recover(self) -> None:
+        """Go on with what was kept.
+
+        Raises
+        ------
+        ValueError
+            If nothing was.
+        """
+        kept = self._take()
+        for working in self._setlist.patches:
+            if working.path.absolute() == kept.patch:
+                # Until it plays, the file stays as it is.
+                then = partial(self._recovered, kept, working.path)
+                self._desk.recover(working, kept.text, kept.values, then)
+        self._setlist.trouble = ""
+
+    def _recovered(self, kept: Kept, path: Path) -> None:
+        # From now on it is ours, to be kept anew or forgotten as all else that is not saved.
+        with suppress(OSError):
+            take_over(kept, record_for(path))
+        self._kept[path] = ("", b"")
+
+    def discard(self) -> None:
+        """Throw away what was kept.
+
+        Raises
+        ------
+        ValueError
+            If nothing was.
+        """
+        forget_kept(self._take().record)
+
+    def _take(self) -> Kept:
+        kept = self.offered
+        if kept is None:
+            raise ValueError("there are no unsaved changes of an earlier start.")
+        self._left.remove(kept)
+        return kept
+
+    def look(self, now: float) -> None:
+        """Keep what has changed since the last time, and forget what is saved; the worker does the writing."""
+        if now < self._again:
+            return
+        self._again = now + KEEP_SECONDS
+        for path, text, values in self._due():
+            self._setlist.worker.ask(Job("keep", path, text, values, to=record_for(path)))
+
+    def _due(self) -> list[tuple[Path, str, list[float]]]:
+        due = []
+        for working in self._setlist.patches:
+            sounding = self._setlist.sounding(working)
+            if not working.is_unsaved(self._setlist.set_by_hands(working)):
+                if self._kept.pop(working.path, None) is not None:
+                    forget_kept(record_for(working.path))
+                continue
+            values = working.worth_saving(sounding)
+            mark = (working.text, values.tobytes())
+            if self._kept.get(working.path) != mark:
+                self._kept[working.path] = mark
+                due.append((working.path, working.text, values.tolist()))
+        return due
+
+    def took(self, trouble: str) -> str:
+        """Note whether something could be written, and try again what could not; return trouble that is news."""
+        if trouble:
+            self._kept.clear()
+        news = trouble if trouble != self._trouble else ""
+        self._trouble = trouble
+        return news
+
+    def close(self, say: Callable[[str], None]) -> None:
+        """Keep what is still not saved at the end, and say where."""
+        due = self._due()
+        for path, text, values in due:
+            with suppress(OSError):
+                keep_unsaved(record_for(path), path, text, values)
+        for path in self._kept:
+            say(
+                f"unsaved changes of {path.name} are kept in {record_for(path).with_suffix('.toml')} and offered "
+                "the next time it is played."
+            )

@@ -1,0 +1,400 @@
+"""Working on the patch that plays: values at once, everything else built elsewhere and swapped in whole; undo and save."""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from instrument.engine.engine import EngineFullError, set_event
+from instrument.engine.memory.layout import RING_COMMAND, RING_EVENTS
+from instrument.engine.parameters import ADDRESSES, index_of
+from instrument.patch.editing.renumber import OWNERS
+from instrument.patch.editing.rewrite import Change, change_from
+from instrument.patch.number import NumberError, number_for
+from instrument.patch.patch_errors import did_you_mean
+from instrument.patch.schema.problems import address_of
+from instrument.repertoire.patch_worker import Job
+from instrument.repertoire.undo_history import Shift, Step, same_bits, step_between
+from instrument.repertoire.working_copy import Working
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    import numpy.typing as npt
+
+    from instrument.engine.engine import Engine
+    from instrument.repertoire.patch_worker import Answer
+    from instrument.repertoire.set_list import Setlist
+
+    Values = npt.NDArray[np.float64]
+
+
+class RingFullError(ValueError):
+    """The engine has no room for a change at the moment; nothing has been changed."""
+
+
+@dataclass
+class _Task:
+    # One thing that needs the worker; the next one waits until it is done, for it goes on from there.
+    do: str
+    working: Working
+    label: str = ""
+    changes: tuple[Change, ...] = ()
+    step: Step | None = None
+    text: str = ""
+    values: dict[str, float] = field(default_factory=dict)
+    to: Path | None = None
+    sent: Values | None = None
+    number: int = 0
+    then: Callable[[], None] = lambda: None
+
+
+class Desk:
+    """Edits, undoes and saves the patches of a set list.
+
+    Parameters
+    ----------
+    engine : Engine
+        Its `RING_COMMAND` belongs to the thread that calls this object.
+    setlist : Setlist
+    say : callable
+        Takes one sentence for whoever performs.
+
+    Attributes
+    ----------
+    refused : dict or None
+        The latest edit that could not be played: ``path``, ``value``, ``why``, ``field`` and ``column``.
+    """
+
+    def __init__(self, engine: Engine, setlist: Setlist, say: Callable[[str], None]) -> None:
+        self._engine = engine
+        self._setlist = setlist
+        self._say = say
+        self._tasks: deque[_Task] = deque()
+        self._held_up = False
+        self.refused: dict[str, Any] | None = None
+
+    @property
+    def busy(self) -> bool:
+        """Whether something is under way."""
+        return bool(self._tasks)
+
+    def close_step(self) -> None:
+        """Let go: what is changed next is a step of its own."""
+        self._setlist.working.history.close()
+
+    # Values, at once
+
+    def set(self, address: str, value: object, *, drag: object = None) -> None:
+        """Set a parameter of the patch that plays.
+
+        Parameters
+        ----------
+        address : str
+        value : float or str
+            Any number, or what is typed for one.
+        drag : object
+            The same for all that one hand moves in one go; the address unless given.
+
+        Raises
+        ------
+        ValueError, KeyError
+            If there is no such address, it is no number, or the engine has no room (`RingFullError`).
+        """
+        try:
+            number = number_for(address, value)
+        except NumberError as error:
+            raise ValueError(f"{address} cannot be {value!r}: {error}.") from None
+        self.set_values({index_of(address): number}, f"{address}", key=drag or ("set", address))
+
+    def set_values(self, numbers: dict[int, float], label: str, key: object = None) -> None:
+        """Set parameters by their numbers, as one step."""
+        working = self._setlist.working
+        before = self._setlist.now(working)
+        step = Step(
+            label,
+            (working.text, working.text),
+            {i: float(before[i]) for i in numbers},
+            dict(numbers),
+            (),
+            key,
+        )
+        self._apply(working, numbers)
+        working.history.add(step, time.monotonic())
+
+    def reset(self, address: str) -> None:
+        """Set a parameter to what the patch says.
+
+        Raises
+        ------
+        KeyError
+            If there is no such address.
+        """
+        index = index_of(address)
+        self.set_values({index: float(self._setlist.working.base[index])}, f"reset of {address}")
+
+    def _apply(self, working: Working, numbers: dict[int, float]) -> None:
+        ring = self._engine.record["rings"][RING_COMMAND]
+        plays = working is self._setlist.working
+        # Whoever else uses the ring takes out of it, so that what fits now fits in a moment.
+        if plays and len(numbers) > RING_EVENTS - (int(ring["tail"]) - int(ring["head"])):
+            raise RingFullError("the engine takes no more changes at the moment; is it running?")
+        working.values = working.values.copy()
+        for index, number in numbers.items():
+            working.values[index] = number
+            if plays:
+                self._engine.push(set_event(0, ADDRESSES[index], number), RING_COMMAND)
+        self._setlist.changed(working, soon=False)
+
+    # Everything else, built by the worker
+
+    def edit(self, requests: list[dict[str, Any]], label: str = "") -> None:
+        """Change any field of the patch that plays; it is swapped in when it has been built.
+
+        Parameters
+        ----------
+        requests : list of dict
+            Each as `rewrite.change_from` takes it; together they are one step.
+        label : str
+
+        Raises
+        ------
+        EditError
+            If one of them is no change.
+        """
+        changes = tuple(change_from(request) for request in requests)
+        label = label or f"{changes[0].do} of {address_of(changes[0].path)}"
+        task = _Task("edit", self._setlist.working, label, changes)
+        waiting = self._tasks[-1] if len(self._tasks) > 1 else None
+        # Who types faster than is built is interested in the last version.
+        if waiting is not None and _same_place(waiting, task):
+            waiting.changes = changes
+        else:
+            self._add(task)
+
+    def undo(self) -> None:
+        """Take the latest step back."""
+        self._add(_Task("undo", self._setlist.working))
+
+    def redo(self) -> None:
+        """Do again what was undone last."""
+        self._add(_Task("redo", self._setlist.working))
+
+    def revert(self) -> None:
+        """Go back to what the file holds; this can be undone."""
+        working = self._setlist.working
+        self._add(_Task("build", working, "going back to what is saved", text=working.saved.text))
+
+    def recover(self, working: Working, text: str, values: dict[str, float], then: Callable[[], None]) -> None:
+        """Go on with what was kept of a patch by an earlier start; `then` is called when it plays."""
+        self._add(_Task("build", working, "taking back unsaved changes", text=text, values=values, then=then))
+
+    def save(self, working: Working | None = None, to: Path | None = None) -> None:
+        """Write a patch with the values that it sounds with, into its file or another."""
+        self._add(_Task("save", working or self._setlist.working, to=to))
+
+    def save_all(self) -> None:
+        """Write every patch that has unsaved changes."""
+        for working in self.unsaved():
+            self.save(working)
+
+    def unsaved(self) -> list[Working]:
+        """Return the patches that have unsaved changes."""
+        return [w for w in self._setlist.patches if w.is_unsaved(self._setlist.set_by_hands(w))]
+
+    def _add(self, task: _Task) -> None:
+        self._tasks.append(task)
+        if len(self._tasks) == 1:
+            self._begin()
+
+    def look(self) -> None:
+        """Try again what the engine had no room for."""
+        if self._held_up:
+            self._begin()
+
+    def _begin(self) -> None:
+        while self._tasks:
+            try:
+                waits = self._begun(self._tasks[0])
+            except RingFullError as error:
+                self._turn_back(self._tasks[0])
+                if not self._held_up:
+                    self._setlist.complain(str(error))
+                self._held_up = True
+                return
+            if self._held_up:
+                self._held_up, self._setlist.trouble = False, ""
+            if waits:
+                return
+            self._tasks.popleft()
+
+    def _begun(self, task: _Task) -> bool:
+        """Hand a task on to the worker, or do it; return whether there is something to wait for."""
+        working = task.working
+        if task.do in {"undo", "redo"}:
+            step = working.history.back() if task.do == "undo" else working.history.forth()
+            if step is None:
+                return False
+            self.refused = None
+            if step.is_of_values and not step.shifts:
+                self._apply(working, step.before if task.do == "undo" else step.after)
+                return False
+            task.step = step
+            task.text = step.texts[0 if task.do == "undo" else 1]
+        if task.do == "save":
+            task.sent = working.worth_saving(self._setlist.sounding(working))
+            job = Job("save", working.path, working.text, task.sent.tolist(), saved=working.saved.text, to=task.to)
+        elif task.do == "edit":
+            job = Job("edit", working.path, working.text, changes=task.changes)
+        else:
+            job = Job("build", working.path, task.text)
+        task.number = self._setlist.worker.ask(job)
+        return True
+
+    def take(self, answer: Answer) -> bool:
+        """Take the worker's answer, if it is to something that was asked for here; return whether it was."""
+        if not self._tasks or self._tasks[0].number != answer.number:
+            return False
+        task = self._tasks.popleft()
+        if answer.trouble:
+            self._refuse(task, answer)
+        else:
+            try:
+                self._finish(task, answer)
+                task.then()
+            except EngineFullError as error:
+                self._turn_back(task)
+                self._setlist.complain(f"{task.working.path}: {error}")
+        self._begin()
+        return True
+
+    def _turn_back(self, task: _Task) -> None:
+        # What was not done again, or undone, is still to be.
+        if task.do == "undo":
+            task.working.history.forth()
+        elif task.do == "redo":
+            task.working.history.back()
+
+    def _refuse(self, task: _Task, answer: Answer) -> None:
+        self._turn_back(task)
+        if task.do == "edit":
+            problem = answer.problem
+            self.refused = {
+                "path": list(task.changes[-1].path),
+                "value": task.changes[-1].value,
+                "why": problem.text if problem is not None else answer.trouble,
+                "field": problem.field if problem is not None else address_of(task.changes[-1].path),
+                "column": problem.column if problem is not None else None,
+            }
+            # In the file there is no such line yet.
+            trouble = str(self.refused["why"])
+        else:
+            trouble = answer.trouble
+        self._setlist.complain(trouble)
+
+    def _finish(self, task: _Task, answer: Answer) -> None:
+        working = task.working
+        if task.do == "save":
+            self._saved(task, answer)
+            return
+        if answer.patch is None:
+            return
+        new = Working(answer.patch)
+        sounding = self._setlist.now(working)
+        if task.do == "edit":
+            self._edited(task, new, sounding)
+        elif task.step is not None:
+            turn = task.step.undone if task.do == "undo" else task.step.done
+            self._setlist.become(working, new.loaded, turn(working.values), turn(sounding))
+        else:
+            values = new.values.copy()
+            for address, value in task.values.items():
+                values[index_of(address)] = value
+            step = step_between(task.label, (working.text, new.text), sounding, values)
+            self._setlist.become(working, new.loaded, values, values)
+            working.history.add(step, time.monotonic())
+        self._setlist.trouble = ""
+
+    def _edited(self, task: _Task, new: Working, sounding: Values) -> None:
+        working = task.working
+        self.refused = None
+        if new.text == working.text:
+            return
+        shifts = tuple(shift for change in task.changes if (shift := _shift_of(change)) is not None)
+        base, values, heard = working.base, working.values, sounding
+        for shift in shifts:
+            base, values, heard = shift.moved(base), shift.moved(values), shift.moved(heard)
+        # What the text now says otherwise is as it says; everything else stays as hands have left it.
+        said = ~same_bits(base, new.values)
+        said[[index for change in task.changes for index in _indices_at(change)]] = True
+        after = np.where(said, new.values, values)
+        key = None if shifts else tuple(change.path for change in task.changes if change.do == "edit") or None
+        step = step_between(task.label, (working.text, new.text), working.values, after, shifts, key)
+        self._setlist.become(working, new.loaded, after, np.where(said, new.values, heard))
+        working.history.add(step, time.monotonic())
+
+    def _saved(self, task: _Task, answer: Answer) -> None:
+        working = task.working
+        if task.sent is None or answer.shown is None:
+            return
+        working.take_saved(answer.path, answer.text, answer.shown, task.sent)
+        self._setlist.changed(working)
+        self._setlist.watch_files()
+        self._setlist.written(answer.path)
+        self._setlist.trouble = ""
+        self._say(f"saved {answer.path}")
+
+
+def _same_place(one: _Task, other: _Task) -> bool:
+    places = [[(change.do, change.path) for change in task.changes] for task in (one, other)]
+    only_edits = all(change.do == "edit" for change in other.changes)
+    return one.working is other.working and one.do == "edit" and only_edits and places[0] == places[1]
+
+
+def _shift_of(change: Change) -> Shift | None:
+    if change.do == "edit" or len(change.path) != 2 or change.path[0] not in OWNERS:
+        return None
+    place = change.path[1]
+    return Shift(str(change.path[0]), place, 1 if change.do == "add" else -1) if isinstance(place, int) else None
+
+
+def _indices_at(change: Change) -> list[int]:
+    # A number written into its field counts even if the field held the same while a hand had moved it.
+    if change.do != "edit" or isinstance(change.value, dict | list):
+        return []
+    owner, *rest = change.path
+    stem = OWNERS.get(str(owner))
+    if stem is not None and len(rest) > 1 and isinstance(rest[0], int):
+        parts = [
+            stem,
+            str(rest[0] + 1),
+            *(str(step + 1) if isinstance(step, int) else step for step in rest[1:]),
+        ]
+    else:
+        parts = [str(step) for step in change.path]
+    address = ".".join(parts)
+    return [ADDRESSES.index(address)] if address in _KNOWN else []
+
+
+_KNOWN = frozenset(ADDRESSES)
+
+
+def index_named(names: tuple[str, ...], name: object) -> int:
+    """Return the place of a snapshot that is named, or numbered from 0.
+
+    Raises
+    ------
+    ValueError
+        If there is none.
+    """
+    if isinstance(name, int) and not isinstance(name, bool) and 0 <= name < len(names):
+        return name
+    if isinstance(name, str) and name in names:
+        return names.index(name)
+    known = f"there are {', '.join(names)}" if names else "the patch has none yet"
+    raise ValueError(f"there is no snapshot {name!r}; {known}. {did_you_mean(str(name), names)}".strip())

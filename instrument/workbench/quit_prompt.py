@@ -1,0 +1,74 @@
+"""The end of a show: a question first, where something would be cut off or is not saved."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from instrument.patch.patch_errors import listed
+
+if TYPE_CHECKING:
+    import threading
+    from collections.abc import Callable
+
+    from instrument.workbench.edits import Desk
+
+
+class Farewell:
+    """Ends the show when it is asked to, unless there is a question.
+
+    Parameters
+    ----------
+    over : threading.Event
+        Set at the end.
+    desk : Desk
+    busy : callable
+        Returns what would be cut off, in words; nothing for nothing.
+
+    Attributes
+    ----------
+    question : dict or None
+        ``text``, and ``answers`` as ``label`` and the request ``do``; None while there is none.
+    """
+
+    def __init__(self, over: threading.Event, desk: Desk, busy: Callable[[], list[str]]) -> None:
+        self._over = over
+        self._desk = desk
+        self._busy = busy
+        self._saving = False
+        self.question: dict[str, Any] | None = None
+
+    def quit(self, *, sure: bool = False, save: bool = False) -> None:
+        """End the show: at once if that is sure, was asked before, or costs nothing; or once everything is saved."""
+        if save:
+            self._desk.save_all()
+            self._saving = True
+            self.question = None
+        elif sure or self.question is not None or not (self._ask()):
+            self._over.set()
+
+    def stay(self) -> None:
+        """Go on; the question is answered."""
+        self.question = None
+        self._saving = False
+
+    def look(self) -> None:
+        """End the show once everything is saved; what cannot be saved is a question again."""
+        if self._saving and not self._desk.busy:
+            self._saving = False
+            if not self._desk.unsaved() or not self._ask():
+                self._over.set()
+
+    def _ask(self) -> bool:
+        unsaved = [working.loaded.title for working in self._desk.unsaved()]
+        busy = self._busy()
+        sentences = [f"{word} would be cut off." for word in busy]
+        if unsaved:
+            sentences.append(f"Not saved: {listed(unsaved, 'and')}.")
+        if not sentences:
+            return False
+        answers: list[dict[str, Any]] = [{"label": "Go on playing", "do": {"do": "stay"}}]
+        if unsaved:
+            answers.append({"label": "Save and end", "do": {"do": "quit", "save": True}})
+        answers.append({"label": "End without saving" if unsaved else "End", "do": {"do": "quit", "sure": True}})
+        self.question = {"text": " ".join([*sentences, "End the performance?"]), "answers": answers}
+        return True

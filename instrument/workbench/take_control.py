@@ -1,0 +1,123 @@
+"""Recording as the stage does it: when it begins, who may ask for it, and what is shown of it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from instrument.engine.memory.layout import ACTIONS, EVENT_ACTION
+from instrument.repertoire.controls_file import controls_file
+from instrument.takes.recorder_client import Recording, usual_folder
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from pathlib import Path
+
+    from instrument.engine.program import Program
+    from instrument.repertoire.set_list import Setlist
+    from instrument.takes.recorder_client import RecordedEngine
+
+RECORD = ACTIONS.index("record")
+"""The action by which a control or a key begins a take, or ends the one under way."""
+
+
+class ShowRecording:
+    """What a show keeps of itself.
+
+    Parameters
+    ----------
+    engine : RecordedEngine
+    folder : Path or None
+        Into which a take of the whole show is recorded; None records when it is asked for, into the usual folder.
+    keep : float
+        Seconds of sound that are kept for a take after the fact; 0 starts no recorder until it is wanted.
+    tags : mapping of str to str
+        Title, artist and date of takes, where they are not to follow from the patch and the day.
+    say : callable
+        Takes one sentence for whoever performs.
+    """
+
+    def __init__(
+        self,
+        engine: RecordedEngine,
+        folder: Path | None,
+        keep: float,
+        tags: Mapping[str, str],
+        say: Callable[[str], None],
+    ) -> None:
+        self._engine = engine
+        self._folder = folder
+        self._keep = keep
+        self._say = say
+        self._recording = Recording(engine, keep, tags)
+        self._cursor = 0
+
+    @property
+    def state(self) -> dict[str, Any]:
+        """What the window shows of it."""
+        return self._recording.state
+
+    @property
+    def wanted(self) -> bool:
+        """Whether a take is under way."""
+        return self._recording.wanted
+
+    def follow(self, setlist: Setlist) -> None:
+        """Let the recorder know of every program that the set list loads from now on."""
+
+        def tell(slot: int, program: Program) -> None:
+            if (patch := setlist.patch_of(program)) is not None:
+                files = [file for file in patch.files if file != controls_file()]
+                self._recording.loaded(slot, patch.path, patch.title, patch.played, files)
+
+        self._engine.on_load = tell
+
+    def begin(self) -> None:
+        """Record the whole show if that is wanted, or hold the recorder ready; called before the first block.
+
+        Raises
+        ------
+        OSError
+            If what is wanted cannot begin.
+        """
+        if self._folder is not None:
+            self._recording.begin(self._folder)
+            self._recording.mend(self._folder)
+            for sentence in self._recording.wait_until_begun():
+                self._say(sentence)
+        elif self._keep > 0:
+            self._recording.open()
+            self._recording.mend(usual_folder())
+
+    def ask(self, what: str, on: object = None) -> None:
+        """Do what the window asks for: ``record`` begins or ends a take, ``keep`` makes one of the latest sound.
+
+        Parameters
+        ----------
+        what : str
+        on : bool, optional
+            Whether a take is to be under way afterwards; by default the other way round than now.
+        """
+        folder = self._folder or usual_folder()
+        if what == "keep":
+            self._recording.keep(folder)
+        elif not isinstance(on, bool) or on != self._recording.wanted:
+            self._recording.toggle(folder)
+
+    def send_on(self) -> None:
+        """Send the recorder what found no room in the pipe before; never waits."""
+        self._recording.send_on()
+
+    def look(self) -> str:
+        """Follow controls and the recorder; return trouble to be shown, or nothing."""
+        events, self._cursor, _ = self._engine.log_since(self._cursor)
+        for _ in range(int(((events["kind"] == EVENT_ACTION) & (events["index"] == RECORD)).sum())):
+            self.ask("record")
+        for sentence in self._recording.look():
+            self._say(sentence)
+        trouble, self._recording.trouble = self._recording.trouble, ""
+        return trouble
+
+    def close(self) -> None:
+        """End the take under way, and the recorder."""
+        for sentence in self._recording.close():
+            self._say(sentence)

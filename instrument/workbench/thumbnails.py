@@ -1,0 +1,124 @@
+"""Small pictures of patches for browsing, made by a process of low priority and kept in the user's cache."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import os
+import subprocess
+import sys
+from collections import deque
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import platformdirs
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from instrument.repertoire.loading import LoadedPatch
+
+SIZE = 192
+"""Pixels of width and height."""
+
+SECONDS = 1.0
+"""What is rendered of a patch before its picture is taken."""
+
+_NICENESS = 15
+
+
+class Pictures:
+    """Finds pictures, and has those made that are missing.
+
+    Parameters
+    ----------
+    folder : Path, optional
+        By default in the user's cache.
+    """
+
+    def __init__(self, folder: Path | None = None) -> None:
+        self._folder = folder or Path(platformdirs.user_cache_dir("beamhand", appauthor=False)) / "pictures"
+        self._waiting: deque[tuple[Path, Path]] = deque()
+        self._process: subprocess.Popen[bytes] | None = None
+        self._asked: set[Path] = set()
+        self._there: set[Path] = set()
+        self._wanted = False
+
+    def of(self, patch: LoadedPatch) -> str:
+        """Return the file of a patch's picture; nothing while there is none."""
+        path = self._path(patch)
+        return str(path) if path in self._there else ""
+
+    def want(self) -> None:
+        """Begin to make pictures; until somebody looks at them none are made."""
+        self._wanted = True
+
+    def look(self, patches: Iterable[LoadedPatch]) -> None:
+        """Note what is there, and go on with what is missing, one patch after the other."""
+        if not self._wanted:
+            return
+        for patch in patches:
+            path = self._path(patch)
+            if path in self._there:
+                continue
+            if path.exists():
+                self._there.add(path)
+            elif path not in self._asked:
+                self._asked.add(path)
+                self._waiting.append((patch.path, path))
+        if self._process is not None and self._process.poll() is not None:
+            self._process = None
+        if self._process is None and self._waiting:
+            self._start(*self._waiting.popleft())
+
+    def close(self) -> None:
+        """End what is being made."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait()
+            self._process = None
+
+    def _path(self, patch: LoadedPatch) -> Path:
+        return self._folder / _name(patch.text, patch.drawn)
+
+    def _start(self, patch: Path, picture: Path) -> None:
+        with suppress(OSError):
+            self._folder.mkdir(parents=True, exist_ok=True)
+            self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and module
+                [sys.executable, "-m", "instrument.workbench.thumbnails", str(patch), str(picture)],
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                start_new_session=True,
+            )
+
+
+@functools.lru_cache(1024)
+def _name(text: str, drawn: tuple[str, ...]) -> str:
+    words = "\0".join([str(SIZE), text, *drawn])
+    return f"{hashlib.sha256(words.encode()).hexdigest()[:32]}.png"
+
+
+def make_picture(patch: Path, picture: Path) -> None:
+    """Render a patch and take its picture.
+
+    Raises
+    ------
+    ValueError
+        If it cannot be played, or the picture not be written.
+    """
+    # Only here: the stage itself never renders elsewhere than in its callback.
+    from instrument.engine.engine import Engine  # noqa: PLC0415
+    from instrument.export.still import export_still  # noqa: PLC0415
+    from instrument.repertoire.loading import read_patch  # noqa: PLC0415
+
+    engine = Engine(48_000.0)
+    engine.play(read_patch(patch).program)
+    export_still(engine, picture, round(SECONDS * engine.rate), 512, [], SIZE, exposure=0.25)
+
+
+if __name__ == "__main__":
+    if hasattr(os, "nice"):
+        os.nice(_NICENESS)
+    make_picture(Path(sys.argv[1]), Path(sys.argv[2]))

@@ -1,0 +1,138 @@
+"""Curves and steps: tables played round a cycle, on the beat for as long as it lasts."""
+
+from __future__ import annotations
+
+import itertools
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from instrument.engine.memory.layout import MODULATOR_CURVE, MODULATOR_NONE
+from tests.engine.modulating import BEAT, begin_at_beat, given, heard
+from tests.engine.playing import RATE, bare_program, started
+
+if TYPE_CHECKING:
+    from instrument.engine.program import Program
+
+CURVE = np.array([[0.1, 0.5, 0.0], [0.3, 1.0, 4.0], [0.6, -1.0, -3.0], [0.6, 0.25, 0.0], [0.9, 0.0, 0.0]])
+
+
+def curve(points: np.ndarray, **values: float) -> Program:
+    program = bare_program()
+    program.modulate_by_curve(0, points)
+    given(program, **values).schedule()
+    return program
+
+
+def steps(rows: list[tuple[float, float, float, float]], **values: float) -> Program:
+    program = bare_program()
+    program.modulate_by_steps(0, np.array(rows))
+    given(program, **values).schedule()
+    return program
+
+
+def turns_of(rate: float, frames: int, first: int = 1) -> np.ndarray:
+    return (rate * np.arange(first, first + frames) / RATE) % 1.0
+
+
+def shape(turns: np.ndarray) -> np.ndarray:
+    """Return CURVE by the closed form of its segments."""
+    value = np.full(len(turns), 0.5)
+    for (t0, v0, b), (t1, v1, _) in itertools.pairwise(CURVE):
+        inside = (turns >= t0) & (turns < t1)
+        u = (turns[inside] - t0) / (t1 - t0) if t1 > t0 else turns[inside]
+        value[inside] = v0 + (v1 - v0) * (np.expm1(b * u) / np.expm1(b) if b else u)
+    value[turns >= CURVE[-1, 0]] = CURVE[-1, 1]
+    return value
+
+
+def test_a_curve_runs_through_its_points_bent_as_each_says() -> None:
+    found = heard(started(curve(CURVE, rate=31.7)), 4000)
+    np.testing.assert_allclose(found, shape(turns_of(31.7, 4000)), atol=1e-9)
+
+
+def test_a_curve_of_one_point_rests_there() -> None:
+    assert (heard(started(curve(np.array([[0.5, 0.3, 0.0]]))), 100) == 0.3).all()
+
+
+def test_a_curve_once_holds_its_last_point() -> None:
+    program = curve(np.array([[0.0, 0.0, 0.0], [1.0, 0.8, 0.0]]), rate=100.0, once=1.0, gate=1.0)
+    found = heard(started(program), 1000)
+    np.testing.assert_allclose(found[:479], 0.8 * np.arange(1, 480) / 480, atol=1e-9)
+    assert (found[480:] == 0.8).all()
+
+
+def test_a_curve_of_many_points_finds_each_of_them_in_any_order() -> None:
+    rng = np.random.default_rng(3)
+    points = np.stack([np.sort(rng.uniform(0, 1, 500)), rng.uniform(-1, 1, 500), np.zeros(500)], axis=1)
+    found = heard(started(curve(points, rate=17_123.4)), 3000)
+    turns = turns_of(17_123.4, 3000)
+    np.testing.assert_allclose(found, np.interp(turns, points[:, 0], points[:, 1]), atol=1e-7)
+
+
+def test_steps_divide_the_cycle_and_glide_as_far_as_they_say() -> None:
+    rows = [(0.5, 0.0, 1.0, 1.0), (-0.5, 0.5, 1.0, 1.0), (1.0, 1.0, 1.0, 1.0)]
+    found = heard(started(steps(rows, rate=10.0)), 4800)
+    k = np.arange(1, 4801) % 4800
+    wanted = np.full(4800, 0.5)
+    second = (k >= 1600) & (k < 3200)
+    wanted[second] = 0.5 - np.minimum((k[second] - 1600) / 800, 1.0)
+    third = k >= 3200
+    wanted[third] = -0.5 + 1.5 * (k[third] - 3200) / 1600
+    np.testing.assert_allclose(found[:-1], wanted[:-1], atol=1e-3)
+
+
+def test_a_step_falls_to_nothing_behind_its_gate() -> None:
+    found = heard(started(steps([(0.5, 0.0, 1.0, 0.25)], rate=10.0)), 4800)
+    assert (found[:1199] == 0.5).all()
+    assert (found[1201:4799] == 0.0).all()
+
+
+def test_a_step_that_is_not_played_leaves_the_value_where_it_is() -> None:
+    found = heard(started(steps([(0.5, 0.0, 1.0, 1.0), (0.9, 0.0, 0.0, 1.0)], rate=10.0)), 4800)
+    assert (found == 0.5).all()
+
+
+def test_its_probability_is_the_share_of_times_that_a_step_is_played_and_repeats_itself() -> None:
+    program = steps([(0.0, 0.0, 1.0, 1.0), (1.0, 0.0, 0.3, 1.0)], rate=RATE / 16, seed=3.0)
+    found = heard(started(program), 16 * 2000)
+    assert abs(found[14::16].mean() - 0.3) < 0.04
+    np.testing.assert_array_equal(heard(started(program), 16 * 2000), found)
+
+
+@pytest.mark.parametrize(("rate", "count"), [(0.25, 16), (1 / 3, 7)])
+def test_after_an_hour_every_step_still_begins_on_its_sample(rate: float, count: int) -> None:
+    rows = [(float(k), 0.0, 1.0, 1.0) for k in range(count)]
+    engine = started(steps(rows, rate=rate, sync=BEAT))
+    begin_at_beat(engine, 7200)
+    found = heard(engine, 30_000)
+    beats = 7200 + np.arange(30_000) / 24_000
+    wanted = np.floor((rate * beats) % 1.0 * count + 1e-7)
+    changes = np.flatnonzero(np.diff(wanted)) + 1
+    assert len(changes) >= 2
+    late = np.flatnonzero(np.diff(found[1:])) + 2
+    assert late.tolist() == changes.tolist() or np.abs(late - changes).max() <= 1
+
+
+@pytest.mark.parametrize(
+    ("points", "said"),
+    [
+        (np.zeros((0, 3)), "rows of time, value and bend"),
+        (np.zeros((2, 2)), "rows of time, value and bend"),
+        (np.array([[0.5, 0, 0], [0.2, 0, 0]]), "times of a curve fall"),
+        (np.array([[0.5, np.nan, 0]]), "not finite"),
+    ],
+)
+def test_a_curve_that_is_none_is_refused(points: np.ndarray, said: str) -> None:
+    program = bare_program()
+    with pytest.raises(ValueError, match=said):
+        program.modulate_by_curve(0, points)
+    assert program.record["modulators"]["kind"][0] == MODULATOR_NONE
+
+
+def test_a_kind_without_its_table_is_silent() -> None:
+    program = bare_program()
+    program.modulate(0, MODULATOR_CURVE)
+    program.schedule()
+    assert (heard(started(program), 100) == 0.0).all()

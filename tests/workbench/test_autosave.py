@@ -1,0 +1,126 @@
+"""What an earlier show left unsaved is offered until it has been answered, and troubles with keeping are told once."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from instrument.common.atomic_file import write_atomically
+from instrument.repertoire import recovery_file as kept
+from instrument.repertoire.recovery_file import keep_unsaved, kept_folder, left_behind, record_for
+from tests.workbench.editing import PATCH, Bench
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+EDITED = PATCH.replace("level = 0.5 ", "level = 0.25 ")
+ENDED = 1 << 30
+"""Number that no process has."""
+
+
+@pytest.fixture
+def path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.setattr(kept, "_is_alive", lambda process: process == os.getpid())
+    path = tmp_path / "heron.toml"
+    path.write_text(PATCH)
+    return path
+
+
+def leave(path: Path, process: int = ENDED, text: str = EDITED) -> Path:
+    """Let a show that has ended have left something."""
+    record = record_for(path)
+    left = record.with_name(record.name.replace(f"-{os.getpid()}.", f"-{process}."))
+    values = Bench(path).setlist.working.values
+    values[0] = 0.25
+    keep_unsaved(left, path, text, values.tolist())
+    return left
+
+
+def ended() -> None:
+    """Let our own show have ended."""
+    for file in kept_folder().glob(f"*-{os.getpid()}.*"):
+        file.rename(file.with_name(file.name.replace(f"-{os.getpid()}.", f"-{ENDED}.")))
+
+
+@pytest.mark.parametrize("answer", [["recover", "save"], ["recover", "revert"], ["discard"]], ids=str)
+def test_what_has_been_answered_is_not_offered_again(path: Path, answer: list[str]) -> None:
+    leave(path)
+    bench = Bench(path)
+    assert bench.state["recovery"]["path"] == str(path)
+    for what in answer:
+        bench.ask(what)
+    assert bench.troubles == []
+    bench.bench.look(1e9)
+    bench.turn()
+    bench.bench.close()
+    ended()
+    assert left_behind() == []
+
+
+def test_what_was_taken_back_and_is_still_not_saved_is_offered_once_and_not_twice(path: Path) -> None:
+    leave(path)
+    bench = Bench(path)
+    bench.ask("recover")
+    bench.bench.close()
+    ended()
+    (again,) = left_behind()
+    assert again.text == EDITED
+
+
+def test_what_cannot_be_built_any_more_stays_where_it_is(path: Path) -> None:
+    left = leave(path, text=EDITED.replace('x = "a"', 'x = "ebb("'))
+    bench = Bench(path)
+    bench.ask("recover")
+    bench.bench.look(1e9)
+    bench.turn()
+    assert bench.heard() == (0.25, -0.25)
+    assert left.exists()
+
+
+def test_what_is_opened_by_hand_is_not_offered_any_more(path: Path) -> None:
+    left = leave(path)
+    playable = left.with_suffix(".toml")
+    Bench(playable)
+    assert not left.exists()
+    assert playable.exists()
+
+
+def test_offers_are_one_line_with_the_newest_and_their_number(path: Path) -> None:
+    for k in range(4):
+        left = leave(path, ENDED + k)
+        os.utime(left, (1e9 + k, 1e9 + k))
+    bench = Bench(path)
+    bench.said.clear()
+    bench.bench.tell_kept()
+    (line,) = bench.said
+    assert "3 older" in line
+    assert str(left.with_suffix(".toml")) in line
+
+
+def test_a_full_disk_is_told_once_until_it_ends(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    full = [True]
+
+    def refuse(*given: Any) -> None:
+        if full[0]:
+            raise OSError(28, "No space left on device")
+        write_atomically(*given)
+
+    monkeypatch.setattr(kept, "write_atomically", refuse)
+    bench = Bench(path)
+    bench.ask("set", address="layer.1.level", value=0.75)
+    for now in (1e9, 2e9, 3e9):
+        bench.bench.look(now)
+        bench.turn()
+    assert ["No space left" in line for line in bench.troubles] == [True]
+    full[0] = False
+    bench.bench.look(4e9)
+    bench.turn()
+    assert record_for(path).exists()
+    full[0] = True
+    bench.ask("set", address="layer.1.level", value=0.625)
+    bench.bench.look(5e9)
+    bench.turn()
+    assert len(bench.troubles) == 2
