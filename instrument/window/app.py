@@ -8,24 +8,21 @@ from typing import TYPE_CHECKING, Any
 import pygame
 
 from instrument.measure.live_watch import FlashWatch
+from instrument.window.beam_picture import FRAME, OutputReader, Pace
 from instrument.window.desk import Desk
-from instrument.window.frame_pace import FRAME, Pace
 from instrument.window.keyboard_notes import NoteKeys
 from instrument.window.keys import COMMANDS, held_keys, note_name
-from instrument.window.legibility import legibility
 from instrument.window.live_values import Live
 from instrument.window.look_change import Looks
 from instrument.window.pages.context import Context
 from instrument.window.pages.help import help_page
-from instrument.window.readings import CallbackLoad, Meters, PortActivity
-from instrument.window.ring_reader import OutputReader
+from instrument.window.readings import CallbackLoad, Meters, PortActivity, legibility
 from instrument.window.settings import Settings
-from instrument.window.stage_state import Said
+from instrument.window.stage_messages import Said
 from instrument.window.strip import Readings
-from instrument.window.text_line import Figures
 from instrument.window.theme import DIM, NIGHT
-from instrument.window.views import DeskView, StageView
-from instrument.window.widgets.thumbnail_cache import Thumbs
+from instrument.window.views import DeskView, Figures, StageView
+from instrument.window.widgets.painter import Thumbs
 
 if TYPE_CHECKING:
     import numpy as np
@@ -33,7 +30,7 @@ if TYPE_CHECKING:
 
     from instrument.beam.look import Look
     from instrument.window.second_display import SecondDisplay
-    from instrument.window.stage_channel import Channel
+    from instrument.window.stage_messages import Channel
 
 TEXTS_PER_SECOND = 15
 """Figures that change faster cannot be read."""

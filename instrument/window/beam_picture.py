@@ -1,16 +1,117 @@
-"""The picture inside the window: its place, its look, its pixels, and how they reach the screen."""
+"""Frames of the picture: when each is due, which samples it shows, and the light they leave on the glass."""
 
 from __future__ import annotations
 
+import time
 from typing import TYPE_CHECKING
 
 import pygame
 
 from instrument.beam.look import Look
+from instrument.engine.memory.output_ring import OutputRing
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
+
+FRAMES_PER_SECOND = 60
+FRAME = 1 / FRAMES_PER_SECOND
+"""Seconds from one frame to the next."""
+
+
+class Pace:
+    """The grid of frames, from now on.
+
+    Attributes
+    ----------
+    left_out : int
+        Frames whose time was over before they could begin. Nothing is drawn for them, and what they would have shown
+        comes with the next one.
+    """
+
+    def __init__(self) -> None:
+        self._due = time.monotonic()
+        self.left_out = 0
+
+    def wait(self) -> float:
+        """Wait until the next frame is due and return the time, of a monotonic clock in seconds.
+
+        One that is late begins at once, and the one after it is due when it would have been. So a frame that took
+        long costs no other its place, unless it took theirs.
+        """
+        self._due += FRAME
+        now = time.monotonic()
+        if now < self._due:
+            time.sleep(self._due - now)
+            return time.monotonic()
+        over = int((now - self._due) / FRAME)
+        self.left_out += over
+        self._due += over * FRAME
+        return now
+
+
+_PULL = 0.2
+"""Share of the distance to the wanted lag that each read makes up for."""
+
+_LATE = 0.25
+"""Seconds behind the wanted lag past which the reader jumps there at once."""
+
+
+class OutputReader:
+    """Reader of the engine's output ring.
+
+    Parameters
+    ----------
+    record : np.ndarray [shape=(), dtype=layout.memory_dtype(...)]
+        The engine's memory.
+    rate : float
+        Sample rate in hertz.
+
+    Attributes
+    ----------
+    missed : int
+        Frames that were overwritten before they were read.
+
+    Notes
+    -----
+    The device asks for blocks of up to 2,048 frames, longer than a video frame. Read as they come,
+    some video frames would get two blocks and some none, and the picture would flicker. So the
+    reader stays one block behind and takes what the time that passed is worth.
+    """
+
+    def __init__(self, record: npt.NDArray[np.void], rate: float) -> None:
+        self._record = record
+        self._rate = rate
+        self._ring = OutputRing(record)
+        self._frames = int(record["ring_frames"])
+        self._cursor = int(record["ring_at"])
+        self.missed = 0
+
+    def read(self, seconds: float) -> npt.NDArray[np.float32]:
+        """Return the frames that are due after `seconds` [shape=(n, 2)]; n may be 0."""
+        written = self._ring.written()
+        self._skip_overwritten(written)
+        behind = written - self._cursor
+        start = self._cursor
+        self._cursor += self._due(behind, seconds)
+        torn, taken = self._ring.take(start, self._cursor - start)
+        self.missed += torn
+        return taken
+
+    def _due(self, behind: int, seconds: float) -> int:
+        lag = min(int(self._record["counters"]["largest_block"]), self._frames // 4)
+        due = seconds * self._rate
+        excess = behind - due - lag
+        if excess > _LATE * self._rate:
+            return behind - lag
+        return min(max(round(due + _PULL * excess), 0), behind)
+
+    def _skip_overwritten(self, written: int) -> None:
+        lost = self._ring.oldest(written) - self._cursor
+        if lost > 0:
+            self.missed += lost
+            self._cursor += lost
+
 
 _MASKS = (0xFF0000, 0xFF00, 0xFF, 0)
 """Red, green, blue and no opacity, which is how the screen's light is written."""

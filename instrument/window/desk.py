@@ -8,22 +8,21 @@ from typing import TYPE_CHECKING
 import pygame
 
 from instrument.window.keys import PADS
-from instrument.window.pages.chooser import chooser_cells
+from instrument.window.pages.dialogs import about_value, chooser_cells, notice_cells
 from instrument.window.pages.hands import HandsPage, learn_by_picking
 from instrument.window.pages.layers import LayersPage
 from instrument.window.pages.motion import MotionPage, link_by_choosing
-from instrument.window.pages.notices import about_value, notice_cells
 from instrument.window.pages.patches import PatchesPage
 from instrument.window.strip import Readings, strip_cells
 from instrument.window.widgets.cells import Cell, beside, box_of, next_key
-from instrument.window.widgets.drag import Hand
 from instrument.window.widgets.typing_line import Typing
+from instrument.window.widgets.value_editing import Hand
 
 if TYPE_CHECKING:
     from instrument.window.pages.context import Choice, Context, Page
     from instrument.window.readings import PortActivity
+    from instrument.window.theme import Measures, Places
     from instrument.window.widgets.glyphs import Letters
-    from instrument.window.widgets.sizes import Measures, Places
 
 PAGES = ("Layers", "Motion", "Hands", "Patches")
 

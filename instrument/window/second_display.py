@@ -1,4 +1,4 @@
-"""The picture alone on a second display: another process of the window, over the same memory."""
+"""The picture alone on a second display: a process of its own over the same memory, and the window in it."""
 
 from __future__ import annotations
 
@@ -7,11 +7,20 @@ import subprocess
 import sys
 import time
 from contextlib import suppress
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pygame
 
 from instrument.common.child_process import Guest
+from instrument.window.beam_picture import OutputReader, Pace, Picture
+from instrument.window.live_values import Live
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+    from instrument.beam.look import Look
+    from instrument.window.stage_messages import Channel
 
 FORWARDED: dict[int, tuple[str, ...]] = {
     pygame.KEYDOWN: ("key", "scancode", "mod", "unicode"),
@@ -97,3 +106,56 @@ def forwarded(event: pygame.event.Event) -> dict[str, Any] | None:
     if names is None:
         return None
     return {"kind": event.type, **{name: getattr(event, name, 0) for name in names}}
+
+
+class PictureWindow:
+    """A whole display filled by the picture.
+
+    Parameters
+    ----------
+    record : np.ndarray [shape=(), dtype=layout.memory_dtype(...)]
+    rate : float
+        Sample rate in hertz.
+    channel : Channel
+        To the window that has opened it; its end is the end of this one.
+    look : Look
+    display : int
+        Counted from 0; one that is not there is taken as the last one.
+    """
+
+    def __init__(self, record: npt.NDArray[np.void], rate: float, channel: Channel, look: Look, display: int) -> None:
+        self._channel = channel
+        self._reader = OutputReader(record, rate)
+        self._live = Live(record, rate)
+        last = pygame.display.get_num_displays() - 1
+        display = min(max(display, 0), last)
+        self._screen = pygame.display.set_mode(
+            pygame.display.get_desktop_sizes()[display], pygame.NOFRAME | pygame.FULLSCREEN, display=display
+        )
+        pygame.mouse.set_visible(False)
+        self._picture = Picture(self._screen.get_rect(), rate, look)
+
+    def run(self) -> None:
+        """Show the picture until the other window is gone."""
+        pace = Pace()
+        before = time.monotonic()
+        self._screen.fill((0, 0, 0))
+        self._picture.draw_all(self._screen)
+        pygame.display.flip()
+        while not self._channel.ended:
+            now = pace.wait()
+            self._channel.messages()
+            for event in pygame.event.get():
+                if event.type == pygame.QUIT:
+                    return
+                if (passed_on := forwarded(event)) is not None:
+                    self._channel.send("key", **passed_on)
+                elif event.type == pygame.WINDOWEXPOSED:
+                    self._picture.draw_all(self._screen)
+                    pygame.display.flip()
+            passed = now - before
+            self._picture.follow(self._reader.read(passed), passed, dark=self._live.dark)
+            changed = self._picture.draw_changes(self._screen)
+            if changed is not None:
+                pygame.display.update(changed)
+            before = now

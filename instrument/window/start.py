@@ -14,10 +14,9 @@ from instrument.engine.memory.allocation import attach
 from instrument.measure.live_watch import FlashWatch
 from instrument.window.app import Window
 from instrument.window.look_change import usual_look
-from instrument.window.second_display import SecondDisplay
-from instrument.window.second_window import PictureWindow
+from instrument.window.second_display import PictureWindow, SecondDisplay
 from instrument.window.settings import Settings, read_settings
-from instrument.window.stage_channel import standard_channel
+from instrument.window.stage_messages import standard_channel
 
 _UNSEEN = ("dummy", "offscreen")
 """Video drivers without a screen, which the library falls back to in some versions."""

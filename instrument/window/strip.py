@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import pygame
 
     from instrument.window.pages.context import Context
-    from instrument.window.widgets.sizes import Measures
+    from instrument.window.theme import Measures
 
 FIGURE_EMS, BUTTON_EMS = 11.5, 7.2
 """Least width of a figure and of a button; as many stand in a row as the window has room for."""

@@ -1,17 +1,18 @@
-"""The two views: the picture alone with a line of text, and the desk with the picture beside its pages."""
+"""The two views: the picture alone above a line of text, and the desk with the picture beside its pages."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pygame
 
 from instrument.window.beam_picture import Picture
+from instrument.window.readings import FLOOR
 from instrument.window.strip import strip_height
-from instrument.window.text_line import TextLine
+from instrument.window.theme import NIGHT, measures, places
 from instrument.window.widgets.glyphs import Letters
 from instrument.window.widgets.painter import Painter
-from instrument.window.widgets.sizes import measures, places
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -19,9 +20,142 @@ if TYPE_CHECKING:
     from instrument.beam.look import Look
     from instrument.window.desk import Desk
     from instrument.window.strip import Readings
-    from instrument.window.text_line import Figures
     from instrument.window.theme import Theme
-    from instrument.window.widgets.thumbnail_cache import Thumbs
+    from instrument.window.widgets.painter import Thumbs
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What the line of text says.
+
+    Attributes
+    ----------
+    title, device : str
+    levels : tuple of int
+        Decibels below full scale, left and right.
+    load : int
+        Percent of its time that the callback needs.
+    underflows, missed : int
+        Blocks the device did not get in time; frames this window did not get to see.
+    midi : str
+        Latest message, or which ports there are.
+    keyboard : str
+        Lowest note of the computer keyboard.
+    trouble : str
+    legible : tuple of str
+        Points of a cycle beside the drawing's corners, and the longest that these words become; or two nothings.
+    """
+
+    title: str
+    device: str
+    levels: tuple[int, int]
+    load: int
+    underflows: int
+    missed: int
+    midi: str
+    keyboard: str
+    trouble: str = ""
+    legible: tuple[str, str] = ("", "")
+
+
+@dataclass(frozen=True)
+class _Piece:
+    text: str
+    width: int  # room kept for it, so that a changing figure moves nothing
+    tone: str
+    bar: float | None = None  # filled share of a bar drawn before the text
+
+
+class TextLine:
+    """Places and draws the line of text for one width of window."""
+
+    def __init__(self, letters: Letters, width: int, theme: Theme = NIGHT) -> None:
+        self._letters, self._theme = letters, theme
+        self._width = width
+        self._edge = letters.em // 2 + 2
+
+    def height(self, figures: Figures) -> int:
+        """Return the height in pixels that the text needs."""
+        lines = len(self._placed(figures)) + len(self._trouble(figures))
+        return lines * self._letters.line + self._edge
+
+    def draw(self, target: pygame.Surface, figures: Figures) -> pygame.Rect:
+        """Draw the text along the bottom of the window and return what it covers."""
+        height = self.height(figures)
+        area = pygame.Rect(0, target.get_height() - height, self._width, height)
+        target.fill(self._theme.ground, area)
+        y = area.top + self._edge // 2
+        for line in self._trouble(figures):
+            self._letters.draw(target, line, (self._edge, y), self._theme.trouble)
+            y += self._letters.line
+        for row in self._placed(figures):
+            for x, piece in row:
+                self._draw_piece(target, piece, x, y)
+            y += self._letters.line
+        return area
+
+    def _trouble(self, figures: Figures) -> list[str]:
+        if not figures.trouble:
+            return []
+        return self._letters.wrap(f"! {figures.trouble}", self._width - 2 * self._edge)
+
+    def _placed(self, figures: Figures) -> list[list[tuple[int, _Piece]]]:
+        gap = int(1.2 * self._letters.em)
+        rows: list[list[tuple[int, _Piece]]] = [[]]
+        x = self._edge
+        for piece in self._pieces(figures):
+            if rows[-1] and x + piece.width > self._width - self._edge:
+                rows.append([])
+                x = self._edge
+            rows[-1].append((x, piece))
+            x += piece.width + gap
+        return rows
+
+    def _pieces(self, figures: Figures) -> list[_Piece]:
+        room = self._width - 2 * self._edge
+        pieces = [
+            self._plain(self._cut(figures.title, room), tone="plain"),
+            self._plain(self._cut(figures.device, room)),
+            self._level("left", figures.levels[0]),
+            self._level("right", figures.levels[1]),
+            self._plain(f"load {figures.load} %", "load 100 %"),
+            self._count("underflows", figures.underflows),
+            self._count("missed frames", figures.missed),
+            self._legible(*figures.legible),
+            self._plain(self._cut(f"MIDI {figures.midi}", room), "MIDI control 21 = 127"),
+            self._plain(f"keys from {figures.keyboard}", "keys from C-1"),
+            self._plain("F1 help"),
+        ]
+        return [piece for piece in pieces if piece.text]
+
+    def _plain(self, text: str, widest: str = "", tone: str = "quiet") -> _Piece:
+        return _Piece(text, max(self._letters.width(text), self._letters.width(widest)), tone)
+
+    def _count(self, name: str, count: int) -> _Piece:
+        return self._plain(f"{name} {count}", f"{name} 000", "plain" if count else "quiet")
+
+    def _legible(self, words: str, widest: str) -> _Piece:
+        room = self._width - 2 * self._edge
+        tone = "plain" if words.startswith("blurred") else "quiet"
+        return self._plain(self._cut(words, room), self._cut(widest, room), tone)
+
+    def _level(self, name: str, decibels: int) -> _Piece:
+        silent = decibels <= FLOOR
+        text = f"{name} silent" if silent else f"{name} {decibels} dB"
+        width = max(self._letters.width(f"{name} {end}") for end in ("-59 dB", "silent")) + 5 * self._letters.em
+        return _Piece(text, width, "quiet", bar=1.0 - decibels / FLOOR)
+
+    def _draw_piece(self, target: pygame.Surface, piece: _Piece, x: int, y: int) -> None:
+        if piece.bar is not None:
+            length, thick = 4 * self._letters.em, max(self._letters.line // 3, 2)
+            bar = pygame.Rect(x, y + (self._letters.line - thick) // 2 - 1, length, thick)
+            target.fill(self._theme.faint, bar)
+            target.fill(self._theme.light, (*bar.topleft, round(length * min(max(piece.bar, 0.0), 1.0)), thick))
+            x += 5 * self._letters.em - self._letters.em // 2
+        self._letters.draw(target, piece.text, (x, y), self._theme.text(piece.tone))
+
+    def _cut(self, text: str, width: int) -> str:
+        return self._letters.cut(text, width)
 
 
 class StageView:

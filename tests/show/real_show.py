@@ -15,8 +15,7 @@ from instrument.engine.engine import Engine
 from instrument.engine.memory.allocation import attach
 from instrument.patch.description import document_of
 from instrument.window.theme import NIGHT
-from instrument.window.widgets.painter import Painter
-from instrument.window.widgets.thumbnail_cache import Thumbs
+from instrument.window.widgets.painter import Painter, Thumbs
 from tests.show.listening import wait_until
 from tests.window.sitting import Sitting
 

@@ -13,10 +13,10 @@ from instrument.window.keys import Keyboard
 from instrument.window.live_values import Live
 from instrument.window.pages.context import Context
 from instrument.window.readings import PortActivity
-from instrument.window.stage_state import Said
+from instrument.window.stage_messages import Said
 from instrument.window.strip import Readings, strip_height
+from instrument.window.theme import measures, places
 from instrument.window.widgets.glyphs import Letters
-from instrument.window.widgets.sizes import measures, places
 from tests.window.memory import RATE
 
 if TYPE_CHECKING:

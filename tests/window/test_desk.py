@@ -10,10 +10,9 @@ import pytest
 from instrument.engine.forms.table import FORM_TABLE
 from instrument.engine.parameters import INDEX
 from instrument.window.desk import PAGES
-from instrument.window.pages.new_modulators import BEGINNINGS
-from instrument.window.theme import NIGHT
+from instrument.window.pages.motion import BEGINNINGS
+from instrument.window.theme import NIGHT, measures
 from instrument.window.widgets.painter import Painter
-from instrument.window.widgets.sizes import measures
 from tests.window.memory import write_log
 from tests.window.sitting import DOCUMENT, Sitting
 

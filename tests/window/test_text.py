@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from instrument.window.pages.help import CAUTION, help_page
-from instrument.window.text_line import Figures, TextLine
+from instrument.window.theme import measures
+from instrument.window.views import Figures, TextLine
 from instrument.window.widgets.glyphs import Letters
-from instrument.window.widgets.sizes import measures
 
 SIZES = [(320, 320), (640, 480), (1280, 800), (1024, 600), (600, 1024), (2160, 2160), (3840, 2160)]
 FIGURES = Figures(

@@ -32,7 +32,7 @@ from instrument.measure.live_watch import FlashWatch
 from instrument.patch.description import document_of
 from instrument.repertoire.loading import read_patch
 from instrument.window.app import Window
-from instrument.window.stage_channel import Channel
+from instrument.window.stage_messages import Channel
 from tools.trials.stand_ins import screen
 
 RATE = 96_000.0

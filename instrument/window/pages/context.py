@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from instrument.patch.number import NumberError, number_for
 from instrument.window.widgets.cells import Line
-from instrument.window.widgets.number_words import figure
+from instrument.window.widgets.value_editing import figure
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 
     from instrument.window.keys import Keyboard
     from instrument.window.live_values import Live
-    from instrument.window.stage_state import Said
+    from instrument.window.stage_messages import Said
+    from instrument.window.theme import Measures
     from instrument.window.widgets.cells import Cell
-    from instrument.window.widgets.sizes import Measures
 
 
 @dataclass(frozen=True)

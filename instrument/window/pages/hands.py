@@ -8,14 +8,14 @@ from instrument.engine.memory.layout import ACTIONS
 from instrument.engine.parameters import INDEX
 from instrument.window.pages.context import Choice, Context
 from instrument.window.pages.page_rows import Rows, value_cell
-from instrument.window.stage_state import message_words
+from instrument.window.stage_messages import message_words
 from instrument.window.widgets.cells import Cell
 
 if TYPE_CHECKING:
     import pygame
 
     from instrument.window.readings import PortActivity
-    from instrument.window.widgets.sizes import Measures
+    from instrument.window.theme import Measures
 
 HEARD = "●"
 """Beside what has just been moved."""

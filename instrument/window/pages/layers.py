@@ -8,14 +8,14 @@ from instrument.engine.forms.table import FORM_TABLE
 from instrument.engine.parameters import LAYERS
 from instrument.window.pages.context import Choice, Context
 from instrument.window.pages.page_rows import Rows, value_cell
-from instrument.window.stage_state import forms_of, source_words
+from instrument.window.stage_messages import forms_of, source_words
 from instrument.window.widgets.cells import Cell, Line
-from instrument.window.widgets.formula_line import check_formula
+from instrument.window.widgets.typing_line import check_formula
 
 if TYPE_CHECKING:
     import pygame
 
-    from instrument.window.widgets.sizes import Measures
+    from instrument.window.theme import Measures
 
 AXES = ("x", "y", "z")
 

@@ -1,4 +1,4 @@
-"""The page Motion: modulators with their shape and place, what each moves, and how far."""
+"""The page Motion: modulators with their shape and phase, what each moves, and how far."""
 
 from __future__ import annotations
 
@@ -8,34 +8,37 @@ from typing import TYPE_CHECKING, Any
 
 from instrument.engine.parameters import INDEX, LINKS, MODULATORS
 from instrument.patch.schema.modulators import KIND_ROWS
-from instrument.window.modulator_history import History
+from instrument.window.live_values import History
 from instrument.window.pages.context import Choice, Context
-from instrument.window.pages.new_modulators import BEGINNINGS
 from instrument.window.pages.page_rows import Rows, value_cell
 from instrument.window.widgets.cells import Cell, Line
-from instrument.window.widgets.formula_line import check_formula
-from instrument.window.widgets.modulator_shapes import (
-    STAGES,
-    envelope_shape,
-    lfo_name,
-    lfo_shape,
-    rows_words,
-    short_rows,
-    typed_rows,
-)
-from instrument.window.widgets.number_words import figure
-from instrument.window.widgets.plot_frame import PlotFrame
-from instrument.window.widgets.table_editor import Table, TableEditor
+from instrument.window.widgets.modulator_plot import STAGES, PlotFrame, envelope_shape, lfo_name, lfo_shape
+from instrument.window.widgets.table_editor import Table, TableEditor, rows_words, short_rows, typed_rows
+from instrument.window.widgets.typing_line import check_formula
+from instrument.window.widgets.value_editing import figure
 
 if TYPE_CHECKING:
     import pygame
 
+    from instrument.window.theme import Measures
     from instrument.window.widgets.cells import Box, Grab
-    from instrument.window.widgets.modulator_shapes import Points
-    from instrument.window.widgets.sizes import Measures
+    from instrument.window.widgets.modulator_plot import Points
 
 PLOT_ROWS = 5.0
 _TABLES = {"curve": "points", "steps": "steps"}
+
+BEGINNINGS: dict[str, dict[str, Any]] = {
+    "lfo": {"kind": "lfo", "rate": 0.5},
+    "envelope": {"kind": "envelope", "trigger": "note"},
+    "curve": {"kind": "curve", "points": [[0, 0], [0.5, 1], [1, 0]], "rate": 0.5},
+    "steps": {"kind": "steps", "steps": [0, 1, -1, 0.5], "rate": 1},
+    "random": {"kind": "random", "rate": 2},
+    "follower": {"kind": "follower", "of": "layer 1"},
+    "gesture": {"kind": "gesture", "rate": 0.5},
+    "note": {"kind": "note", "value": "velocity"},
+    "formula": {"kind": "formula", "formula": "sin(tau*p)", "rate": 0.5},
+}
+"""A new modulator of each kind, which does something at once."""
 
 
 class MotionPage:

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Any
 import pygame
 
 from instrument.window.widgets.cells import Cell, box_of
-from instrument.window.widgets.number_words import bar_for, words_for
+from instrument.window.widgets.value_editing import bar_for, words_for
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from instrument.window.pages.context import Context
+    from instrument.window.theme import Measures
     from instrument.window.widgets.cells import Box
-    from instrument.window.widgets.sizes import Measures
 
 
 class Rows:

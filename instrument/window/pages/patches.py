@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import pygame
 
     from instrument.window.pages.context import Context
-    from instrument.window.widgets.sizes import Measures
+    from instrument.window.theme import Measures
 
 THUMB_ROWS = 2.2
 

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pygame
 
 if TYPE_CHECKING:
-    from instrument.window.theme import Theme
+    from instrument.window.theme import Measures, Theme
     from instrument.window.widgets.cells import Cell
     from instrument.window.widgets.glyphs import Letters
-    from instrument.window.widgets.sizes import Measures
-    from instrument.window.widgets.thumbnail_cache import Thumbs
     from instrument.window.widgets.typing_line import Typing
 
 THOUSANDTHS = 1000
@@ -225,3 +224,28 @@ class Painter:
     @property
     def _pad(self) -> int:
         return max(self._sizes.em // 2, 3)
+
+
+_KEPT = 200
+
+
+class Thumbs:
+    """Pictures for the set list, kept as they are drawn."""
+
+    def __init__(self) -> None:
+        self._surfaces: dict[tuple[str, int], pygame.Surface] = {}
+
+    def surface(self, file: str, side: int) -> pygame.Surface | None:
+        """Return a picture for the screen, or None if there is none that can be read."""
+        if not file or side < 1:
+            return None
+        found = self._surfaces.get((file, side))
+        if found is None and Path(file).exists():
+            try:
+                loaded = pygame.image.load(file)
+            except (OSError, pygame.error):
+                return None
+            if len(self._surfaces) >= _KEPT:
+                self._surfaces.clear()
+            found = self._surfaces[file, side] = pygame.transform.smoothscale(loaded.convert(), (side, side))
+        return found

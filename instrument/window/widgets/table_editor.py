@@ -1,17 +1,19 @@
-"""Breakpoints and steps under the mouse: taking hold of one, moving it, adding and taking away."""
+"""Tables of curves and steps: as text, and under the mouse, which moves, adds and removes points."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import itertools
+import math
+from typing import TYPE_CHECKING, Any
 
-from instrument.window.widgets.modulator_shapes import curve_shape, rows_of, steps_shape
+from instrument.patch.number import NumberError, to_number
+from instrument.window.widgets.modulator_plot import curve_shape, steps_shape
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-    from typing import Any
+    from collections.abc import Callable, Sequence
 
     from instrument.window.widgets.cells import Grab
-    from instrument.window.widgets.modulator_shapes import Points
+    from instrument.window.widgets.modulator_plot import Points
 
 _NEAR = 0.04
 """Share of the plot within which a breakpoint is taken hold of."""
@@ -114,3 +116,84 @@ class TableEditor:
         if self._kind == "steps" or abs(places[nearest][0] - x) <= _NEAR:
             del self._rows[nearest]
             self._give(self._shown, self._rows)
+
+
+def rows_of(modulator: dict[str, Any]) -> list[list[float]]:
+    """Return the table of a curve, [time, value, bend], or of steps, [value, glide, probability, gate]."""
+    kind = modulator.get("kind")
+    usual = [0.0, 0.0, 0.0] if kind == "curve" else [0.0, 0.0, 1.0, 1.0]
+    listed = modulator.get("points" if kind == "curve" else "steps")
+    found = []
+    for row in listed if isinstance(listed, list) else []:
+        numbers = [_number(value) for value in (row if isinstance(row, list) else [row])][: len(usual)]
+        found.append([*numbers, *usual[len(numbers) :]])
+    return found
+
+
+def _number(value: object) -> float:
+    try:
+        return to_number(value)
+    except NumberError:
+        return 0.0
+
+
+def short_rows(kind: str, rows: Sequence[Sequence[float]]) -> list[Any]:
+    """Return a table as short as a patch file takes it: without usual values at the end of rows.
+
+    Examples
+    --------
+    >>> short_rows("steps", [[0.5, 0.0, 1.0, 1.0], [1.0, 0.2, 1.0, 1.0]])
+    [0.5, [1.0, 0.2]]
+    """
+    usual = [None, None, 0.0] if kind == "curve" else [None, 0.0, 1.0, 1.0]
+    found: list[Any] = []
+    for row in rows:
+        kept = list(row)
+        while len(kept) > 1 and kept[-1] == usual[len(kept) - 1]:
+            kept.pop()
+        found.append(kept[0] if len(kept) == 1 else kept)
+    return found
+
+
+def typed_rows(kind: str, text: str) -> list[list[float]]:
+    """Return the table that was typed: rows apart by semicolons, numbers by blanks.
+
+    Raises
+    ------
+    ValueError
+        If it cannot be played; the message is a clause.
+
+    Examples
+    --------
+    >>> typed_rows("curve", "0 0; 0.5 1; 1 0")[1]
+    [0.5, 1.0, 0.0]
+    """
+    least, usual = (2, [0.0, 0.0, 0.0]) if kind == "curve" else (1, [0.0, 0.0, 1.0, 1.0])
+    found = []
+    for part in (part.split() for part in text.split(";") if part.strip()):
+        if not least <= len(part) <= len(usual):
+            raise ValueError(f"a row has {least} to {len(usual)} numbers, and {' '.join(part)} has {len(part)}")
+        try:
+            numbers = [to_number(word) for word in part]
+        except NumberError as error:
+            raise ValueError(str(error)) from None
+        if not all(math.isfinite(number) for number in numbers):
+            raise ValueError("a table needs finite numbers")
+        found.append([*numbers, *usual[len(numbers) :]])
+    if not found:
+        raise ValueError("it is empty")
+    if kind == "curve" and any(a[0] > b[0] for a, b in itertools.pairwise(found)):
+        raise ValueError("the times of a curve do not fall")
+    return found
+
+
+def rows_words(kind: str, rows: Sequence[Sequence[float]]) -> str:
+    """Return a table as it is typed.
+
+    Examples
+    --------
+    >>> rows_words("curve", [[0, 0, 0], [0.5, 1, 2]])
+    '0 0; 0.5 1 2'
+    """
+    short = [row if isinstance(row, list) else [row] for row in short_rows(kind, rows)]
+    return "; ".join(" ".join(f"{number:.4g}" for number in row) for row in short)

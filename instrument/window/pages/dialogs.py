@@ -1,4 +1,4 @@
-"""The lines at the bottom of a page: what is pointed at, what is wrong and what to do, and questions with their answers."""
+"""Lists to choose from, questions with their answers, and the lines at the bottom of a page."""
 
 from __future__ import annotations
 
@@ -12,9 +12,11 @@ from instrument.window.strip import clock
 from instrument.window.widgets.cells import Cell
 
 if TYPE_CHECKING:
-    from instrument.window.pages.context import Context
+    from collections.abc import Callable
+
+    from instrument.window.pages.context import Choice, Context
+    from instrument.window.theme import Measures
     from instrument.window.widgets.glyphs import Letters
-    from instrument.window.widgets.sizes import Measures
 
 MOST_LINES = 4
 
@@ -84,3 +86,29 @@ def about_value(context: Context, address: str) -> str:
     movers = context.said.movers(address)
     words = f"{address}: {row.about}" + (f" ({row.unit})" if row.unit != "choice" else f": {', '.join(row.choices)}")
     return f"{words}. Moved by {', '.join(movers)}." if movers else f"{words}."
+
+
+def chooser_cells(
+    room: pygame.Rect, sizes: Measures, title: str, choices: list[Choice], take: Callable[[Choice], None]
+) -> tuple[list[Cell], list[Cell]]:
+    """Return the heading, and the choices, three to a row.
+
+    Parameters
+    ----------
+    room : pygame.Rect
+    sizes : Measures
+    title : str
+    choices : list of Choice
+    take : callable
+        Takes the one that is pressed.
+    """
+    rows = Rows(room, sizes)
+    rows.title("choose", f"{title} ...")
+    rows.line("choose how", "Press one, or Esc to leave it.")
+    fixed = len(rows.cells)
+    for first in range(0, len(choices), 3):
+        boxes = rows.boxes([1, 1, 1])
+        for k, (box, choice) in enumerate(zip(boxes, choices[first : first + 3], strict=False), first):
+            act = lambda choice=choice: take(choice)  # noqa: E731 - bound to this choice
+            rows.add(Cell(f"choice {k}", box, "button", choice.text, act=act, about=choice.about))
+    return rows.cells[:fixed], rows.cells[fixed:]

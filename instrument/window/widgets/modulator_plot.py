@@ -1,12 +1,11 @@
-"""Shapes of modulators over one cycle, as the pages draw them; the engine's own are `engine.modulate_*`."""
+"""Plots of modulators: their shape over one cycle, and the frame in which it lies."""
 
 from __future__ import annotations
 
 import itertools
 import math
-from typing import TYPE_CHECKING, Any
-
-from instrument.patch.number import NumberError, to_number
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -127,82 +126,49 @@ def envelope_shape(value: Callable[[str], float]) -> tuple[Points, dict[str, tup
     return found, places
 
 
-def rows_of(modulator: dict[str, Any]) -> list[list[float]]:
-    """Return the table of a curve, [time, value, bend], or of steps, [value, glide, probability, gate]."""
-    kind = modulator.get("kind")
-    usual = [0.0, 0.0, 0.0] if kind == "curve" else [0.0, 0.0, 1.0, 1.0]
-    listed = modulator.get("points" if kind == "curve" else "steps")
-    found = []
-    for row in listed if isinstance(listed, list) else []:
-        numbers = [_number(value) for value in (row if isinstance(row, list) else [row])][: len(usual)]
-        found.append([*numbers, *usual[len(numbers) :]])
-    return found
+MARGIN = 0.1
+"""Left free above and below."""
 
 
-def _number(value: object) -> float:
-    try:
-        return to_number(value)
-    except NumberError:
-        return 0.0
+@dataclass(frozen=True)
+class PlotFrame:
+    """Values at the lower and the upper edge, both finite; their distance may be more than a number holds."""
 
+    low: float
+    high: float
 
-def short_rows(kind: str, rows: Sequence[Sequence[float]]) -> list[Any]:
-    """Return a table as short as a patch file takes it: without usual values at the end of rows.
+    @classmethod
+    def around(cls, line: Points) -> PlotFrame:
+        """Return the frame in which a line and -1 to 1 have room."""
+        values = [value for _, value in line if math.isfinite(value)]
+        low, high = min([-1.0, *values]) - MARGIN, max([1.0, *values]) + MARGIN
+        return cls(low, high)
 
-    Examples
-    --------
-    >>> short_rows("steps", [[0.5, 0.0, 1.0, 1.0], [1.0, 0.2, 1.0, 1.0]])
-    [0.5, [1.0, 0.2]]
-    """
-    usual = [None, None, 0.0] if kind == "curve" else [None, 0.0, 1.0, 1.0]
-    found: list[Any] = []
-    for row in rows:
-        kept = list(row)
-        while len(kept) > 1 and kept[-1] == usual[len(kept) - 1]:
-            kept.pop()
-        found.append(kept[0] if len(kept) == 1 else kept)
-    return found
+    def pixels(self, points: Points, wide: int, tall: int) -> tuple[tuple[int, int], ...]:
+        """Return where points lie in a plot of some pixels; those that are no numbers are left out.
 
+        Examples
+        --------
+        >>> PlotFrame.around([(0.0, 1e308), (1.0, -1e308)]).pixels([(0.5, 0.0), (math.nan, 0.0)], 100, 50)
+        ((50, 25),)
+        """
+        # Halves, since the whole distance may be infinite.
+        span = 0.5 * self.high - 0.5 * self.low
+        return tuple(
+            (
+                round(min(max(x, 0.0), 1.0) * wide),
+                round(min(max((0.5 * self.high - 0.5 * y) / span, 0.0), 1.0) * tall),
+            )
+            for x, y in points
+            if math.isfinite(x) and math.isfinite(y)
+        )
 
-def typed_rows(kind: str, text: str) -> list[list[float]]:
-    """Return the table that was typed: rows apart by semicolons, numbers by blanks.
+    def value(self, down: float) -> float:
+        """Return the value at a share of the height, from the top.
 
-    Raises
-    ------
-    ValueError
-        If it cannot be played; the message is a clause.
-
-    Examples
-    --------
-    >>> typed_rows("curve", "0 0; 0.5 1; 1 0")[1]
-    [0.5, 1.0, 0.0]
-    """
-    least, usual = (2, [0.0, 0.0, 0.0]) if kind == "curve" else (1, [0.0, 0.0, 1.0, 1.0])
-    found = []
-    for part in (part.split() for part in text.split(";") if part.strip()):
-        if not least <= len(part) <= len(usual):
-            raise ValueError(f"a row has {least} to {len(usual)} numbers, and {' '.join(part)} has {len(part)}")
-        try:
-            numbers = [to_number(word) for word in part]
-        except NumberError as error:
-            raise ValueError(str(error)) from None
-        if not all(math.isfinite(number) for number in numbers):
-            raise ValueError("a table needs finite numbers")
-        found.append([*numbers, *usual[len(numbers) :]])
-    if not found:
-        raise ValueError("it is empty")
-    if kind == "curve" and any(a[0] > b[0] for a, b in itertools.pairwise(found)):
-        raise ValueError("the times of a curve do not fall")
-    return found
-
-
-def rows_words(kind: str, rows: Sequence[Sequence[float]]) -> str:
-    """Return a table as it is typed.
-
-    Examples
-    --------
-    >>> rows_words("curve", [[0, 0, 0], [0.5, 1, 2]])
-    '0 0; 0.5 1 2'
-    """
-    short = [row if isinstance(row, list) else [row] for row in short_rows(kind, rows)]
-    return "; ".join(" ".join(f"{number:.4g}" for number in row) for row in short)
+        Examples
+        --------
+        >>> PlotFrame(-1.0, 1.0).value(0.25), PlotFrame(-1e308, 1e308).value(0.5)
+        (0.5, 0.0)
+        """
+        return (1.0 - down) * self.high + down * self.low

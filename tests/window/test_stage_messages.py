@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from instrument.window.stage_channel import Channel
+from instrument.window.stage_messages import Channel
 
 
 class Pair:
