@@ -8,21 +8,21 @@ from typing import TYPE_CHECKING, Any
 import pygame
 
 from instrument.measure.live_watch import FlashWatch
-from instrument.window.beam_picture import FRAME, OutputReader, Pace
+from instrument.window.beam_picture import FRAME, FramePace, OutputReader
 from instrument.window.desk import Desk
 from instrument.window.keyboard_notes import NoteKeys
 from instrument.window.keys import COMMANDS, held_keys, note_name
-from instrument.window.live_values import Live
-from instrument.window.look_change import Looks
+from instrument.window.live_values import LiveValues
+from instrument.window.look_change import LookChange
 from instrument.window.pages.context import Context
 from instrument.window.pages.help import help_page
 from instrument.window.readings import CallbackLoad, Meters, PortActivity, legibility
 from instrument.window.settings import Settings
-from instrument.window.stage_messages import Said
+from instrument.window.stage_messages import StageState
 from instrument.window.strip import Readings
 from instrument.window.theme import DIM, NIGHT
 from instrument.window.views import DeskView, Figures, StageView
-from instrument.window.widgets.painter import Thumbs
+from instrument.window.widgets.painter import ThumbnailCache
 
 if TYPE_CHECKING:
     import numpy as np
@@ -67,7 +67,7 @@ class Window:
 
     Attributes
     ----------
-    said : Said
+    stage : StageState
         What the stage has said.
     notes : NoteKeys
         The notes of the computer keyboard.
@@ -91,28 +91,28 @@ class Window:
         self.notes = NoteKeys(record)
         self._meters, self._load = Meters(rate), CallbackLoad(record, rate)
         self._midi, self._flashes = PortActivity(record), FlashWatch(rate)
-        self.said = Said()
-        self._context = Context(self.said, Live(record, rate), self._settings.keyboard)
+        self.stage = StageState()
+        self._context = Context(self.stage, LiveValues(record, rate), self._settings.keyboard)
         self._desk = Desk(self._context, self._midi)
-        self._thumbs = Thumbs()
+        self._thumbs = ThumbnailCache()
         self._second = second
         self._windowed = _fitting(size)
         self._fullscreen = self._done = self._hidden = False
         self._on_desk = self._settings.view == "desk"
         self._theme = DIM if self._settings.dim else NIGHT
-        self._looks = Looks(look)
+        self._look_change = LookChange(look)
         self._help: pygame.Surface | None = None
         self._text = self._changed = True
         self._last_click: tuple[float, tuple[int, int]] = (0.0, (0, 0))
         self._asked_at = -PATIENCE
-        self._text_at = self._followed_at = self._alive_at = 0.0
+        self._text_at = self._updated_at = self._alive_at = 0.0
         self._open()
         if second is not None and self._settings.second and pygame.display.get_num_displays() > 1:
             self._show_second()
 
     def run(self) -> None:
         """Show and play until the stage is gone or the performance is ended."""
-        pace = Pace()
+        pace = FramePace()
         before = time.monotonic()
         while not self._done:
             now = pace.wait()
@@ -135,9 +135,9 @@ class Window:
             self._handle(event)
         self.notes.flush()
         self._ask(now)
-        if self._looks.settle():
+        if self._look_change.apply():
             self._lay_out()
-        self._follow(passed)
+        self._update(passed)
         if not self._hidden:
             self._draw(now, late=passed > _LATE)
 
@@ -148,26 +148,26 @@ class Window:
     def _listen(self) -> None:
         messages = self._channel.messages()
         for message in messages:
-            self.said.update(message)
+            self.stage.update(message)
         if messages:
-            pygame.display.set_caption(f"Beamhand - {self.said.title}" if self.said.title else "Beamhand")
+            pygame.display.set_caption(f"Beamhand - {self.stage.title}" if self.stage.title else "Beamhand")
             self._changed = True
         self._done = self._done or self._channel.ended
 
     def _ask(self, now: float) -> None:
-        for request in self._context.taken():
+        for request in self._context.take_requests():
             self._channel.send(**request)
         if now - self._alive_at >= _ALIVE_SECONDS:
             self._alive_at = now
             self._channel.send("alive")
 
-    def _follow(self, seconds: float) -> None:
+    def _update(self, seconds: float) -> None:
         samples = self._reader.read(seconds)
-        self._meters.follow(samples, seconds)
-        self._load.follow(seconds)
-        self._midi.follow(seconds)
+        self._meters.update(samples, seconds)
+        self._load.update(seconds)
+        self._midi.update(seconds)
         self._desk.trouble = self._flashes.hear(samples).warning
-        self.view.picture.follow(samples, seconds, dark=self._context.live.dark)
+        self.view.picture.update(samples, seconds, dark=self._context.live.dark)
 
     # What the hands do
 
@@ -207,7 +207,7 @@ class Window:
             self._desk.wheel(*pygame.mouse.get_pos(), event.y, held)
         else:
             return
-        self._do_wishes()
+        self._do_actions()
 
     def _clicks(self, event: pygame.event.Event) -> int:
         when, where = self._last_click
@@ -220,17 +220,17 @@ class Window:
     def _press(self, event: pygame.event.Event) -> None:
         held = held_keys(event.mod)
         if self._on_desk and self._desk.key(event.key, held):
-            self._do_wishes()
+            self._do_actions()
             return
         where = "desk" if self._on_desk else "stage"
         action = self._context.keyboard.action_for(event.key, event.scancode, held, where)
         if action is not None:
             self._act(action)
-            self._do_wishes()
+            self._do_actions()
         elif not held & {"Ctrl", "Alt"}:
             self.notes.press(event.scancode)
 
-    def _do_wishes(self) -> None:
+    def _do_actions(self) -> None:
         self._changed = True
         for action in self._context.actions:
             self._act(action)
@@ -257,7 +257,7 @@ class Window:
         elif action == "second":
             self._show_second()
         elif not self._act_on_desk(action):
-            self._looks.wish(action)
+            self._look_change.request(action)
 
     def _act_on_desk(self, action: str) -> bool:
         if action == "leave" or not self._desk.act(action):
@@ -311,7 +311,7 @@ class Window:
 
     def _lay_out(self) -> None:
         self._screen = pygame.display.get_surface()
-        look = self._looks.current
+        look = self._look_change.current
         self.view: DeskView | StageView
         if self._on_desk:
             self.view = DeskView(self._screen, self._rate, look, self._theme, self._desk, self._readings, self._thumbs)
@@ -323,7 +323,7 @@ class Window:
 
     def _readings(self) -> Readings:
         left, right = self._meters.channels
-        legible, widest = legibility(self._record, self._rate, self.said.all.get("legible"))
+        legible, widest = legibility(self._record, self._rate, self.stage.all.get("legible"))
         return Readings(
             levels=(left.decibels, right.decibels),
             held=(left.held, right.held),
@@ -339,10 +339,10 @@ class Window:
 
     def _figures(self) -> Figures:
         readings = self._readings()
-        ports = ", ".join(str(name) for name in self.said.rows("midi"))
+        ports = ", ".join(str(name) for name in self.stage.rows("midi"))
         return Figures(
-            title=self.said.title or "Beamhand",
-            device=self.said.text("device"),
+            title=self.stage.title or "Beamhand",
+            device=self.stage.text("device"),
             levels=(round(readings.levels[0]), round(readings.levels[1])),
             load=readings.load,
             underflows=readings.underflows,
@@ -356,16 +356,16 @@ class Window:
     def _trouble(self) -> str:
         if time.monotonic() - self._asked_at < PATIENCE:
             return _QUESTION
-        question = self.said.table("question").get("text")
+        question = self.stage.table("question").get("text")
         asked = f"{question} F12 shows the answers." if question else ""
-        return asked or self._desk.note or self._desk.trouble or self.said.text("trouble")
+        return asked or self._desk.note or self._desk.trouble or self.stage.text("trouble")
 
     def _draw(self, now: float, *, late: bool) -> None:
         changed: list[Any] = [self.view.picture.draw_changes(self._screen)]
-        if now - self._followed_at >= 1 / TEXTS_PER_SECOND:
+        if now - self._updated_at >= 1 / TEXTS_PER_SECOND:
             # Apart from the texts, which are also drawn whenever something changes.
-            self._desk.follow()
-            self._followed_at = now
+            self._desk.update()
+            self._updated_at = now
         if self._texts_are_due(now - self._text_at, late=late):
             self._text_at, self._changed = now, False
             self._desk.closing = _QUESTION if now - self._asked_at < PATIENCE else ""

@@ -19,7 +19,7 @@ FRAME = 1 / FRAMES_PER_SECOND
 """Seconds from one frame to the next."""
 
 
-class Pace:
+class FramePace:
     """The grid of frames, from now on.
 
     Attributes
@@ -147,7 +147,7 @@ class Picture:
         self._surface = pygame.Surface(size, 0, 32, _MASKS)
         pygame.surfarray.pixels2d(self._surface).T[:] = self._light.blank()
 
-    def follow(self, samples: npt.NDArray[np.float32], seconds: float, *, dark: bool = False) -> None:
+    def update(self, samples: npt.NDArray[np.float32], seconds: float, *, dark: bool = False) -> None:
         """Draw samples, or let the light fade for some seconds where there are none, or none are to be seen.
 
         Parameters

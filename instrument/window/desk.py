@@ -15,18 +15,18 @@ from instrument.window.pages.motion import MotionPage, link_by_choosing
 from instrument.window.pages.patches import PatchesPage
 from instrument.window.strip import Readings, strip_cells
 from instrument.window.widgets.cells import Cell, beside, box_of, next_key
-from instrument.window.widgets.typing_line import Typing
-from instrument.window.widgets.value_editing import Hand
+from instrument.window.widgets.typing_line import TypingLine
+from instrument.window.widgets.value_editing import ValueDrag
 
 if TYPE_CHECKING:
     from instrument.window.pages.context import Choice, Context, Page
     from instrument.window.readings import PortActivity
-    from instrument.window.theme import Measures, Places
-    from instrument.window.widgets.glyphs import Letters
+    from instrument.window.theme import Areas, Sizes
+    from instrument.window.widgets.font import Font
 
 PAGES = ("Layers", "Motion", "Hands", "Patches")
 
-TYPED_FIRST = "0123456789.-+("
+NUMBER_STARTS = "0123456789.-+("
 """Signs that begin a number: typed at a value they open it."""
 
 NOTE_SECONDS = 4.0
@@ -52,7 +52,7 @@ class Desk:
     ----------
     focus : str
         Key of the cell that the keyboard is at.
-    typing : Typing or None
+    typing : TypingLine or None
         What is being typed there.
     trouble : str
         A warning of the window's own.
@@ -71,9 +71,9 @@ class Desk:
         self._body = pygame.Rect(0, 0, 0, 0)
         self._row = 1
         self.focus = ""
-        self.typing: Typing | None = None
-        self._draft: tuple[tuple[object, ...], Typing | None] = ((), None)
-        self._hand = Hand(context)
+        self.typing: TypingLine | None = None
+        self._draft: tuple[tuple[object, ...], TypingLine | None] = ((), None)
+        self._drag = ValueDrag(context)
         self._note_until = 0.0
         self._cells: list[Cell] = []
         self._scrolled: set[str] = set()
@@ -82,19 +82,17 @@ class Desk:
 
     # What is seen
 
-    def follow(self) -> None:
+    def update(self) -> None:
         """Let the pages note what moves."""
-        self._motion.follow()
+        self._motion.update()
 
-    def cells(
-        self, where: Places, sizes: Measures, letters: Letters, readings: Readings
-    ) -> tuple[list[Cell], list[Cell]]:
+    def cells(self, where: Areas, sizes: Sizes, font: Font, readings: Readings) -> tuple[list[Cell], list[Cell]]:
         """Return the cells of the pages, and those of the strip."""
         strip = strip_cells(where.strip, sizes, self._context, readings)
         room = where.pages.inflate(-2 * sizes.gap, -2 * sizes.gap)
         tabs = self._tabs(room, sizes)
         body = pygame.Rect(room.left, tabs[0].box[1] + tabs[0].box[3] + sizes.gap, room.width, 0)
-        notices = notice_cells(room, sizes, letters, self._context, self._lines())
+        notices = notice_cells(room, sizes, font, self._context, self._lines())
         bottom = notices[0].box[1] if notices else room.bottom
         body.height = max(bottom - body.top - sizes.gap, 0)
         fixed, scrolled = self._page(body, sizes)
@@ -105,7 +103,7 @@ class Desk:
             self.focus, self.typing = "", None
         return [*tabs, *fixed, *shown, *notices], strip
 
-    def _tabs(self, room: pygame.Rect, sizes: Measures) -> list[Cell]:
+    def _tabs(self, room: pygame.Rect, sizes: Sizes) -> list[Cell]:
         width = (room.width - sizes.gap * (len(PAGES) - 1)) // len(PAGES)
         return [
             Cell(
@@ -120,7 +118,7 @@ class Desk:
             for k, name in enumerate(PAGES)
         ]
 
-    def _page(self, body: pygame.Rect, sizes: Measures) -> tuple[list[Cell], list[Cell]]:
+    def _page(self, body: pygame.Rect, sizes: Sizes) -> tuple[list[Cell], list[Cell]]:
         context = self._context
         if context.choosing is not None:
             fixed, scrolled = chooser_cells(body, sizes, *context.choosing, self._chosen)
@@ -133,7 +131,7 @@ class Desk:
         self._most = max(end - self._body.bottom, 0)
         scroll = min(self._scrolls.get(self._place, 0), self._most)
         self._scrolls[self._place] = scroll
-        return fixed, [_raised(cell, scroll) for cell in scrolled] if scroll else scrolled
+        return fixed, [_moved_up(cell, scroll) for cell in scrolled] if scroll else scrolled
 
     @property
     def _place(self) -> str:
@@ -154,12 +152,12 @@ class Desk:
             lines += [("quiet", about)] if about else []
         if context.picking is not None:
             lines.append(("light", f"> {context.picking[0]} Esc to leave it."))
-        learning = context.said.table("learning")
+        learning = context.stage.table("learning")
         if learning:
             what = learning.get("address") or learning.get("action") or "this"
-            words = context.said.address_words(str(what))
+            words = context.stage.address_words(str(what))
             lines.append(("light", f"> Move the knob or press the key for {words}. Esc to leave it."))
-        for words in (self.closing, self.trouble, context.said.text("trouble")):
+        for words in (self.closing, self.trouble, context.stage.text("trouble")):
             lines += [("trouble", f"! {words}")] if words else []
         return lines
 
@@ -223,7 +221,7 @@ class Desk:
             context.choosing = None
         elif context.picking is not None:
             context.picking = None
-        elif context.said.table("learning"):
+        elif context.stage.table("learning"):
             context.ask("forget")
         else:
             return False
@@ -264,7 +262,7 @@ class Desk:
             self.typing.write(letters)
             return True
         cell = self._focused()
-        if cell is not None and cell.address and letters and letters[0] in TYPED_FIRST:
+        if cell is not None and cell.address and letters and letters[0] in NUMBER_STARTS:
             self._open(letters)
             return True
         return False
@@ -281,7 +279,7 @@ class Desk:
             across, down = _ARROWS[code]
             cell = self._focused()
             if across and cell is not None and cell.address:
-                self._hand.nudge(cell.address, across, held)
+                self._drag.nudge(cell.address, across, held)
             else:
                 self._go_to(beside(self._cells, self.focus, across, down))
         else:
@@ -328,13 +326,13 @@ class Desk:
             return
         place, unread = self._draft
         self.typing = unread if letters is None and place == self._draft_place else None
-        self.typing = self.typing or Typing(line, letters)
+        self.typing = self.typing or TypingLine(line, letters)
         self._draft = (), None
 
     @property
     def _draft_place(self) -> tuple[object, ...]:
-        said = self._context.said
-        return self.focus, said.text("patch"), said.all.get("current")
+        stage = self._context.stage
+        return self.focus, stage.text("patch"), stage.all.get("current")
 
     def _go_to(self, key: str) -> None:
         self.focus = key
@@ -361,36 +359,36 @@ class Desk:
                 self.tell(f"{self.typing.refused} Open it again to go on with what was typed.")
                 self._draft = self._draft_place, self.typing
             self.typing = None
-        if cell is None or not cell.answers:
+        if cell is None or not cell.interactive:
             return
         self.focus = cell.key
         if button == pygame.BUTTON_RIGHT:
             if cell.address:
                 self._reset()
             elif cell.grab is not None:
-                self._hand.take(cell, x, y, "remove")
+                self._drag.take(cell, x, y, "remove")
         elif button == pygame.BUTTON_LEFT:
             if cell.address and self._context.picking is None and clicks > 1:
                 self._open(None)
             elif cell.grab is not None or (cell.address and self._context.picking is None):
-                self._hand.take(cell, x, y, "press")
+                self._drag.take(cell, x, y, "press")
             else:
                 self._press(cell, by_key=False)
 
     def move(self, x: int, y: int, held: frozenset[str]) -> None:
         """Take a movement of the mouse with its button down."""
-        self._hand.drag(x, y, held)
+        self._drag.drag(x, y, held)
 
     def release(self, x: int, y: int) -> None:
         """Take the end of a press."""
-        self._hand.release(x, y)
+        self._drag.release(x, y)
 
     def wheel(self, x: int, y: int, steps: float, held: frozenset[str]) -> None:
         """Take a turn of the wheel: over a value it moves it, elsewhere it moves the page."""
         cell = self._at(x, y)
         if cell is not None and cell.address:
             self.focus = cell.key
-            self._hand.nudge(cell.address, steps, held)
+            self._drag.nudge(cell.address, steps, held)
         else:
             self.scroll(-round(2 * steps * self._row))
 
@@ -405,7 +403,7 @@ class Desk:
         )
 
 
-def _raised(cell: Cell, pixels: int) -> Cell:
+def _moved_up(cell: Cell, pixels: int) -> Cell:
     left, top, width, height = cell.box
     made = object.__new__(Cell)
     made.__dict__.update(cell.__dict__, box=(left, top - pixels, width, height))

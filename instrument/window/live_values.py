@@ -24,7 +24,7 @@ _FIELDS = (
 )
 
 
-class Live:
+class LiveValues:
     """The values of the program that plays.
 
     Parameters
@@ -63,7 +63,7 @@ class Live:
             return float(instance["rows"][index, 0])
         return float(instance["value"][index])
 
-    def moves(self, address: str) -> bool:
+    def is_modulated(self, address: str) -> bool:
         """Whether a modulator moves a parameter."""
         return bool(self._instance["linked"][INDEX[address]])
 
@@ -71,7 +71,7 @@ class Live:
         """Return the value of a modulator counted from 1."""
         return float(self._instance["modulator_rows"][number - 1, 0])
 
-    def place(self, number: int) -> float:
+    def phase(self, number: int) -> float:
         """Return where in its cycle a modulator counted from 1 is, 0 to 1."""
         phase = int(self._instance["modulator"]["phase"][number - 1]) / _TURN
         start = float(self._instance["value"][INDEX[f"mod.{number}.phase"]])
@@ -127,19 +127,19 @@ LENGTH = 90
 """Values kept of each, one for every time that the page is drawn."""
 
 
-class History:
+class ModulatorHistory:
     """Values of modulators as time went by.
 
     Parameters
     ----------
-    live : Live
+    live : LiveValues
     """
 
-    def __init__(self, live: Live) -> None:
+    def __init__(self, live: LiveValues) -> None:
         self._live = live
         self._values: dict[int, deque[float]] = {}
 
-    def follow(self, count: int) -> None:
+    def update(self, count: int) -> None:
         """Note the values of the first `count` modulators."""
         for number in range(1, count + 1):
             self._values.setdefault(number, deque(maxlen=LENGTH)).append(self._live.modulator(number))

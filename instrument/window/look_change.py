@@ -48,8 +48,8 @@ def compile_elsewhere(look: Look) -> subprocess.Popen[bytes]:
     return subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)  # noqa: S603 - our own
 
 
-class Looks:
-    """The look of the picture, and the one that is wished for.
+class LookChange:
+    """The look of the picture, and the one that is asked for.
 
     Parameters
     ----------
@@ -64,22 +64,22 @@ class Looks:
         look: Look | None = None,
         prepare: Callable[[Look], subprocess.Popen[bytes]] = compile_elsewhere,
     ) -> None:
-        self.current = self._wished = look or Look()
+        self.current = self._requested = look or Look()
         self._prepare = prepare
         self._ready = {kernels_of(self.current)}
         self._preparing: tuple[Look, subprocess.Popen[bytes]] | None = None
 
-    def wish(self, action: str) -> None:
+    def request(self, action: str) -> None:
         """Take note of a key for the look; several may be pressed before the first is seen."""
-        self._wished = next_look(self._wished, action)
+        self._requested = next_look(self._requested, action)
 
-    def settle(self) -> bool:
-        """Bring the current look up to what is wished for; return whether it has changed."""
-        if self._wished == self.current:
+    def apply(self) -> bool:
+        """Bring the current look up to what is asked for; return whether it has changed."""
+        if self._requested == self.current:
             return False
-        needed = kernels_of(self._wished)
+        needed = kernels_of(self._requested)
         if needed not in self._ready and self._preparing is None:
-            self._preparing = self._wished, self._prepare(self._wished)
+            self._preparing = self._requested, self._prepare(self._requested)
         if self._preparing is not None:
             look, process = self._preparing
             if process.poll() is not None:
@@ -89,7 +89,7 @@ class Looks:
                 self._ready.add(kernels_of(look))
         if needed not in self._ready:
             return False
-        self.current = self._wished
+        self.current = self._requested
         return True
 
 

@@ -45,7 +45,7 @@ class Levels:
     def __init__(self) -> None:
         self.decibels = [FLOOR, FLOOR]
 
-    def follow(self, samples: npt.NDArray[np.float32], seconds: float) -> None:
+    def update(self, samples: npt.NDArray[np.float32], seconds: float) -> None:
         """Take in samples [shape=(n, 2)] that cover `seconds`."""
         for channel in range(2):
             level = FLOOR
@@ -89,9 +89,9 @@ class Meters:
         self._since = [0.0, 0.0]
         self._levels = Levels()
 
-    def follow(self, samples: npt.NDArray[np.float32], seconds: float) -> None:
+    def update(self, samples: npt.NDArray[np.float32], seconds: float) -> None:
         """Take in samples [shape=(n, 2)] that cover `seconds`."""
-        self._levels.follow(samples, seconds)
+        self._levels.update(samples, seconds)
         share = min(len(samples) / (DC_SECONDS * self._rate), 1.0)
         means = samples.mean(axis=0) if len(samples) else (0.0, 0.0)
         for k, channel in enumerate(self.channels):
@@ -112,7 +112,7 @@ class CallbackLoad:
         self._before = self._taken()
         self.share = 0.0
 
-    def follow(self, seconds: float) -> None:
+    def update(self, seconds: float) -> None:
         """Let time pass; the share changes once in `INTERVAL`, and is 0 while no block is asked for."""
         self._since += seconds
         if self._since < INTERVAL:
@@ -148,7 +148,7 @@ class PortActivity:
         """The message in words, or nothing once it is older than `GLOW`."""
         return self._latest if self._age < GLOW else ""
 
-    def follow(self, seconds: float) -> None:
+    def update(self, seconds: float) -> None:
         """Let time pass and look at what was applied since."""
         self._age += seconds
         self._clock += seconds

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 import pygame
 
 from instrument.common.child_process import Guest
-from instrument.window.beam_picture import OutputReader, Pace, Picture
-from instrument.window.live_values import Live
+from instrument.window.beam_picture import FramePace, OutputReader, Picture
+from instrument.window.live_values import LiveValues
 
 if TYPE_CHECKING:
     import numpy as np
@@ -126,7 +126,7 @@ class PictureWindow:
     def __init__(self, record: npt.NDArray[np.void], rate: float, channel: Channel, look: Look, display: int) -> None:
         self._channel = channel
         self._reader = OutputReader(record, rate)
-        self._live = Live(record, rate)
+        self._live = LiveValues(record, rate)
         last = pygame.display.get_num_displays() - 1
         display = min(max(display, 0), last)
         self._screen = pygame.display.set_mode(
@@ -137,7 +137,7 @@ class PictureWindow:
 
     def run(self) -> None:
         """Show the picture until the other window is gone."""
-        pace = Pace()
+        pace = FramePace()
         before = time.monotonic()
         self._screen.fill((0, 0, 0))
         self._picture.draw_all(self._screen)
@@ -154,7 +154,7 @@ class PictureWindow:
                     self._picture.draw_all(self._screen)
                     pygame.display.flip()
             passed = now - before
-            self._picture.follow(self._reader.read(passed), passed, dark=self._live.dark)
+            self._picture.update(self._reader.read(passed), passed, dark=self._live.dark)
             changed = self._picture.draw_changes(self._screen)
             if changed is not None:
                 pygame.display.update(changed)

@@ -41,7 +41,7 @@ class Channel:
 
         A line that is not a JSON object becomes a message that says so in the trouble line.
         """
-        said: list[dict[str, Any]] = []
+        messages: list[dict[str, Any]] = []
         while not self.ended:
             try:
                 line = self._lines.get_nowait()
@@ -50,8 +50,8 @@ class Channel:
             if line is None:
                 self.ended = True
             elif line.strip():
-                said.append(_parsed(line))
-        return said
+                messages.append(_parsed(line))
+        return messages
 
     def send(self, do: str, **words: Any) -> None:
         """Ask the stage for something; if it is gone, the conversation has ended."""
@@ -91,8 +91,8 @@ def _parsed(line: str) -> dict[str, Any]:
 Table = dict[str, Any]
 
 
-class Said:
-    """The latest of everything the stage has said.
+class StageState:
+    """State of the show as the stage has told it: the latest of everything it has said.
 
     Attributes
     ----------

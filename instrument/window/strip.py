@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import pygame
 
     from instrument.window.pages.context import Context
-    from instrument.window.theme import Measures
+    from instrument.window.theme import Sizes
 
 FIGURE_EMS, BUTTON_EMS = 11.5, 7.2
 """Least width of a figure and of a button; as many stand in a row as the window has room for."""
@@ -26,7 +26,7 @@ LOW_DISK = 600.0
 
 @dataclass(frozen=True)
 class Readings:
-    """What the strip tells, besides what the stage has said.
+    """What the strip tells, besides what the stage has stage.
 
     Attributes
     ----------
@@ -59,14 +59,14 @@ Figure = tuple[str, str, str, int, str, int, int, str]
 """Key, name, value, columns, tone, filled and held thousandths (-1 for no bar), and a sentence on it."""
 
 
-def strip_height(width: int, sizes: Measures) -> int:
+def strip_height(width: int, sizes: Sizes) -> int:
     """Return the height that the strip needs in a window, whatever it tells."""
     rows = len(_shared_out([figure[3] for figure in _figures(None, Readings())], _per_row(width, sizes)))
     rows += -(-len(_BUTTONS) // _buttons_per_row(width, sizes))
     return rows * (sizes.row + max(sizes.gap // 2, 1)) + sizes.gap
 
 
-def strip_cells(room: pygame.Rect, sizes: Measures, context: Context, readings: Readings) -> list[Cell]:
+def strip_cells(room: pygame.Rect, sizes: Sizes, context: Context, readings: Readings) -> list[Cell]:
     """Return the cells of the strip."""
     rows = Rows(room.move(0, sizes.gap), sizes)
     per_row = _per_row(room.width, sizes)
@@ -89,11 +89,11 @@ def strip_cells(room: pygame.Rect, sizes: Measures, context: Context, readings: 
     return rows.cells
 
 
-def _per_row(width: int, sizes: Measures) -> int:
+def _per_row(width: int, sizes: Sizes) -> int:
     return min(max(int(width / (FIGURE_EMS * sizes.em)), 2), _MOST_FIGURES)
 
 
-def _buttons_per_row(width: int, sizes: Measures) -> int:
+def _buttons_per_row(width: int, sizes: Sizes) -> int:
     return min(max(int(width / (BUTTON_EMS * sizes.em)), 3), _MOST_BUTTONS)
 
 
@@ -189,7 +189,7 @@ def _bar(level: float) -> int:
 
 
 def _latency(context: Context | None) -> str:
-    seconds = context.said.all.get("latency") if context is not None else None
+    seconds = context.stage.all.get("latency") if context is not None else None
     return f"{1000 * seconds:.1f} ms" if isinstance(seconds, int | float) else "-"
 
 
@@ -198,7 +198,7 @@ def _tempo(context: Context | None) -> str:
 
 
 def _recording(context: Context | None) -> Figure:
-    recording = context.said.table("recording") if context is not None else {}
+    recording = context.stage.table("recording") if context is not None else {}
     on = bool(recording.get("on"))
     words = f"● {clock(recording.get('seconds'))}" if on else "off"
     left = recording.get("disk_seconds")
@@ -239,13 +239,13 @@ _BUTTONS = (
 
 
 def _button(context: Context, box: tuple[int, int, int, int], do: str, words: str, about: str) -> Cell:
-    said = context.said
+    stage = context.stage
     on = {
         "blackout": context.live.is_on("blackout"),
         "freeze": context.live.is_on("frozen"),
-        "record": bool(said.table("recording").get("on")),
+        "record": bool(stage.table("recording").get("on")),
     }.get(do, False)
-    label = said.text(do) if do in {"undo", "redo"} else ""
+    label = stage.text(do) if do in {"undo", "redo"} else ""
     return Cell(
         f"do {do}",
         box,

@@ -117,7 +117,7 @@ _ABOVE = 0.42
 
 
 @dataclass(frozen=True)
-class Measures:
+class Sizes:
     """Sizes in pixels for one size of window.
 
     Attributes
@@ -135,20 +135,20 @@ class Measures:
     gap: int
 
 
-def measures(width: int, height: int) -> Measures:
+def sizes_for(width: int, height: int) -> Sizes:
     """Return the sizes for a window.
 
     Examples
     --------
-    >>> measures(1280, 800).em, measures(3840, 2160).em
+    >>> sizes_for(1280, 800).em, sizes_for(3840, 2160).em
     (17, 45)
     """
     em = max(round(min(height / LINES, width / COLUMNS)), SMALLEST)
-    return Measures(em, round(1.55 * em), max(round(0.3 * em), 2))
+    return Sizes(em, round(1.55 * em), max(round(0.3 * em), 2))
 
 
 @dataclass(frozen=True)
-class Places:
+class Areas:
     """Where the parts of the desk view lie.
 
     Attributes
@@ -162,16 +162,16 @@ class Places:
     strip: pygame.Rect
 
 
-def places(width: int, height: int, strip: int) -> Places:
+def areas_for(width: int, height: int, strip: int) -> Areas:
     """Share a window out, whose strip at the bottom is `strip` pixels high."""
     strip = min(strip, height)
     above = height - strip
     bottom = pygame.Rect(0, above, width, strip)
     if width >= height:
         side = min(above, round(_BESIDE * width))
-        return Places(pygame.Rect(0, 0, side, above), pygame.Rect(side, 0, width - side, above), bottom)
+        return Areas(pygame.Rect(0, 0, side, above), pygame.Rect(side, 0, width - side, above), bottom)
     side = min(width, round(_ABOVE * height))
-    return Places(pygame.Rect(0, 0, width, side), pygame.Rect(0, side, width, above - side), bottom)
+    return Areas(pygame.Rect(0, 0, width, side), pygame.Rect(0, side, width, above - side), bottom)
 
 
 def columns(room: pygame.Rect, count: int, gap: int) -> list[pygame.Rect]:

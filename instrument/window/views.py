@@ -10,8 +10,8 @@ import pygame
 from instrument.window.beam_picture import Picture
 from instrument.window.readings import FLOOR
 from instrument.window.strip import strip_height
-from instrument.window.theme import NIGHT, measures, places
-from instrument.window.widgets.glyphs import Letters
+from instrument.window.theme import NIGHT, areas_for, sizes_for
+from instrument.window.widgets.font import Font
 from instrument.window.widgets.painter import Painter
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from instrument.window.desk import Desk
     from instrument.window.strip import Readings
     from instrument.window.theme import Theme
-    from instrument.window.widgets.painter import Thumbs
+    from instrument.window.widgets.painter import ThumbnailCache
 
 
 @dataclass(frozen=True)
@@ -67,17 +67,17 @@ class _Piece:
 
 
 class TextLine:
-    """Places and draws the line of text for one width of window."""
+    """Areas and draws the line of text for one width of window."""
 
-    def __init__(self, letters: Letters, width: int, theme: Theme = NIGHT) -> None:
-        self._letters, self._theme = letters, theme
+    def __init__(self, font: Font, width: int, theme: Theme = NIGHT) -> None:
+        self._font, self._theme = font, theme
         self._width = width
-        self._edge = letters.em // 2 + 2
+        self._edge = font.em // 2 + 2
 
     def height(self, figures: Figures) -> int:
         """Return the height in pixels that the text needs."""
         lines = len(self._placed(figures)) + len(self._trouble(figures))
-        return lines * self._letters.line + self._edge
+        return lines * self._font.line + self._edge
 
     def draw(self, target: pygame.Surface, figures: Figures) -> pygame.Rect:
         """Draw the text along the bottom of the window and return what it covers."""
@@ -86,21 +86,21 @@ class TextLine:
         target.fill(self._theme.ground, area)
         y = area.top + self._edge // 2
         for line in self._trouble(figures):
-            self._letters.draw(target, line, (self._edge, y), self._theme.trouble)
-            y += self._letters.line
+            self._font.draw(target, line, (self._edge, y), self._theme.trouble)
+            y += self._font.line
         for row in self._placed(figures):
             for x, piece in row:
                 self._draw_piece(target, piece, x, y)
-            y += self._letters.line
+            y += self._font.line
         return area
 
     def _trouble(self, figures: Figures) -> list[str]:
         if not figures.trouble:
             return []
-        return self._letters.wrap(f"! {figures.trouble}", self._width - 2 * self._edge)
+        return self._font.wrap(f"! {figures.trouble}", self._width - 2 * self._edge)
 
     def _placed(self, figures: Figures) -> list[list[tuple[int, _Piece]]]:
-        gap = int(1.2 * self._letters.em)
+        gap = int(1.2 * self._font.em)
         rows: list[list[tuple[int, _Piece]]] = [[]]
         x = self._edge
         for piece in self._pieces(figures):
@@ -129,7 +129,7 @@ class TextLine:
         return [piece for piece in pieces if piece.text]
 
     def _plain(self, text: str, widest: str = "", tone: str = "quiet") -> _Piece:
-        return _Piece(text, max(self._letters.width(text), self._letters.width(widest)), tone)
+        return _Piece(text, max(self._font.width(text), self._font.width(widest)), tone)
 
     def _count(self, name: str, count: int) -> _Piece:
         return self._plain(f"{name} {count}", f"{name} 000", "plain" if count else "quiet")
@@ -142,20 +142,20 @@ class TextLine:
     def _level(self, name: str, decibels: int) -> _Piece:
         silent = decibels <= FLOOR
         text = f"{name} silent" if silent else f"{name} {decibels} dB"
-        width = max(self._letters.width(f"{name} {end}") for end in ("-59 dB", "silent")) + 5 * self._letters.em
+        width = max(self._font.width(f"{name} {end}") for end in ("-59 dB", "silent")) + 5 * self._font.em
         return _Piece(text, width, "quiet", bar=1.0 - decibels / FLOOR)
 
     def _draw_piece(self, target: pygame.Surface, piece: _Piece, x: int, y: int) -> None:
         if piece.bar is not None:
-            length, thick = 4 * self._letters.em, max(self._letters.line // 3, 2)
-            bar = pygame.Rect(x, y + (self._letters.line - thick) // 2 - 1, length, thick)
+            length, thick = 4 * self._font.em, max(self._font.line // 3, 2)
+            bar = pygame.Rect(x, y + (self._font.line - thick) // 2 - 1, length, thick)
             target.fill(self._theme.faint, bar)
             target.fill(self._theme.light, (*bar.topleft, round(length * min(max(piece.bar, 0.0), 1.0)), thick))
-            x += 5 * self._letters.em - self._letters.em // 2
-        self._letters.draw(target, piece.text, (x, y), self._theme.text(piece.tone))
+            x += 5 * self._font.em - self._font.em // 2
+        self._font.draw(target, piece.text, (x, y), self._theme.text(piece.tone))
 
     def _cut(self, text: str, width: int) -> str:
-        return self._letters.cut(text, width)
+        return self._font.cut(text, width)
 
 
 class StageView:
@@ -186,8 +186,8 @@ class StageView:
     ) -> None:
         self._screen, self._theme, self._ask, self._text = screen, theme, figures, text
         width, height = screen.get_size()
-        self.sizes = measures(width, height)
-        self._line = TextLine(Letters(self.sizes.em), width, theme)
+        self.sizes = sizes_for(width, height)
+        self._line = TextLine(Font(self.sizes.em), width, theme)
         self._figures = figures()
         self._line_height = self._height(self._figures)
         self.picture = Picture(pygame.Rect(0, 0, width, height - self._line_height), rate, look)
@@ -226,7 +226,7 @@ class DeskView:
     desk : Desk
     readings : callable
         Returns what the strip tells.
-    thumbs : Thumbs
+    thumbs : ThumbnailCache
     """
 
     def __init__(
@@ -237,22 +237,22 @@ class DeskView:
         theme: Theme,
         desk: Desk,
         readings: Callable[[], Readings],
-        thumbs: Thumbs,
+        thumbs: ThumbnailCache,
     ) -> None:
         self._screen, self._theme, self._desk, self._ask = screen, theme, desk, readings
         width, height = screen.get_size()
-        self.sizes = measures(width, height)
-        self._letters = Letters(self.sizes.em)
-        self._places = places(width, height, strip_height(width, self.sizes))
-        self.picture = Picture(self._places.picture, rate, look)
+        self.sizes = sizes_for(width, height)
+        self._font = Font(self.sizes.em)
+        self._areas = areas_for(width, height, strip_height(width, self.sizes))
+        self.picture = Picture(self._areas.picture, rate, look)
         self._painters = [
-            Painter(area, self.sizes, self._letters, theme, thumbs) for area in (self._places.pages, self._places.strip)
+            Painter(area, self.sizes, self._font, theme, thumbs) for area in (self._areas.pages, self._areas.strip)
         ]
 
     def draw_texts(self) -> list[pygame.Rect] | None:
         """Draw what has changed on the pages and in the strip, and return where."""
         desk = self._desk
-        parts = desk.cells(self._places, self.sizes, self._letters, self._ask())
+        parts = desk.cells(self._areas, self.sizes, self._font, self._ask())
         changed = []
         for painter, cells in zip(self._painters, parts, strict=True):
             changed += painter.draw(self._screen, cells, desk.focus, desk.typing)

@@ -15,7 +15,7 @@ from instrument.engine.engine import Engine
 from instrument.engine.memory.allocation import attach
 from instrument.patch.description import document_of
 from instrument.window.theme import NIGHT
-from instrument.window.widgets.painter import Painter, Thumbs
+from instrument.window.widgets.painter import Painter, ThumbnailCache
 from tests.show.listening import wait_until
 from tests.window.sitting import Sitting
 
@@ -223,7 +223,7 @@ class RealShow:
 
     def light(self) -> npt.NDArray[np.uint8]:
         """Return the pixels of the picture that the beam draws."""
-        area = self.desk.places.picture
+        area = self.desk.areas.picture
         return self.picture()[area.top : area.bottom, area.left : area.right]
 
     def is_seen(self, key: str) -> bool:
@@ -232,7 +232,7 @@ class RealShow:
         left, top, width, height = cell.box
         edge = max(self.desk.sizes.em // 10, 2)
         surface = pygame.Surface(self.size)
-        painter = Painter(surface.get_rect(), self.desk.sizes, self.desk.letters, NIGHT, Thumbs())
+        painter = Painter(surface.get_rect(), self.desk.sizes, self.desk.font, NIGHT, ThumbnailCache())
         painter.draw(surface, [cell], self.desk.desk.focus, self.desk.desk.typing)
         wanted = pygame.surfarray.array3d(surface).swapaxes(0, 1)
         place = np.s_[top + edge : top + height - edge, left + edge : left + width - edge]

@@ -239,14 +239,14 @@ def test_a_snapshot_is_recalled_by_its_key_and_a_morph_takes_its_time(show: Real
 
 def test_what_is_recorded_is_a_take_of_the_sound(show: RealShow) -> None:
     show.click("do record")
-    show.desk.said.update({"recording": {"on": True}})
+    show.desk.stage.update({"recording": {"on": True}})
     show.wait_for_sight("do record")
     show.wait_for_words("recording into")
     began = show.engine.time
     wait_until(lambda: show.engine.time > began + 24_000, "half a second")
     show.key("F9")
     show.wait_for_words("recorded")
-    show.desk.said.update({"recording": {"on": False}})
+    show.desk.stage.update({"recording": {"on": False}})
     show.wait_for_sight("do record")
     (take,) = show.takes.rglob("take.toml")
     sound, rate = soundfile.read(take.with_name("sound.wav"))
@@ -368,7 +368,7 @@ def test_a_newcomer_makes_a_patch_of_ones_own_in_the_window(show: RealShow, knob
 
 def test_a_value_is_reached_and_typed_without_a_mouse(show: RealShow) -> None:
     address = "layer.1.place.move.x"
-    keys = [cell.key for cell in show.desk.desk.everything if cell.answers]
+    keys = [cell.key for cell in show.desk.desk.everything if cell.interactive]
     show.key(*["Tab"] * (keys.index(address) - keys.index("page Layers")))
     show.key("Return")
     show.type("-1/4")
@@ -402,7 +402,7 @@ def test_the_end_is_asked_about_while_a_take_is_recorded_and_then_costs_nothing(
     """The last one, for it ends the show."""
     takes = len([*show.takes.rglob("take.toml")])
     show.key("F9")
-    show.desk.said.update({"recording": {"on": True}})
+    show.desk.stage.update({"recording": {"on": True}})
     show.wait_for_sight("do record")
     with XClient(show.display.environment["DISPLAY"]) as other:
         for _ in range(2):
@@ -411,7 +411,7 @@ def test_the_end_is_asked_about_while_a_take_is_recorded_and_then_costs_nothing(
         {"label": "Go on playing", "do": {"do": "stay"}},
         {"label": "End", "do": {"do": "quit", "sure": True}},
     ]
-    show.desk.said.update({"question": {"text": "The take would be cut off.", "answers": answers}})
+    show.desk.stage.update({"question": {"text": "The take would be cut off.", "answers": answers}})
     show.wait_for_sight("answer Go on playing")
     show.click("answer Go on playing")
     wait_until(lambda: not show.is_seen("answer Go on playing"), "the question to go")

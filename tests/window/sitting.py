@@ -10,13 +10,13 @@ from instrument.engine.memory.allocation import allocate
 from instrument.engine.parameters import ROWS
 from instrument.window.desk import Desk
 from instrument.window.keys import Keyboard
-from instrument.window.live_values import Live
+from instrument.window.live_values import LiveValues
 from instrument.window.pages.context import Context
 from instrument.window.readings import PortActivity
-from instrument.window.stage_messages import Said
+from instrument.window.stage_messages import StageState
 from instrument.window.strip import Readings, strip_height
-from instrument.window.theme import measures, places
-from instrument.window.widgets.glyphs import Letters
+from instrument.window.theme import areas_for, sizes_for
+from instrument.window.widgets.font import Font
 from tests.window.memory import RATE
 
 if TYPE_CHECKING:
@@ -70,19 +70,19 @@ class Sitting:
         record: npt.NDArray[np.void] | None = None,
     ) -> None:
         self.record = resting_memory() if record is None else record
-        self.said = Said()
-        self.said.update(state)
-        self.context = Context(self.said, Live(self.record, RATE), Keyboard())
+        self.stage = StageState()
+        self.stage.update(state)
+        self.context = Context(self.stage, LiveValues(self.record, RATE), Keyboard())
         self.activity = PortActivity(self.record)
         self.desk = Desk(self.context, self.activity)
-        self.sizes = measures(*size)
-        self.places = places(*size, strip_height(size[0], self.sizes))
-        self.letters = Letters(self.sizes.em)
+        self.sizes = sizes_for(*size)
+        self.areas = areas_for(*size, strip_height(size[0], self.sizes))
+        self.font = Font(self.sizes.em)
         self.size = size
         self.look()
 
     def look(self) -> list[Cell]:
-        pages, strip = self.desk.cells(self.places, self.sizes, self.letters, Readings())
+        pages, strip = self.desk.cells(self.areas, self.sizes, self.font, Readings())
         self.cells = [*pages, *strip]
         return self.cells
 
@@ -104,4 +104,4 @@ class Sitting:
         self.desk.key(pygame.K_RETURN, NONE)
 
     def asked(self) -> list[dict[str, Any]]:
-        return self.context.taken()
+        return self.context.take_requests()

@@ -49,7 +49,7 @@ class Bench:
         for _ in range(200):
             self.frame()
             pygame.time.wait(5)
-            if self.window.said.all.items() >= message.items():
+            if self.window.stage.all.items() >= message.items():
                 return
         raise AssertionError("the window does not hear the stage")
 
@@ -127,7 +127,7 @@ def test_what_the_stage_says_is_seen(bench: Bench) -> None:
 def test_histories_go_on_while_something_changes_in_every_frame(bench: Bench) -> None:
     bench.say(**STATE)
     followed = []
-    bench.window._desk.follow = lambda: followed.append(bench.now)  # type: ignore[method-assign]
+    bench.window._desk.update = lambda: followed.append(bench.now)  # type: ignore[method-assign]
     for k in range(30):
         bench.frame(pygame.event.Event(pygame.MOUSEWHEEL, x=0, y=k % 2 * 2 - 1))
     assert 6 <= len(followed) <= 8

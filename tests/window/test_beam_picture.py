@@ -11,7 +11,7 @@ from instrument.beam.look import Look
 from instrument.engine.memory.allocation import allocate
 from instrument.engine.memory.layout import CHUNK
 from instrument.window import beam_picture as pace
-from instrument.window.beam_picture import FRAME, OutputReader, Pace, Picture
+from instrument.window.beam_picture import FRAME, FramePace, OutputReader, Picture
 from tests.window.memory import RATE, write_output
 
 
@@ -28,7 +28,7 @@ def test_it_lies_in_the_middle_of_its_room_and_fills_it(room: tuple[int, int], s
 def test_changes_are_drawn_where_they_are() -> None:
     picture, target = Picture(pygame.Rect(0, 0, 400, 300), 48_000.0), pygame.Surface((400, 300))
     picture.draw_all(target)
-    picture.follow(np.full((4800, 2), (0.5, 0.5), np.float32), 0.1)
+    picture.update(np.full((4800, 2), (0.5, 0.5), np.float32), 0.1)
     changed = picture.draw_changes(target)
     assert changed is not None
     green = pygame.surfarray.array3d(target)[:, :, 1]
@@ -40,9 +40,9 @@ def test_changes_are_drawn_where_they_are() -> None:
 
 def test_light_fades_while_no_samples_come() -> None:
     picture, target = Picture(pygame.Rect(0, 0, 100, 100), 48_000.0), pygame.Surface((100, 100))
-    picture.follow(np.zeros((4800, 2), np.float32), 0.1)
+    picture.update(np.zeros((4800, 2), np.float32), 0.1)
     picture.draw_all(target)
-    picture.follow(np.empty((0, 2), np.float32), 60.0)
+    picture.update(np.empty((0, 2), np.float32), 60.0)
     picture.draw_changes(target)
     assert not pygame.surfarray.array3d(target).any()
     assert picture.draw_changes(target) is None
@@ -70,7 +70,7 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> Clock:
 
 def begins(clock: Clock, works: list[float]) -> list[float]:
     """Return when each frame begins, in frames from the start, if its work takes so many frames."""
-    paced, found = Pace(), []
+    paced, found = FramePace(), []
     for work in works:
         found.append((paced.wait() - 100.0) / FRAME)
         clock.now += work * FRAME
@@ -86,7 +86,7 @@ def test_a_late_frame_costs_the_next_ones_nothing(clock: Clock) -> None:
 
 
 def test_frames_whose_time_is_over_are_left_out_and_counted(clock: Clock) -> None:
-    paced = Pace()
+    paced = FramePace()
     paced.wait()
     clock.now += 4.25 * FRAME
     assert [(paced.wait() - 100.0) / FRAME for _ in range(2)] == pytest.approx([5.25, 6])

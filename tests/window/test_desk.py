@@ -10,8 +10,8 @@ import pytest
 from instrument.engine.forms.table import FORM_TABLE
 from instrument.engine.parameters import INDEX
 from instrument.window.desk import PAGES
-from instrument.window.pages.motion import BEGINNINGS
-from instrument.window.theme import NIGHT, measures
+from instrument.window.pages.motion import NEW_MODULATORS
+from instrument.window.theme import NIGHT, sizes_for
 from instrument.window.widgets.painter import Painter
 from tests.window.memory import write_log
 from tests.window.sitting import DOCUMENT, Sitting
@@ -48,15 +48,15 @@ class TestLayout:
 
     @pytest.mark.parametrize("size", SIZES)
     def test_picture_pages_and_strip_share_the_window(self, size: tuple[int, int]) -> None:
-        parts = Sitting(size).places
+        parts = Sitting(size).areas
         areas = [parts.picture, parts.pages, parts.strip]
         assert sum(area.width * area.height for area in areas[1:]) <= size[0] * size[1]
         assert not parts.picture.colliderect(parts.pages)
         assert not parts.picture.colliderect(parts.strip)
 
     def test_letters_follow_the_height_of_the_window(self) -> None:
-        assert measures(1280, 800).em >= 15
-        assert measures(3840, 2160).em == pytest.approx(2 * measures(1920, 1080).em, abs=1)
+        assert sizes_for(1280, 800).em >= 15
+        assert sizes_for(3840, 2160).em == pytest.approx(2 * sizes_for(1920, 1080).em, abs=1)
 
 
 class TestKeyboard:
@@ -64,7 +64,7 @@ class TestKeyboard:
     def test_tab_reaches_everything_that_answers_and_comes_round(self, sitting: Sitting, page: str) -> None:
         sitting.desk.show(page)
         sitting.look()
-        wanted = {cell.key for cell in sitting.desk.everything if cell.answers}
+        wanted = {cell.key for cell in sitting.desk.everything if cell.interactive}
         seen = []
         for _ in range(len(wanted) + 1):
             sitting.desk.key(pygame.K_TAB, NONE)
@@ -231,7 +231,7 @@ class TestPages:
         assert sitting.desk.act("link")
         sitting.click("choice 1")
         assert sitting.asked()[0]["value"]["modulator"] == "wind"
-        sitting.said.update({"document": {**DOCUMENT, "modulator": []}})
+        sitting.stage.update({"document": {**DOCUMENT, "modulator": []}})
         sitting.desk.show("Layers")
         sitting.click("layer.1.place.turn.x")
         assert sitting.desk.act("link")
@@ -259,7 +259,7 @@ class TestPages:
 
     def test_a_drag_stays_with_the_modulator_that_was_pressed(self, sitting: Sitting) -> None:
         other = {"name": "ebb", "kind": "curve", "points": [[0, 1], [1, 1]]}
-        sitting.said.update({"document": {**DOCUMENT, "modulator": [DOCUMENT["modulator"][0], other]}})
+        sitting.stage.update({"document": {**DOCUMENT, "modulator": [DOCUMENT["modulator"][0], other]}})
         sitting.desk.show("Motion")
         left, top, width, height = sitting.cell("plot 1").box
         sitting.desk.press(left + width // 2, top + 2, pygame.BUTTON_LEFT)
@@ -285,7 +285,7 @@ class TestPages:
         sitting.desk.show("Motion")
         left, top, width, height = sitting.cell("plot 1").box
         sitting.desk.press(left + width // 2, top + height // 2, pygame.BUTTON_LEFT)
-        sitting.said.update(change)
+        sitting.stage.update(change)
         sitting.look()
         sitting.desk.release(left + width // 2, top + height // 2)
         assert sitting.asked() == []
@@ -301,7 +301,7 @@ class TestPages:
         sitting.desk.press(x, y + 20, pygame.BUTTON_LEFT)
         # Only now the stage has done what was asked first.
         modulators = [{**DOCUMENT["modulator"][0], "points": first["value"]}, DOCUMENT["modulator"][1]]
-        sitting.said.update({"document": {**DOCUMENT, "modulator": modulators}})
+        sitting.stage.update({"document": {**DOCUMENT, "modulator": modulators}})
         sitting.look()
         sitting.desk.release(x, y + 20)
         (second,) = sitting.asked()
@@ -309,26 +309,26 @@ class TestPages:
 
     @pytest.mark.parametrize("number", [math.nan, math.inf, 1e308, 5e-324])
     def test_whatever_numbers_are_dialled_every_page_is_drawn(self, sitting: Sitting, number: float) -> None:
-        kinds = [{"name": kind, **beginning} for kind, beginning in BEGINNINGS.items()]
+        kinds = [{"name": kind, **beginning} for kind, beginning in NEW_MODULATORS.items()]
         kinds += [
             {"kind": "curve", "points": [[-number, -number], [0.5, number, number], [number, -number]]},
             {"kind": "steps", "steps": [number, [-number, number, number, number]]},
         ]
         forms = [{"kind": kind} for kind in FORM_TABLE]
         layers = [{"source": {"kind": "harmonic"}, "form": forms}, *DOCUMENT["layer"]]
-        sitting.said.update({"document": {**DOCUMENT, "layer": layers, "modulator": kinds}})
+        sitting.stage.update({"document": {**DOCUMENT, "layer": layers, "modulator": kinds}})
         instances = sitting.record["instances"]
         for name in ("value", "target", "rows", "modulator_rows", "gestures"):
             instances[name][:] = number
         canvas = pygame.Surface(sitting.size)
-        painter = Painter(canvas.get_rect(), sitting.sizes, sitting.letters, NIGHT)
+        painter = Painter(canvas.get_rect(), sitting.sizes, sitting.font, NIGHT)
         for signs in (1, -1):
             instances["value"][:, ::2] = signs * number
             for page in PAGES:
                 for chosen in range(1, len(kinds) + 1 if page == "Motion" else 3):
                     sitting.context.modulator = sitting.context.layer = chosen
                     sitting.desk.show(page)
-                    sitting.desk.follow()
+                    sitting.desk.update()
                     painter.draw(canvas, sitting.look())
                     for cell in [cell for cell in sitting.cells if cell.kind == "plot" or cell.address][:3]:
                         sitting.click(cell.key)
@@ -378,13 +378,13 @@ class TestPages:
             {"all": True, "message": "cc", "number": 7, "channel": 2, "parameter": "layer.2.level"},
             {"all": True, "message": "note", "number": 36, "channel": "any", "parameter": "tap"},
         ]
-        sitting.said.update({"controls": rows})
+        sitting.stage.update({"controls": rows})
         assert sitting.cell("layer.1.level").mark == "cc 1"
         sitting.desk.show("Hands")
         assert [sitting.cell(f"target {k}").mark for k in (1, 2, 3)] == ["", "every patch", "every patch"]
         assert sitting.cell("message 2").text.endswith(" cc 7 ch 2")
         assert (sitting.cell("target 2").text, sitting.cell("target 3").text) == ("swell: level", "tap")
-        assert sitting.said.movers("layer.2.level") == ["cc 7 ch 2"]
+        assert sitting.stage.movers("layer.2.level") == ["cc 7 ch 2"]
         sitting.click("forget 3")
         sitting.click("forget 1")
         assert sitting.asked() == [
@@ -394,9 +394,9 @@ class TestPages:
 
     def test_what_a_port_sends_stands_beside_its_name(self, sitting: Sitting) -> None:
         # The first one was unplugged, and our own port has a number too.
-        sitting.said.update({"midi": ["Beamhand", "moth"], "ports": [[0, "Beamhand"], [2, "moth"]]})
+        sitting.stage.update({"midi": ["Beamhand", "moth"], "ports": [[0, "Beamhand"], [2, "moth"]]})
         write_log(sitting.record, (0xB0, 21, 64), port=2)
-        sitting.activity.follow(0.01)
+        sitting.activity.update(0.01)
         sitting.desk.show("Hands")
         assert sitting.cell("port 1").text == "● moth"
         assert sitting.cell("port 1").value == "control 21 = 64"
@@ -407,7 +407,7 @@ class TestPages:
         sitting.click("learn value")
         sitting.click("layer.1.pen.frequency")
         assert sitting.asked() == [{"do": "learn", "address": "layer.1.pen.frequency"}]
-        sitting.said.update({"learning": {"address": "layer.1.pen.frequency"}})
+        sitting.stage.update({"learning": {"address": "layer.1.pen.frequency"}})
         assert sitting.desk.act("leave")
         assert sitting.asked() == [{"do": "forget"}]
 
@@ -429,7 +429,7 @@ class TestPages:
 
     def test_a_question_is_answered_by_the_keyboard(self, sitting: Sitting) -> None:
         stay = {"label": "Go on playing", "do": {"do": "stay"}}
-        sitting.said.update({"question": {"text": "End the performance?", "answers": [stay]}})
+        sitting.stage.update({"question": {"text": "End the performance?", "answers": [stay]}})
         sitting.look()
         while sitting.desk.focus != "answer Go on playing":
             sitting.desk.key(pygame.K_TAB, NONE)
@@ -437,7 +437,7 @@ class TestPages:
         assert sitting.asked() == [{"do": "stay"}]
 
     def test_recovery_is_offered(self, sitting: Sitting) -> None:
-        sitting.said.update({"recovery": {"path": "/p/a.toml", "age": 75}})
+        sitting.stage.update({"recovery": {"path": "/p/a.toml", "age": 75}})
         sitting.look()
         sitting.click("answer Take it up")
         assert sitting.asked() == [{"do": "recover"}]
@@ -457,7 +457,7 @@ class TestPages:
             "controls",
             "ports",
         )
-        sitting.said.update(dict.fromkeys(names, junk))
+        sitting.stage.update(dict.fromkeys(names, junk))
         for page in PAGES:
             sitting.desk.show(page)
             assert sitting.look()
@@ -465,7 +465,7 @@ class TestPages:
 
 def test_the_lines_of_the_log_of_faults_are_listed_and_told_in_full(sitting: Sitting) -> None:
     lines = [f"2026-11-30T21:0{k}:00.000+01:00   {k}12.345 s  jack has stopped  ->  silent clock {k}" for k in (1, 2)]
-    sitting.said.update({"faults": lines})
+    sitting.stage.update({"faults": lines})
     sitting.click("page Patches")
     sitting.click("faults")
     newest = sitting.cell("choice 0")

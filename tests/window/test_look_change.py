@@ -9,7 +9,7 @@ import pytest
 from instrument.beam.look import Look
 from instrument.beam.phosphor import TYPES
 from instrument.window.keys import ACTIONS
-from instrument.window.look_change import Looks, look_file, next_look, usual_look
+from instrument.window.look_change import LookChange, look_file, next_look, usual_look
 from tests.window.display import wait_for
 
 
@@ -26,18 +26,18 @@ def test_every_key_of_the_picture_comes_back_to_where_it_began(action: str, step
 
 
 def test_other_keys_leave_the_look_alone() -> None:
-    looks = Looks()
-    looks.wish("octave_up")
-    assert not looks.settle()
+    looks = LookChange()
+    looks.request("octave_up")
+    assert not looks.apply()
 
 
 def test_what_is_compiled_changes_at_once() -> None:
-    looks = Looks()
-    looks.wish("mirror")
-    looks.wish("graticule")
-    assert looks.settle()
+    looks = LookChange()
+    looks.request("mirror")
+    looks.request("graticule")
+    assert looks.apply()
     assert (looks.current.glass.mirror, looks.current.glass.graticule > 0) == ("x", True)
-    assert not looks.settle()
+    assert not looks.apply()
 
 
 def test_the_players_own_look_is_read_from_a_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -58,20 +58,20 @@ def test_a_look_that_needs_other_kernels_waits_for_them_and_the_old_one_plays_on
         started.append(look.phosphor.name)
         return subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE)
 
-    looks = Looks(prepare=slowly)
+    looks = LookChange(prepare=slowly)
     for _ in range(2):
-        looks.wish("phosphor")  # from P31 by P39, which has another number of exponentials ...
-    looks.wish("phosphor")
-    looks.wish("phosphor")  # ... round to P2
-    assert looks._wished.phosphor.name == "P2"
-    assert not looks.settle()
-    assert not looks.settle()
+        looks.request("phosphor")  # from P31 by P39, which has another number of exponentials ...
+    looks.request("phosphor")
+    looks.request("phosphor")  # ... round to P2
+    assert looks._requested.phosphor.name == "P2"
+    assert not looks.apply()
+    assert not looks.apply()
     assert looks.current.phosphor.name == "P31"
     assert started == ["P2"]
     assert looks._preparing is not None
     process = looks._preparing[1]
     assert process.stdin is not None
     process.stdin.close()
-    wait_for(looks.settle, "the new look")
+    wait_for(looks.apply, "the new look")
     assert looks.current.phosphor.name == "P2"
     assert started == ["P2"]

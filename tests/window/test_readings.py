@@ -29,19 +29,19 @@ class TestLevels:
     )
     def test_a_level_is_twenty_times_the_logarithm_of_the_peak(self, peak: float, decibels: float) -> None:
         levels = Levels()
-        levels.follow(np.array([[0.0, 0.0], [-peak, 0.25]], np.float32), 0.01)
+        levels.update(np.array([[0.0, 0.0], [-peak, 0.25]], np.float32), 0.01)
         assert levels.decibels[0] == pytest.approx(decibels, abs=1e-4)
         assert levels.decibels[1] == pytest.approx(-12.0412, abs=1e-4)
 
     def test_a_level_falls_slowly_enough_to_be_read(self) -> None:
         levels = Levels()
-        levels.follow(np.ones((1, 2), np.float32), 0.01)
-        levels.follow(np.empty((0, 2), np.float32), 1.0)
+        levels.update(np.ones((1, 2), np.float32), 0.01)
+        levels.update(np.empty((0, 2), np.float32), 1.0)
         assert levels.decibels == pytest.approx([-FALL, -FALL])
 
     def test_silence_is_the_floor(self) -> None:
         levels = Levels()
-        levels.follow(np.zeros((10, 2), np.float32), 1e6)
+        levels.update(np.zeros((10, 2), np.float32), 1e6)
         assert levels.decibels == [FLOOR, FLOOR]
 
 
@@ -50,12 +50,12 @@ class TestCallbackLoad:
         load = CallbackLoad(record, RATE)
         record["counters"]["frames"] += 24_000
         record["counters"]["total_ns"] += 125_000_000
-        load.follow(0.5)
+        load.update(0.5)
         assert load.share == pytest.approx(0.25)
 
     def test_no_block_in_the_interval_is_no_load(self, record: Record) -> None:
         load = CallbackLoad(record, RATE)
-        load.follow(1.0)
+        load.update(1.0)
         assert load.share == 0.0
 
 
@@ -64,20 +64,20 @@ class TestPortActivity:
         midi = PortActivity(record)
         write_log(record, (0x90, 69, 100))
         write_log(record, (0xB0, 21, 64))
-        midi.follow(0.01)
+        midi.update(0.01)
         assert midi.message == "control 21 = 64"
 
     def test_a_message_goes_out_of_sight(self, record: Record) -> None:
         midi = PortActivity(record)
         write_log(record, (0x90, 69, 100))
-        midi.follow(0.01)
-        midi.follow(GLOW)
+        midi.update(0.01)
+        midi.update(GLOW)
         assert midi.message == ""
 
     def test_other_events_are_not_midi(self, record: Record) -> None:
         midi = PortActivity(record)
         write_log(record, (0, 0, 0), kind=EVENT_SET)
-        midi.follow(0.01)
+        midi.update(0.01)
         assert midi.message == ""
 
     @pytest.mark.parametrize(

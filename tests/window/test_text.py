@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from instrument.window.pages.help import CAUTION, help_page
-from instrument.window.theme import measures
+from instrument.window.theme import sizes_for
 from instrument.window.views import Figures, TextLine
-from instrument.window.widgets.glyphs import Letters
+from instrument.window.widgets.font import Font
 
 SIZES = [(320, 320), (640, 480), (1280, 800), (1024, 600), (600, 1024), (2160, 2160), (3840, 2160)]
 FIGURES = Figures(
@@ -33,15 +33,15 @@ def _fonts() -> Iterator[None]:
 
 
 def letter_height(size: tuple[int, int]) -> int:
-    return measures(*size).em
+    return sizes_for(*size).em
 
 
 @settings(max_examples=60, deadline=None)
 @given(st.text(max_size=200), st.integers(60, 800))
 def test_wrapped_lines_fit_and_lose_nothing(text: str, width: int) -> None:
-    letters = Letters(18)
-    lines = letters.wrap(text, width)
-    assert all(letters.width(line) <= width for line in lines)
+    font = Font(18)
+    lines = font.wrap(text, width)
+    assert all(font.width(line) <= width for line in lines)
     printable = "".join(letter for letter in text if letter.isprintable() and not letter.isspace())
     assert "".join("".join(lines).split()) == printable
 
@@ -59,13 +59,13 @@ def test_the_help_page_warns_of_flashing_light() -> None:
 
 @pytest.mark.parametrize("size", SIZES)
 def test_the_line_of_text_leaves_most_of_the_window_to_the_picture(size: tuple[int, int]) -> None:
-    assert TextLine(Letters(letter_height(size)), size[0]).height(FIGURES) < size[1] / 4
+    assert TextLine(Font(letter_height(size)), size[0]).height(FIGURES) < size[1] / 4
 
 
 @pytest.mark.parametrize("title", ["", "x" * 3000, "two\nlines\0", "Leuchtturm \u00e4\u00f6\u00fc \u706f\u53f0"])
 def test_any_title_is_drawn(title: str) -> None:
     target = pygame.Surface((320, 320))
     figures = Figures(title, title, (-12, -60), 1, 2, 3, title, "C3", trouble=title)
-    area = TextLine(Letters(15), 320).draw(target, figures)
+    area = TextLine(Font(15), 320).draw(target, figures)
     assert area.bottom == 320
     assert area.width == 320

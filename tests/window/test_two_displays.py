@@ -73,7 +73,7 @@ def two_displays(folder: Path) -> Iterator[Display]:
         yield display
 
 
-def places(display: Display) -> set[tuple[str, str]]:
+def areas_for(display: Display) -> set[tuple[str, str]]:
     """Return where the windows are seen, and how large they are."""
     found = set()
     for number in display.do("search", "--onlyvisible", "--class", "Beamhand").split():
@@ -90,15 +90,15 @@ def test_the_picture_fills_the_second_display_and_a_key_takes_it_away_and_back(t
         shared_memory() as memory,
         running_window(display, memory.name) as window,
     ):
-        wait_for(lambda: picture in places(display), "the picture on the second display", 30)
-        wait_for(lambda: len(places(display)) == 2, "the desk on the first", 10)
-        (desk,) = places(display) - {picture}
+        wait_for(lambda: picture in areas_for(display), "the picture on the second display", 30)
+        wait_for(lambda: len(areas_for(display)) == 2, "the desk on the first", 10)
+        (desk,) = areas_for(display) - {picture}
         assert desk[0] == "0,0"
 
         def taken_away() -> bool:
             window.focus()
             window.key("shift+F11")
-            return picture not in places(display)
+            return picture not in areas_for(display)
 
         wait_for(taken_away, "the second display dark", 20)
 
@@ -107,8 +107,8 @@ def test_the_picture_fills_the_second_display_and_a_key_takes_it_away_and_back(t
             window.focus()
             window.key("shift+F11")
             until = time.monotonic() + 10
-            while picture not in places(display) and time.monotonic() < until:
+            while picture not in areas_for(display) and time.monotonic() < until:
                 time.sleep(0.1)
-            return picture in places(display)
+            return picture in areas_for(display)
 
         wait_for(put_back, "the picture back again", 60)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
 
 from instrument.patch.number import NumberError, number_for
-from instrument.window.widgets.cells import Line
+from instrument.window.widgets.cells import TextEntry
 from instrument.window.widgets.value_editing import figure
 
 if TYPE_CHECKING:
@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     import pygame
 
     from instrument.window.keys import Keyboard
-    from instrument.window.live_values import Live
-    from instrument.window.stage_messages import Said
-    from instrument.window.theme import Measures
+    from instrument.window.live_values import LiveValues
+    from instrument.window.stage_messages import StageState
+    from instrument.window.theme import Sizes
     from instrument.window.widgets.cells import Cell
 
 
@@ -36,8 +36,8 @@ class Context:
 
     Attributes
     ----------
-    said : Said
-    live : Live
+    stage : StageState
+    live : LiveValues
     keyboard : Keyboard
     requests : list of dict
         What the stage is to be asked for next.
@@ -57,8 +57,8 @@ class Context:
         What buttons want done, by the names of `keys.ACTIONS`.
     """
 
-    said: Said
-    live: Live
+    stage: StageState
+    live: LiveValues
     keyboard: Keyboard
     requests: list[dict[str, Any]] = field(default_factory=list)
     wanted: dict[str, float] = field(default_factory=dict)
@@ -91,16 +91,16 @@ class Context:
         self.picking = words, take
         self.page = page or self.page
 
-    def taken(self) -> list[dict[str, Any]]:
+    def take_requests(self) -> list[dict[str, Any]]:
         """Return what is to be asked for, and forget it."""
         sets = [{"do": "set", "address": address, "value": _in_json(value)} for address, value in self.wanted.items()]
         found, self.requests = [*sets, *self.requests], []
         self.wanted.clear()
         return found
 
-    def number_line(self, address: str) -> Line:
+    def number_line(self, address: str) -> TextEntry:
         """Return the line in which a parameter's value is typed."""
-        return Line(_plain(self.live.base(address)), lambda text: self._give(address, text))
+        return TextEntry(_plain(self.live.base(address)), lambda text: self._give(address, text))
 
     def _give(self, address: str, text: str) -> str:
         try:
@@ -117,7 +117,7 @@ class Page(Protocol):
 
     name: str
 
-    def cells(self, room: pygame.Rect, sizes: Measures) -> tuple[list[Cell], list[Cell]]:
+    def cells(self, room: pygame.Rect, sizes: Sizes) -> tuple[list[Cell], list[Cell]]:
         """Return the cells that keep their place, and those that scroll, from the top of `room` on."""
         ...
 

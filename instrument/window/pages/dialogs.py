@@ -15,22 +15,22 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from instrument.window.pages.context import Choice, Context
-    from instrument.window.theme import Measures
-    from instrument.window.widgets.glyphs import Letters
+    from instrument.window.theme import Sizes
+    from instrument.window.widgets.font import Font
 
 MOST_LINES = 4
 
 
 def notice_cells(
-    room: pygame.Rect, sizes: Measures, letters: Letters, context: Context, lines: list[tuple[str, str]]
+    room: pygame.Rect, sizes: Sizes, font: Font, context: Context, lines: list[tuple[str, str]]
 ) -> list[Cell]:
     """Return the cells at the bottom of a room.
 
     Parameters
     ----------
     room : pygame.Rect
-    sizes : Measures
-    letters : Letters
+    sizes : Sizes
+    font : Font
         To break lines.
     context : Context
     lines : list of (str, str)
@@ -38,10 +38,10 @@ def notice_cells(
     """
     pad = max(sizes.em // 2, 3)
     broken = [
-        (tone, part) for tone, sentence in lines for part in letters.wrap(sentence, room.width - 2 * pad)[:MOST_LINES]
+        (tone, part) for tone, sentence in lines for part in font.wrap(sentence, room.width - 2 * pad)[:MOST_LINES]
     ]
     question = _question(context)
-    asked = letters.wrap(str(question.get("text") or ""), room.width - 2 * pad) if question else []
+    asked = font.wrap(str(question.get("text") or ""), room.width - 2 * pad) if question else []
     answers = [row for row in question.get("answers") or [] if isinstance(row, dict)]
     step = sizes.row + max(sizes.gap // 2, 1)
     count = len(broken) + (len(asked) + 1 if question else 0)
@@ -60,8 +60,8 @@ def notice_cells(
 
 
 def _question(context: Context) -> dict[str, Any]:
-    asked = context.said.table("question")
-    recovery = context.said.table("recovery")
+    asked = context.stage.table("question")
+    recovery = context.stage.table("recovery")
     if asked or not recovery:
         return asked
     age = recovery.get("age")
@@ -83,20 +83,20 @@ def _answer(answer: dict[str, Any]) -> tuple[str, dict[str, Any]]:
 def about_value(context: Context, address: str) -> str:
     """Return what a parameter does, its unit, and what moves it, in one line."""
     row = ROWS[INDEX[address]]
-    movers = context.said.movers(address)
+    movers = context.stage.movers(address)
     words = f"{address}: {row.about}" + (f" ({row.unit})" if row.unit != "choice" else f": {', '.join(row.choices)}")
     return f"{words}. Moved by {', '.join(movers)}." if movers else f"{words}."
 
 
 def chooser_cells(
-    room: pygame.Rect, sizes: Measures, title: str, choices: list[Choice], take: Callable[[Choice], None]
+    room: pygame.Rect, sizes: Sizes, title: str, choices: list[Choice], take: Callable[[Choice], None]
 ) -> tuple[list[Cell], list[Cell]]:
     """Return the heading, and the choices, three to a row.
 
     Parameters
     ----------
     room : pygame.Rect
-    sizes : Measures
+    sizes : Sizes
     title : str
     choices : list of Choice
     take : callable

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import pygame
 
     from instrument.window.readings import PortActivity
-    from instrument.window.theme import Measures
+    from instrument.window.theme import Sizes
 
 HEARD = "●"
 """Beside what has just been moved."""
@@ -40,13 +40,13 @@ class HandsPage:
         self._context = context
         self._activity = activity
 
-    def cells(self, room: pygame.Rect, sizes: Measures) -> tuple[list[Cell], list[Cell]]:
+    def cells(self, room: pygame.Rect, sizes: Sizes) -> tuple[list[Cell], list[Cell]]:
         """Return ports and what nobody listens to, and the list of controls."""
         rows = Rows(room, sizes)
         rows.title("ports", "Controllers")
         self._add_ports(rows)
         self._add_unused(rows)
-        controls = self._context.said.controls
+        controls = self._context.stage.controls
         rows.title(
             "controls",
             "Controls",
@@ -61,11 +61,11 @@ class HandsPage:
         return rows.cells[:fixed], rows.cells[fixed:]
 
     def _add_ports(self, rows: Rows) -> None:
-        ports = [str(name) for name in self._context.said.rows("midi")]
+        ports = [str(name) for name in self._context.stage.rows("midi")]
         if not ports:
             rows.line("no port", "No controller is plugged in; the computer keyboard plays.")
         for k, name in enumerate(ports):
-            message, fresh = self._activity.latest(self._context.said.ports_of(name))
+            message, fresh = self._activity.latest(self._context.stage.ports_of(name))
             (box,) = rows.boxes([1])
             sign = HEARD if fresh else "○"
             rows.add(
@@ -80,7 +80,7 @@ class HandsPage:
             )
 
     def _add_unused(self, rows: Rows) -> None:
-        heard = [_heard_words(row) for row in self._context.said.rows("heard")]
+        heard = [_heard_words(row) for row in self._context.stage.rows("heard")]
         words = ", ".join(dict.fromkeys(reversed(heard)))
         text = f"Heard, and used by nothing: {words}" if heard else "Nothing was heard that has no use"
         (box,) = rows.boxes([1])
@@ -103,7 +103,7 @@ class HandsPage:
                 fill=round(1000 * at) if at >= 0 else 0,
             )
         )
-        what = self._context.said.address_words(address) if address else _action_words(control)
+        what = self._context.stage.address_words(address) if address else _action_words(control)
         words = f"{label}: {what}" if label else what
         for_all = bool(control.get("all"))
         rows.add(Cell(f"target {number}", target, "text", words, mark=EVERY_PATCH if for_all else ""))

@@ -8,7 +8,7 @@ import pygame
 
 from instrument.window.keys import BLACK_KEYS, PADS, WHITE_KEYS, Keyboard
 from instrument.window.theme import NIGHT
-from instrument.window.widgets.glyphs import SMALLEST, Letters
+from instrument.window.widgets.font import SMALLEST, Font
 
 if TYPE_CHECKING:
     from instrument.window.theme import Theme
@@ -50,7 +50,7 @@ def help_page(
     rows = [*key_rows(keyboard or Keyboard()), *DESK_KEYS]
     page = None
     while page is None:
-        page = _page(room, Letters(height), rows, theme, must_fit=height > SMALLEST)
+        page = _page(room, Font(height), rows, theme, must_fit=height > SMALLEST)
         height -= 1
     return page
 
@@ -71,66 +71,64 @@ def key_rows(keyboard: Keyboard) -> list[tuple[str, str]]:
 
 
 def _page(
-    room: tuple[int, int], letters: Letters, rows: list[tuple[str, str]], theme: Theme, *, must_fit: bool
+    room: tuple[int, int], font: Font, rows: list[tuple[str, str]], theme: Theme, *, must_fit: bool
 ) -> pygame.Surface | None:
-    edge = letters.em
+    edge = font.em
     across = 2 if room[0] >= room[1] else 1
-    width = min(room[0] - 2, (72 if across == 2 else 38) * letters.em)
+    width = min(room[0] - 2, (72 if across == 2 else 38) * font.em)
     inside = width - 2 * edge
     column = (inside - (across - 1) * edge) // across
-    caution = letters.wrap(CAUTION, inside)
+    caution = font.wrap(CAUTION, inside)
     tall = -(-len(rows) // across)
-    piano = 3 * letters.line
-    height = 2 * edge + tall * letters.line + piano + (len(caution) + 2) * letters.line
-    if must_fit and (height > room[1] or _widest(letters, rows) > column):
+    piano = 3 * font.line
+    height = 2 * edge + tall * font.line + piano + (len(caution) + 2) * font.line
+    if must_fit and (height > room[1] or _widest(font, rows) > column):
         return None
     page = pygame.Surface((width, min(height, room[1])))
     page.fill(theme.ground)
     pygame.draw.rect(page, theme.faint, page.get_rect(), 1)
     for k in range(across):
         part = rows[k * tall : (k + 1) * tall]
-        _draw_rows(page, letters, theme, part, pygame.Rect(edge + k * (column + edge), edge, column, 0))
-    y = edge + tall * letters.line + letters.line // 2
-    y = _draw_piano(page, letters, theme, pygame.Rect(edge, y, inside, piano))
+        _draw_rows(page, font, theme, part, pygame.Rect(edge + k * (column + edge), edge, column, 0))
+    y = edge + tall * font.line + font.line // 2
+    y = _draw_piano(page, font, theme, pygame.Rect(edge, y, inside, piano))
     for line in caution:
-        letters.draw(page, line, (edge, y), theme.trouble)
-        y += letters.line
+        font.draw(page, line, (edge, y), theme.trouble)
+        y += font.line
     return page
 
 
-def _widest(letters: Letters, rows: list[tuple[str, str]]) -> int:
-    return _tab(letters, rows) + max(letters.width(about) for _, about in rows)
+def _widest(font: Font, rows: list[tuple[str, str]]) -> int:
+    return _tab(font, rows) + max(font.width(about) for _, about in rows)
 
 
-def _tab(letters: Letters, rows: list[tuple[str, str]]) -> int:
-    return max(letters.width(shown) for shown, _ in rows) + letters.em
+def _tab(font: Font, rows: list[tuple[str, str]]) -> int:
+    return max(font.width(shown) for shown, _ in rows) + font.em
 
 
-def _draw_rows(
-    page: pygame.Surface, letters: Letters, theme: Theme, rows: list[tuple[str, str]], area: pygame.Rect
-) -> None:
-    tab = min(_tab(letters, rows), area.width // 2)
+def _draw_rows(page: pygame.Surface, font: Font, theme: Theme, rows: list[tuple[str, str]], area: pygame.Rect) -> None:
+    tab = min(_tab(font, rows), area.width // 2)
     y = area.top
     for shown, about in rows:
-        letters.draw(page, letters.cut(shown, tab), (area.left, y), theme.plain)
-        letters.draw(page, letters.cut(about, area.width - tab), (area.left + tab, y), theme.quiet)
-        y += letters.line
+        font.draw(page, font.cut(shown, tab), (area.left, y), theme.plain)
+        font.draw(page, font.cut(about, area.width - tab), (area.left + tab, y), theme.quiet)
+        y += font.line
 
 
-def _draw_piano(page: pygame.Surface, letters: Letters, theme: Theme, area: pygame.Rect) -> int:
-    letters.draw(page, "Notes, by the place of the key on any layout", area.topleft, theme.quiet)
-    wide = min(area.width // len(WHITE_KEYS), 3 * letters.em)
-    top, tall = area.top + letters.line, area.height
+def _draw_piano(page: pygame.Surface, font: Font, theme: Theme, area: pygame.Rect) -> int:
+    font.draw(page, "Notes, by the place of the key on any layout", area.topleft, theme.quiet)
+    wide = min(area.width // len(WHITE_KEYS), 3 * font.em)
+    top, tall = area.top + font.line, area.height
     for k, letter in enumerate(_WHITE_LETTERS):
         key = pygame.Rect(area.left + k * wide, top, wide - 1, tall)
         page.fill(theme.quiet, key)
-        place = (key.centerx - letters.width(letter) // 2, key.bottom - letters.line)
-        letters.draw(page, letter, place, theme.ground)
+        place = (key.centerx - font.width(letter) // 2, key.bottom - font.line)
+        font.draw(page, letter, place, theme.ground)
     for k, code in enumerate(BLACK_KEYS):
         if code is None:
             continue
         key = pygame.Rect(area.left + k * wide - wide // 3, top, 2 * (wide // 3), tall * 3 // 5)
         page.fill(theme.ground, key)
         letter = _BLACK_LETTERS[k]
-        letters.draw(page, letter, (key.centerx - letters.width(letter) // 2, key.bottom - letters.line), theme.plain)
-    return top + tall + letters.line // 2
+        font.draw(page, letter, (key.centerx - font.width(letter) // 2, key.bottom - font.line), theme.plain)
+    return top + tall + font.line // 2

@@ -9,13 +9,13 @@ from instrument.engine.parameters import LAYERS
 from instrument.window.pages.context import Choice, Context
 from instrument.window.pages.page_rows import Rows, value_cell
 from instrument.window.stage_messages import forms_of, source_words
-from instrument.window.widgets.cells import Cell, Line
+from instrument.window.widgets.cells import Cell, TextEntry
 from instrument.window.widgets.typing_line import check_formula
 
 if TYPE_CHECKING:
     import pygame
 
-    from instrument.window.theme import Measures
+    from instrument.window.theme import Sizes
 
 AXES = ("x", "y", "z")
 
@@ -44,10 +44,10 @@ class LayersPage:
     def __init__(self, context: Context) -> None:
         self._context = context
 
-    def cells(self, room: pygame.Rect, sizes: Measures) -> tuple[list[Cell], list[Cell]]:
+    def cells(self, room: pygame.Rect, sizes: Sizes) -> tuple[list[Cell], list[Cell]]:
         """Return the list of layers, and the values of the chosen one."""
         rows = Rows(room, sizes)
-        layers = self._context.said.tables("layer")
+        layers = self._context.stage.tables("layer")
         chosen = min(max(self._context.layer, 1), max(len(layers), 1))
         self._add_list(rows, layers, chosen)
         fixed = len(rows.cells)
@@ -80,7 +80,7 @@ class LayersPage:
         self._context.layer = number
 
     def _choose_new(self) -> None:
-        count = len(self._context.said.tables("layer"))
+        count = len(self._context.stage.tables("layer"))
 
         def take(source: dict[str, Any]) -> None:
             self._context.ask("add", path=["layer"], value={"source": source})
@@ -143,7 +143,7 @@ class LayersPage:
             return ""
 
         (box,) = rows.boxes([1])
-        rows.add(Cell(f"{field} {number}", box, "field", field, text, typed=Line(text, give)))
+        rows.add(Cell(f"{field} {number}", box, "field", field, text, typed=TextEntry(text, give)))
 
     def _add_formula(self, rows: Rows, number: int, axis: str, text: str) -> None:
         def give(typed: str) -> str:
@@ -152,7 +152,7 @@ class LayersPage:
             return ""
 
         (box,) = rows.boxes([1])
-        line = Line(text, give, check_formula, live=True)
+        line = TextEntry(text, give, check_formula, live=True)
         about = f"What {axis} is. p is the place of the pen, t the time; every change that can be read is played."
         rows.add(Cell(f"formula {number} {axis}", box, "field", f"{axis} =", text, typed=line, about=about))
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 from instrument.engine.parameters import INDEX, LINKS, MODULATORS
 from instrument.patch.schema.modulators import KIND_ROWS
-from instrument.window.live_values import History
+from instrument.window.live_values import ModulatorHistory
 from instrument.window.pages.context import Choice, Context
 from instrument.window.pages.page_rows import Rows, value_cell
-from instrument.window.widgets.cells import Cell, Line
+from instrument.window.widgets.cells import Cell, TextEntry
 from instrument.window.widgets.modulator_plot import STAGES, PlotFrame, envelope_shape, lfo_name, lfo_shape
 from instrument.window.widgets.table_editor import Table, TableEditor, rows_words, short_rows, typed_rows
 from instrument.window.widgets.typing_line import check_formula
@@ -20,14 +20,14 @@ from instrument.window.widgets.value_editing import figure
 if TYPE_CHECKING:
     import pygame
 
-    from instrument.window.theme import Measures
+    from instrument.window.theme import Sizes
     from instrument.window.widgets.cells import Box, Grab
     from instrument.window.widgets.modulator_plot import Points
 
 PLOT_ROWS = 5.0
 _TABLES = {"curve": "points", "steps": "steps"}
 
-BEGINNINGS: dict[str, dict[str, Any]] = {
+NEW_MODULATORS: dict[str, dict[str, Any]] = {
     "lfo": {"kind": "lfo", "rate": 0.5},
     "envelope": {"kind": "envelope", "trigger": "note"},
     "curve": {"kind": "curve", "points": [[0, 0], [0.5, 1], [1, 0]], "rate": 0.5},
@@ -48,18 +48,18 @@ class MotionPage:
 
     def __init__(self, context: Context) -> None:
         self._context = context
-        self._history = History(context.live)
+        self._history = ModulatorHistory(context.live)
         self._editors: dict[int, TableEditor] = {}
         self._given: dict[int, Table] = {}
 
-    def follow(self) -> None:
+    def update(self) -> None:
         """Note what the modulators are now."""
-        self._history.follow(len(self._context.said.tables("modulator")))
+        self._history.update(len(self._context.stage.tables("modulator")))
 
-    def cells(self, room: pygame.Rect, sizes: Measures) -> tuple[list[Cell], list[Cell]]:
+    def cells(self, room: pygame.Rect, sizes: Sizes) -> tuple[list[Cell], list[Cell]]:
         """Return the list of modulators with the plot of the chosen one, and its values and links."""
         rows = Rows(room, sizes)
-        modulators = self._context.said.tables("modulator")
+        modulators = self._context.stage.tables("modulator")
         chosen = min(max(self._context.modulator, 1), max(len(modulators), 1))
         add = ("add modulator", "+ modulator", self._choose_new) if len(modulators) < MODULATORS else None
         rows.title("modulators", "Modulators", *([add] if add else []))
@@ -87,7 +87,7 @@ class MotionPage:
             f"modulator {number}",
             box,
             "button",
-            f"~{self._context.said.modulator_name(number)}",
+            f"~{self._context.stage.modulator_name(number)}",
             value=str(modulator.get("kind") or "lfo"),
             on=chosen,
             fill=round(500 + 500 * min(max(finite, -1.0), 1.0)),
@@ -134,16 +134,16 @@ class MotionPage:
         if kind == "lfo":
             shape = live.value(f"mod.{number}.shape")
             width = live.value(f"mod.{number}.width")
-            return lfo_shape(lfo_name(shape), width), live.place(number), []
+            return lfo_shape(lfo_name(shape), width), live.phase(number), []
         if kind in _TABLES:
             editor = self._editors.setdefault(number, TableEditor(partial(self._give_table, number)))
             editor.show(self._table(number), modulator)
-            return editor.line, live.place(number), editor.handles
+            return editor.line, live.phase(number), editor.handles
         if kind == "envelope":
             line, stages = envelope_shape(lambda name: live.value(f"mod.{number}.{name}"))
             return line, self._place_of_envelope(number, stages), []
         if kind == "gesture" and (cells := live.gesture(number)):
-            return [(k / len(cells), value) for k, value in enumerate(cells)], live.place(number), []
+            return [(k / len(cells), value) for k, value in enumerate(cells)], live.phase(number), []
         return self._history.line(number), -1.0, []
 
     def _place_of_envelope(self, number: int, stages: dict[str, tuple[float, float]]) -> float:
@@ -183,7 +183,7 @@ class MotionPage:
         what = "time value bend; ..." if kind == "curve" else "value glide probability gate; ..."
         (box,) = rows.boxes([1])
         about = f"The table as text: {what} Rows are apart by semicolons; what is left out is as usual."
-        line = Line(text, give, check)
+        line = TextEntry(text, give, check)
         rows.add(Cell(f"table {number}", box, "field", _TABLES[kind], text, typed=line, about=about))
 
     def _add_formula_line(self, rows: Rows, text: str, number: int) -> None:
@@ -193,16 +193,16 @@ class MotionPage:
 
         (box,) = rows.boxes([1])
         about = "Every change that can be read is played; the marks show the column that cannot."
-        line = Line(text, give, check_formula, live=True)
+        line = TextEntry(text, give, check_formula, live=True)
         rows.add(Cell(f"formula {number}", box, "field", "value =", text, typed=line, about=about))
 
     def _table(self, number: int) -> Table:
         # Two patches may have the same table at the same place.
-        said = self._context.said
-        modulators = said.tables("modulator")
+        stage = self._context.stage
+        modulators = stage.tables("modulator")
         modulator = modulators[number - 1] if number <= len(modulators) else {}
         kind = str(modulator.get("kind"))
-        patch = said.text("patch"), said.all.get("current"), modulator.get("name")
+        patch = stage.text("patch"), stage.all.get("current"), modulator.get("name")
         return patch, kind, modulator.get(_TABLES.get(kind, ""))
 
     def _give_table(self, number: int, taken_from: Table, table: list[list[float]]) -> None:
@@ -224,7 +224,7 @@ class MotionPage:
         remove = lambda: self._context.ask("remove", path=["modulator", number - 1])  # noqa: E731 - one line of a row
         rows.title(
             "values",
-            f"~{self._context.said.modulator_name(number)}: {kind}, now {now}",
+            f"~{self._context.stage.modulator_name(number)}: {kind}, now {now}",
             ("remove modulator", "- modulator", remove),
         )
         names = KIND_ROWS.get(kind, ())
@@ -234,21 +234,21 @@ class MotionPage:
                 rows.add(value_cell(self._context, box, f"mod.{number}.{name}", name))
 
     def _add_links(self, rows: Rows, number: int) -> None:
-        name = self._context.said.modulator_name(number)
-        full = len(self._context.said.tables("link")) >= LINKS
+        name = self._context.stage.modulator_name(number)
+        full = len(self._context.stage.tables("link")) >= LINKS
         rows.title(
             "links",
             f"What ~{name} moves",
             *([] if full else [("add link", "+ link", lambda: link_by_picking(self._context, number))]),
         )
-        links = self._context.said.links_of(number)
+        links = self._context.stage.links_of(number)
         if not links:
             rows.line("no links", "Nothing yet: press + link, then the value that it shall move.")
         for k, link in links:
             target, depth, offset, way, away = rows.boxes([4, 2.4, 2.4, 1.2, 1])
             address = str(link.get("parameter"))
             operation = str(link.get("operation") or "add")
-            rows.add(Cell(f"link {k}", target, "text", self._context.said.address_words(address)))
+            rows.add(Cell(f"link {k}", target, "text", self._context.stage.address_words(address)))
             rows.add(value_cell(self._context, depth, f"link.{k}.depth", "depth"))
             rows.add(value_cell(self._context, offset, f"link.{k}.offset", "offset"))
             rows.add(self._operation_cell(way, k, operation))
@@ -274,21 +274,21 @@ class MotionPage:
         return Cell(f"operation {number}", box, "button", sign, act=change, about=about)
 
     def _choose_new(self) -> None:
-        count = len(self._context.said.tables("modulator"))
+        count = len(self._context.stage.tables("modulator"))
 
         def add(kind: str) -> None:
-            names = {row.get("name") for row in self._context.said.tables("modulator")}
+            names = {row.get("name") for row in self._context.stage.tables("modulator")}
             name = next(f"{kind} {k}" for k in range(1, MODULATORS + 2) if f"{kind} {k}" not in names)
-            self._context.ask("add", path=["modulator"], value={"name": name, **BEGINNINGS[kind]})
+            self._context.ask("add", path=["modulator"], value={"name": name, **NEW_MODULATORS[kind]})
             self._context.modulator = count + 1
 
-        choices = [Choice(kind, lambda kind=kind: add(kind)) for kind in BEGINNINGS]  # type: ignore[misc]
+        choices = [Choice(kind, lambda kind=kind: add(kind)) for kind in NEW_MODULATORS]  # type: ignore[misc]
         self._context.choose("A new modulator", choices)
 
 
 def link_by_picking(context: Context, number: int) -> None:
     """Have the next value that is pressed linked to a modulator."""
-    name = context.said.modulator_name(number)
+    name = context.stage.modulator_name(number)
 
     def take(address: str) -> None:
         link_to(context, number, address)
@@ -298,16 +298,16 @@ def link_by_picking(context: Context, number: int) -> None:
 
 def link_by_choosing(context: Context, address: str) -> bool:
     """Have the modulator chosen that shall move a parameter; False if the patch has none."""
-    modulators = context.said.tables("modulator")
+    modulators = context.stage.tables("modulator")
     choices = [
         Choice(
-            f"~{context.said.modulator_name(number)}",
+            f"~{context.stage.modulator_name(number)}",
             lambda number=number: link_to(context, number, address),  # type: ignore[misc]
         )
         for number in range(1, len(modulators) + 1)
     ]
     if choices:
-        context.choose(f"What shall move {context.said.address_words(address)}", choices)
+        context.choose(f"What shall move {context.stage.address_words(address)}", choices)
     return bool(choices)
 
 
@@ -315,7 +315,7 @@ def link_to(context: Context, number: int, address: str) -> None:
     """Link a modulator, counted from 1, to a parameter, gently at first."""
     if address not in INDEX:
         return
-    named = context.said.tables("modulator")[number - 1].get("name")
+    named = context.stage.tables("modulator")[number - 1].get("name")
     value = {"modulator": named or number, "parameter": address, "depth": 0.1}
     context.ask("add", path=["link"], value=value)
     context.modulator, context.page = number, "Motion"

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from instrument.window.pages.context import Context
-    from instrument.window.theme import Measures
+    from instrument.window.theme import Sizes
     from instrument.window.widgets.cells import Box
 
 
@@ -23,7 +23,7 @@ class Rows:
     Parameters
     ----------
     room : pygame.Rect
-    sizes : Measures
+    sizes : Sizes
 
     Attributes
     ----------
@@ -32,7 +32,7 @@ class Rows:
         Where the next row begins.
     """
 
-    def __init__(self, room: pygame.Rect, sizes: Measures) -> None:
+    def __init__(self, room: pygame.Rect, sizes: Sizes) -> None:
         self._room, self._sizes = room, sizes
         self.cells: list[Cell] = []
         self.y = room.top
@@ -86,8 +86,8 @@ def value_cell(context: Context, box: Box, address: str, name: str, prefix: str 
         Of the cell's key, where one parameter is shown twice.
     """
     value = context.live.value(address)
-    movers = context.said.movers(address)
-    moves = context.live.moves(address)
+    movers = context.stage.movers(address)
+    moves = context.live.is_modulated(address)
     return Cell(
         f"{prefix}{address}",
         box,

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 from instrument.window.keys import PADS
 from instrument.window.pages.context import Choice
 from instrument.window.pages.page_rows import Rows
-from instrument.window.widgets.cells import Cell, Line
+from instrument.window.widgets.cells import Cell, TextEntry
 
 if TYPE_CHECKING:
     import pygame
 
     from instrument.window.pages.context import Context
-    from instrument.window.theme import Measures
+    from instrument.window.theme import Sizes
 
 THUMB_ROWS = 2.2
 
@@ -28,7 +28,7 @@ class PatchesPage:
         self._sought = ""
         self._morphs = False
 
-    def cells(self, room: pygame.Rect, sizes: Measures) -> tuple[list[Cell], list[Cell]]:
+    def cells(self, room: pygame.Rect, sizes: Sizes) -> tuple[list[Cell], list[Cell]]:
         """Return what can be done with the patch that plays, and the set list."""
         rows = Rows(room, sizes)
         self._add_current(rows)
@@ -40,9 +40,9 @@ class PatchesPage:
 
     def _add_current(self, rows: Rows) -> None:
         context = self._context
-        unsaved = context.said.flag("unsaved")
-        rows.title("current", f"{context.said.title or 'No patch'}{'  * unsaved' if unsaved else ''}")
-        changes = len(context.said.rows("changes"))
+        unsaved = context.stage.flag("unsaved")
+        rows.title("current", f"{context.stage.title or 'No patch'}{'  * unsaved' if unsaved else ''}")
+        changes = len(context.stage.rows("changes"))
         boxes = rows.boxes([1, 1, 1.6, 1])
         keys = context.keyboard
         buttons: list[tuple[str, str, str, dict[str, Any]]] = [
@@ -59,7 +59,7 @@ class PatchesPage:
         }
         for box, (do, words, key, look) in zip(boxes, buttons, strict=True):
             if do == "save_as":
-                line = Line("", self._save_as)
+                line = TextEntry("", self._save_as)
                 rows.add(Cell("save_as", box, "field", "save as …", typed=line, about=abouts[do]))
                 continue
             act = self._compare if do == "compare" else lambda do=do: context.ask(do)  # type: ignore[misc]
@@ -68,7 +68,7 @@ class PatchesPage:
     def _compare(self) -> None:
         choices = [
             Choice(_change_words(self._context, row), lambda row=row: self._take_back(row))  # type: ignore[misc]
-            for row in self._context.said.rows("changes")
+            for row in self._context.stage.rows("changes")
             if isinstance(row, dict)
         ]
         title = "Changed since it was saved; press a value to take it back" if choices else "Nothing is changed"
@@ -90,7 +90,7 @@ class PatchesPage:
         context = self._context
         over = f"morph over {context.live.value('morph.time'):g} beats" if self._morphs else "recall at once"
         rows.title("pads", "Snapshots", ("morph way", over, self._change_way))
-        names = [str(name) for name in context.said.rows("snapshots")]
+        names = [str(name) for name in context.stage.rows("snapshots")]
         for first in range(0, max(len(names) + 1, PADS), 4):
             boxes = rows.boxes([1, 1, 1, 1])
             for box, k in zip(boxes, range(first, first + 4), strict=True):
@@ -112,7 +112,7 @@ class PatchesPage:
 
     def recall(self, k: int) -> None:
         """Recall a snapshot counted from 0, at once or by a morph; an empty pad does nothing."""
-        names = [str(name) for name in self._context.said.rows("snapshots")]
+        names = [str(name) for name in self._context.stage.rows("snapshots")]
         if k >= len(names):
             return
         if self._morphs:
@@ -123,7 +123,7 @@ class PatchesPage:
 
     def store(self, k: int) -> None:
         """Keep what sounds in a pad counted from 0."""
-        names = [str(name) for name in self._context.said.rows("snapshots")]
+        names = [str(name) for name in self._context.stage.rows("snapshots")]
         name = names[k] if k < len(names) else ""
         if not name:
             number = len(names) + 1
@@ -149,25 +149,25 @@ class PatchesPage:
                 "field",
                 "Set list, search",
                 shown,
-                typed=Line(self._sought, give, live=True),
+                typed=TextEntry(self._sought, give, live=True),
                 about=about,
             )
         )
 
-        faults = len(self._context.said.rows("faults"))
+        faults = len(self._context.stage.rows("faults"))
         about = "What has failed in this show, when, why, and what was done: the newest lines of the log of faults."
         rows.add(Cell("faults", beside, "button", f"faults ({faults})", act=self._list_faults, about=about))
 
     def _list_faults(self) -> None:
-        lines = [str(line) for line in reversed(self._context.said.rows("faults"))]
+        lines = [str(line) for line in reversed(self._context.stage.rows("faults"))]
         # Its cause and what was done; the whole line, with its times, where all else is explained.
         choices = [Choice(line.partition(" s  ")[2] or line, _nothing, line) for line in lines]
         self._context.choose("Faults, the newest first" if lines else "Nothing has failed", choices)
 
     def _add_list(self, rows: Rows) -> None:
-        said = self._context.said
-        current = said.all.get("current")
-        found = [row for row in said.rows("setlist") if isinstance(row, dict) and self._matches(row)]
+        stage = self._context.stage
+        current = stage.all.get("current")
+        found = [row for row in stage.rows("setlist") if isinstance(row, dict) and self._matches(row)]
         if not found:
             rows.line("none found", f"No patch matches {self._sought}." if self._sought else "No set list yet.")
         for first in range(0, len(found), 2):
@@ -175,7 +175,7 @@ class PatchesPage:
             for box, row in zip(boxes, found[first : first + 2], strict=False):
                 index = row.get("index")
                 playing = index == current
-                unsaved = bool(row.get("unsaved")) or (playing and said.flag("unsaved"))
+                unsaved = bool(row.get("unsaved")) or (playing and stage.flag("unsaved"))
                 path = str(row.get("path") or "")
                 rows.add(
                     Cell(
@@ -202,6 +202,6 @@ def _nothing() -> None:
 
 def _change_words(context: Context, row: dict[str, Any]) -> str:
     if "address" in row:
-        return context.said.address_words(str(row["address"]))
+        return context.stage.address_words(str(row["address"]))
     path = row.get("path")
     return " ".join(str(part) for part in path) if isinstance(path, list) else "the text"

@@ -17,7 +17,7 @@ Box = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True)
-class Line:
+class TextEntry:
     """A text that may be typed into a cell.
 
     Attributes
@@ -93,11 +93,11 @@ class Cell:
     picture: str = ""
     act: Callable[[], None] | None = field(default=None, compare=False)
     grab: Callable[[Grab, float, float], None] | None = field(default=None, compare=False)
-    typed: Line | None = field(default=None, compare=False)
+    typed: TextEntry | None = field(default=None, compare=False)
     about: str = field(default="", compare=False)
 
     @property
-    def answers(self) -> bool:
+    def interactive(self) -> bool:
         """Whether a hand can do anything with it."""
         return bool(self.address or self.act or self.grab or self.typed)
 
@@ -114,7 +114,7 @@ def box_of(rect: pygame.Rect) -> Box:
 
 def next_key(cells: list[Cell], key: str, step: int) -> str:
     """Return the cell that follows in reading order among those that answer; nothing if none does."""
-    keys = [cell.key for cell in cells if cell.answers]
+    keys = [cell.key for cell in cells if cell.interactive]
     if not keys:
         return ""
     if key not in keys:
@@ -139,7 +139,7 @@ def beside(cells: list[Cell], key: str, across: int, down: int) -> str:
     best, nearest = key, float("inf")
     x, y = _middle(here)
     for cell in cells:
-        if cell.key == key or not cell.answers:
+        if cell.key == key or not cell.interactive:
             continue
         dx, dy = _middle(cell)[0] - x, _middle(cell)[1] - y
         along = dx * across + dy * down

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
 Points = list[tuple[float, float]]
-"""Places in the cycle, 0 to 1, and values."""
+"""Areas in the cycle, 0 to 1, and values."""
 
 _LINE = 24
 """Straight pieces that a bent line is drawn with."""

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import pygame
 
 if TYPE_CHECKING:
-    from instrument.window.theme import Measures, Theme
+    from instrument.window.theme import Sizes, Theme
     from instrument.window.widgets.cells import Cell
-    from instrument.window.widgets.glyphs import Letters
-    from instrument.window.widgets.typing_line import Typing
+    from instrument.window.widgets.font import Font
+    from instrument.window.widgets.typing_line import TypingLine
 
 THOUSANDTHS = 1000
 
@@ -25,25 +25,25 @@ class Painter:
     Parameters
     ----------
     area : pygame.Rect
-    sizes : Measures
-    letters : Letters
+    sizes : Sizes
+    font : Font
     theme : Theme
-    thumbs : Thumbs, optional
+    thumbs : ThumbnailCache, optional
         Small pictures of patches.
     """
 
     def __init__(
         self,
         area: pygame.Rect,
-        sizes: Measures,
-        letters: Letters,
+        sizes: Sizes,
+        font: Font,
         theme: Theme,
-        thumbs: Thumbs | None = None,
+        thumbs: ThumbnailCache | None = None,
     ) -> None:
-        self._area, self._sizes, self._letters, self._theme, self._thumbs = (
+        self._area, self._sizes, self._font, self._theme, self._thumbs = (
             area,
             sizes,
-            letters,
+            font,
             theme,
             thumbs,
         )
@@ -54,7 +54,7 @@ class Painter:
         self._drawn = {}
 
     def draw(
-        self, target: pygame.Surface, cells: list[Cell], focus: str = "", typing: Typing | None = None
+        self, target: pygame.Surface, cells: list[Cell], focus: str = "", typing: TypingLine | None = None
     ) -> list[pygame.Rect]:
         """Draw what has changed and return where.
 
@@ -64,7 +64,7 @@ class Painter:
         cells : list of Cell
         focus : str
             Key of the cell that the keyboard is at.
-        typing : Typing, optional
+        typing : TypingLine, optional
             What is being typed into that cell.
         """
         wanted: dict[str, _Seen] = {}
@@ -89,7 +89,7 @@ class Painter:
         target.set_clip(clip)
         return changed if same_places else [self._area]
 
-    def _draw_cell(self, target: pygame.Surface, cell: Cell, focused: bool, typing: Typing | None) -> None:
+    def _draw_cell(self, target: pygame.Surface, cell: Cell, focused: bool, typing: TypingLine | None) -> None:
         theme, box = self._theme, pygame.Rect(cell.box)
         raised = cell.kind in {"value", "button", "field", "plot"}
         ground = theme.chosen if cell.on else theme.raised if raised else theme.ground
@@ -111,38 +111,38 @@ class Painter:
             pygame.draw.rect(target, theme.light, box, max(self._sizes.em // 10, 2))
 
     def _draw_words(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
-        letters, theme, pad = self._letters, self._theme, self._pad
-        # Above a meter's bar, whose tick must not cross the letters.
+        font, theme, pad = self._font, self._theme, self._pad
+        # Above a meter's bar, whose tick must not cross the font.
         lift = 2 if cell.kind == "meter" else 0
-        y = box.top + (box.height - letters.line) // 2 + 1 - lift
+        y = box.top + (box.height - font.line) // 2 + 1 - lift
         room = box.width - 2 * pad
         if cell.kind == "button" and not cell.value:
             # A key that has no room beside the word is on the help page too.
-            wide = letters.width(cell.text) + (letters.width(cell.mark) + pad if cell.mark else 0)
+            wide = font.width(cell.text) + (font.width(cell.mark) + pad if cell.mark else 0)
             mark = cell.mark if wide <= room + pad else ""
-            words = letters.cut(cell.text, room)
-            wide = letters.width(words) + (letters.width(mark) + pad if mark else 0)
+            words = font.cut(cell.text, room)
+            wide = font.width(words) + (font.width(mark) + pad if mark else 0)
             x = box.left + max((box.width - wide) // 2, pad)
-            x += letters.draw(target, words, (x, y), theme.text(self._tone(cell))) + pad
+            x += font.draw(target, words, (x, y), theme.text(self._tone(cell))) + pad
             if mark:
-                letters.draw(target, mark, (x, y), theme.plain if cell.on else theme.quiet)
+                font.draw(target, mark, (x, y), theme.plain if cell.on else theme.quiet)
             return
-        mark = letters.cut(cell.mark, room // 3) if cell.mark else ""
-        mark_room = letters.width(mark) + pad if mark else 0
-        value = letters.cut(cell.value, max(room - mark_room, 0))
-        value_room = letters.width(value) + pad if value else 0
+        mark = font.cut(cell.mark, room // 3) if cell.mark else ""
+        mark_room = font.width(mark) + pad if mark else 0
+        value = font.cut(cell.value, max(room - mark_room, 0))
+        value_room = font.width(value) + pad if value else 0
         name_tone = theme.plain if cell.on or not cell.value else theme.quiet
         if cell.kind in {"title", "text"} and not cell.value:
             name_tone = theme.text(cell.tone)
-        words = letters.cut(cell.text, max(room - mark_room - value_room, 0))
-        letters.draw(target, words, (box.left + pad, y), name_tone)
+        words = font.cut(cell.text, max(room - mark_room - value_room, 0))
+        font.draw(target, words, (box.left + pad, y), name_tone)
         right = box.right - pad
         if mark:
-            right -= letters.width(mark)
-            letters.draw(target, mark, (right, y), theme.light)
+            right -= font.width(mark)
+            font.draw(target, mark, (right, y), theme.light)
             right -= pad
         if value:
-            letters.draw(target, value, (right - letters.width(value), y), theme.text(self._tone(cell)))
+            font.draw(target, value, (right - font.width(value), y), theme.text(self._tone(cell)))
         if cell.kind == "title":
             line = box.bottom - max(self._sizes.em // 12, 1)
             target.fill(theme.faint, (box.left, line, box.width, max(self._sizes.em // 12, 1)))
@@ -150,24 +150,24 @@ class Painter:
     def _tone(self, cell: Cell) -> str:
         return "plain" if cell.on and cell.tone in {"quiet", "trouble"} else cell.tone
 
-    def _draw_typing(self, target: pygame.Surface, cell: Cell, box: pygame.Rect, typing: Typing) -> None:
-        letters, theme, pad = self._letters, self._theme, self._pad
-        y = box.top + (box.height - letters.line) // 2 + 1
-        name = letters.cut(cell.text, box.width // 3)
-        x = box.left + pad + (letters.draw(target, name, (box.left + pad, y), theme.quiet) + pad if name else 0)
+    def _draw_typing(self, target: pygame.Surface, cell: Cell, box: pygame.Rect, typing: TypingLine) -> None:
+        font, theme, pad = self._font, self._theme, self._pad
+        y = box.top + (box.height - font.line) // 2 + 1
+        name = font.cut(cell.text, box.width // 3)
+        x = box.left + pad + (font.draw(target, name, (box.left + pad, y), theme.quiet) + pad if name else 0)
         room = box.right - pad - x
         # What is left of the caret is always in sight.
-        shift = max(letters.width(typing.text[: typing.caret]) - room + pad, 0)
+        shift = max(font.width(typing.text[: typing.caret]) - room + pad, 0)
         if typing.whole and typing.text:
-            wide = min(letters.width(typing.text), room)
+            wide = min(font.width(typing.text), room)
             target.fill(theme.chosen, (x, box.top + 2, wide, box.height - 4))
         clip = target.get_clip()
         target.set_clip(pygame.Rect(x, box.top, room, box.height).clip(clip))
-        letters.draw(target, typing.text, (x - shift, y), theme.plain)
-        at = x - shift + letters.width(typing.text[: typing.caret])
+        font.draw(target, typing.text, (x - shift, y), theme.plain)
+        at = x - shift + font.width(typing.text[: typing.caret])
         target.fill(theme.light, (at, box.top + 3, max(self._sizes.em // 8, 2), box.height - 6))
         if typing.wrong is not None:
-            column = x - shift + letters.width(typing.text[: typing.wrong[0] - 1])
+            column = x - shift + font.width(typing.text[: typing.wrong[0] - 1])
             thick = max(self._sizes.em // 6, 3)
             wide = max(box.right - column - pad, self._sizes.em)
             for k in range(0, min(wide, 3 * self._sizes.em), 2 * thick):
@@ -201,7 +201,7 @@ class Painter:
             handle.center = (box.left + x, box.top + y)
             target.fill(theme.plain, handle)
         if cell.text:
-            self._letters.draw(target, cell.text, (box.left + self._pad, box.top), theme.quiet)
+            self._font.draw(target, cell.text, (box.left + self._pad, box.top), theme.quiet)
 
     def _draw_thumb(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
         side = box.height - 4
@@ -213,13 +213,13 @@ class Painter:
             pygame.draw.rect(target, self._theme.faint, place, 1)
         left = place.right + self._pad
         words = pygame.Rect(left, box.top, box.right - left, box.height)
-        y = words.centery - self._letters.line
+        y = words.centery - self._font.line
         tone = self._theme.text(self._tone(cell))
         room = words.width - self._pad
-        self._letters.draw(target, self._letters.cut(cell.text, room), (left, y), tone)
-        second = self._letters.cut(cell.mark, room)
+        self._font.draw(target, self._font.cut(cell.text, room), (left, y), tone)
+        second = self._font.cut(cell.mark, room)
         quiet = self._theme.plain if cell.on else self._theme.quiet
-        self._letters.draw(target, second, (left, y + self._letters.line), quiet)
+        self._font.draw(target, second, (left, y + self._font.line), quiet)
 
     @property
     def _pad(self) -> int:
@@ -229,7 +229,7 @@ class Painter:
 _KEPT = 200
 
 
-class Thumbs:
+class ThumbnailCache:
     """Pictures for the set list, kept as they are drawn."""
 
     def __init__(self) -> None:

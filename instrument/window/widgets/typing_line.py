@@ -10,17 +10,17 @@ import pygame
 from instrument.patch.formula.parser import FormulaError, compile_formula
 
 if TYPE_CHECKING:
-    from instrument.window.widgets.cells import Line
+    from instrument.window.widgets.cells import TextEntry
 
 LONGEST = 2000
 
 
-class Typing:
+class TypingLine:
     """What is being typed in place of a line.
 
     Parameters
     ----------
-    line : Line
+    line : TextEntry
     text : str or None
         What stands there already, if something else than the line's own text.
 
@@ -37,7 +37,7 @@ class Typing:
         Why it was not taken.
     """
 
-    def __init__(self, line: Line, text: str | None = None) -> None:
+    def __init__(self, line: TextEntry, text: str | None = None) -> None:
         self._line = line
         self.text = line.text if text is None else text
         self.caret = len(self.text)

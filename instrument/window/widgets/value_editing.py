@@ -116,7 +116,7 @@ SETTLED = 0.4
 """Seconds after which a value that was set is the engine's to tell; before that, it may not have arrived."""
 
 
-class Hand:
+class ValueDrag:
     """What is held.
 
     Parameters

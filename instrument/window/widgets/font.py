@@ -1,4 +1,4 @@
-"""Letters of the window, drawn once and then kept."""
+"""The font of the window: texts of one height, drawn once and then kept."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _KEPT = 1500
 """Pieces of text kept drawn; figures change all the time, and old ones are dropped together."""
 
 
-class Letters:
+class Font:
     """Text of one height, drawn once and then kept.
 
     Parameters
