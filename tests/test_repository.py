@@ -157,7 +157,7 @@ class TestImports:
             ("engine", "from instrument.audio import driver", {"audio"}),
             ("patch", "def f():\n    from instrument import window", {"window"}),
             ("audio", "from instrument.cli.main import main", {"cli"}),
-            ("show", "from instrument.workbench.edits import Desk", set()),
+            ("show", "from instrument.workbench.patch_edits import PatchEdits", set()),
             ("cli", "from instrument.engine.memory.layout import STATE", set()),
             ("patch", "import numpy.linalg, instrumental.stage", set()),
         ],

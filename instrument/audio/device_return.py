@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _JACK = AudioDevice(NATIVE, NATIVE.upper(), CHANNELS, CHANNELS, 0.0, -1)
 """A server that is about to be joined, whatever it runs at."""
 
-LOOK_SECONDS = 0.25
+POLL_SECONDS = 0.25
 """Time between two looks for the device; opening it again takes about a tenth of a second."""
 
 
@@ -74,7 +74,7 @@ class Recovery:
             with suppress(DeviceError):
                 _load_jack()
 
-    def look(self, driver: Driver, midi: Listening | None) -> Change | None:
+    def poll(self, driver: Driver, midi: Listening | None) -> Change | None:
         """Change to the silent clock if the device has gone, and back if it has returned; None if all is as it was."""
         if not driver.running:
             return self._lose(driver, midi)
@@ -87,7 +87,7 @@ class Recovery:
         """Look no more."""
         self._ending.set()
         if self._thread is not None:
-            self._thread.join(LOOK_SECONDS * 4)
+            self._thread.join(POLL_SECONDS * 4)
         if self._back is not None:
             self._back.close()
 
@@ -110,7 +110,7 @@ class Recovery:
         self._thread.start()
 
     def _search(self, find: Callable[[threading.Event], Driver | None], ending: threading.Event) -> None:
-        while not ending.wait(LOOK_SECONDS):
+        while not ending.wait(POLL_SECONDS):
             with suppress(DeviceError):  # not there yet, or gone again meanwhile
                 if (found := find(ending)) is None:
                     continue

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from instrument.midi.event_outbox import Ring
     from instrument.midi.inputs import MidiSystem
 
-LOOK_SECONDS = 0.4
+POLL_SECONDS = 0.4
 """Time between two looks at what is plugged in: with the show's own turns, what comes is found within a second."""
 
 JACK_STEP = 64
@@ -111,14 +111,14 @@ class Listening:
         self.feedback.start()
         return refused
 
-    def look(self) -> list[str]:
+    def poll(self) -> list[str]:
         """See to what was plugged in or out, once in a while; return a sentence for each."""
         now = time.monotonic()
         if now < self._look_again:
             return []
-        self._look_again = now + LOOK_SECONDS
+        self._look_again = now + POLL_SECONDS
         with quiet_libraries():
-            said = self._inputs.look()
+            said = self._inputs.poll()
             self._look_at_outputs()
             return said
 
@@ -129,7 +129,7 @@ class Listening:
             for system, name, number in self._inputs.ports
             if isinstance(system, JackMidi | RtmidiSystem)
         ]
-        if self._outputs.look(ports):
+        if self._outputs.poll(ports):
             self.feedback.send_to(self._outputs.by_number)
 
     def lose_driver(self) -> None:
@@ -141,7 +141,7 @@ class Listening:
             self._look_at_outputs()
 
     def find_driver(self, driver: Driver) -> None:
-        """Listen through JACK again, through which a driver plays that is about to start; `look` opens the inputs."""
+        """Listen through JACK again, through which a driver plays that is about to start; `poll` opens the inputs."""
         if isinstance(driver, JackDriver):
             self._poll.pour_into(JackRing(driver))
             self._of_driver = JackMidi(driver)

@@ -136,13 +136,13 @@ def _guide(audio: str | None, rate: float | None, block: int | None, *, window: 
     from instrument.engine.compiling.warm import warm  # noqa: PLC0415
 
     warm()
-    from instrument.show.calibration_guide import Guide  # noqa: PLC0415 - it needs the compiled engine
+    from instrument.show.calibration_guide import CalibrationGuide  # noqa: PLC0415 - it needs the compiled engine
     from instrument.show.show import run_show  # noqa: PLC0415
     from instrument.show.show_options import ShowOptions  # noqa: PLC0415
 
     if sys.stdin is None:
         raise ValueError("the guide reads what is typed, and nothing can be; set values by options (--help).")
-    guide = Guide(sys.stdin, say)
+    guide = CalibrationGuide(sys.stdin, say)
     if not guide.ready():
         return
     options = ShowOptions(

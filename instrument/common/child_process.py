@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
-class Guest:
+class ChildProcess:
     """The process, while there is one.
 
     Parameters

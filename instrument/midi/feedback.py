@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from instrument.engine.engine import Engine
     from instrument.midi.outputs import OpenOutput
 
-LOOK_SECONDS = 0.02
+POLL_SECONDS = 0.02
 """Time between two looks at the values."""
 
 _STEP_SECONDS = 0.002
@@ -97,13 +97,13 @@ class Feedback:
         while True:
             now = time.monotonic()
             if now >= look_again:
-                look_again = now + LOOK_SECONDS
-                self.look(now)
+                look_again = now + POLL_SECONDS
+                self.poll(now)
             waiting = self.send(now)
             if self._ending.wait(_STEP_SECONDS if waiting else max(look_again - time.monotonic(), 0.0)):
                 return
 
-    def look(self, now: float) -> None:
+    def poll(self, now: float) -> None:
         """See what has changed, at a time in seconds, and let it be sent."""
         # Values before messages: then what a control says is known whenever the value that it gave is seen.
         self._look_at_outputs()

@@ -138,10 +138,10 @@ class Inputs:
                 continue
             if port is not None:
                 self._open[system, self._own_name] = port
-        self.look()
+        self.poll()
         return list(self._refused.values())
 
-    def look(self) -> list[str]:
+    def poll(self) -> list[str]:
         """See to what was plugged in or out since the last look; return a sentence for each."""
         plugs = [system.plugs() for system in self._systems]
         chosen = choose_plugs(self._wanted or those_there(self._remembered, plugs), plugs)

@@ -116,7 +116,7 @@ class Outputs:
         """What is open, by the number that the messages of its input carry."""
         return {number: output for number, (_, output) in self._open.items()}
 
-    def look(self, inputs: Iterable[tuple[Sending, str, int]]) -> bool:
+    def poll(self, inputs: Iterable[tuple[Sending, str, int]]) -> bool:
         """Open and close outputs as their inputs have been; return whether anything changed.
 
         Parameters

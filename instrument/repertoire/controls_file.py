@@ -61,7 +61,7 @@ def usable_controls() -> ControllerFile:
 
 
 @dataclass(frozen=True)
-class Served:
+class PatchWithController:
     """A patch with the controls of the controller file.
 
     Attributes
@@ -85,7 +85,7 @@ class Served:
     feedback: bool
 
 
-def serve(patch: Patch) -> Served:
+def with_controller(patch: Patch) -> PatchWithController:
     """Give a patch the controls of the controller file."""
     controller = usable_controls()
     places = serving(patch, controller)
@@ -93,7 +93,7 @@ def serve(patch: Patch) -> Served:
     text = with_controls(patch.text, [control.model_dump(exclude_unset=True) for control in added])
     key = "controls " + hashlib.sha256(controller.text.encode()).hexdigest()
     both = patch.model_copy(update={"control": [*patch.control, *added]})
-    return Served(both, text, places, key, patch.feedback and controller.feedback)
+    return PatchWithController(both, text, places, key, patch.feedback and controller.feedback)
 
 
 def taught_all() -> list[dict[str, Any]]:

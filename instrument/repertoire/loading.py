@@ -14,7 +14,7 @@ from instrument.patch.editing.save import save_patch
 from instrument.patch.patch_drawings import drawing_files, read_drawings
 from instrument.patch.patch_errors import PatchError
 from instrument.patch.patch_file import load_patch, patch_from_text
-from instrument.repertoire.controls_file import controls_file, serve
+from instrument.repertoire.controls_file import controls_file, with_controller
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Shown:
+class PatchDescription:
     """What the window is told of a patch.
 
     Attributes
@@ -67,7 +67,7 @@ class LoadedPatch:
         Drawings, fonts and numbered folders that it is made from, and the controller file.
     drawn : tuple of str
         A key for each drawing, the same for the same line.
-    served : str
+    controller_key : str
         A key for the controller file.
     corners : tuple of (int, int)
         Number, from 1, and corners of each layer that runs along a path.
@@ -79,7 +79,7 @@ class LoadedPatch:
         MIDI inputs that it remembers.
     feedback : bool
         Whether values are sent back to controllers while it plays.
-    shown : Shown
+    description : PatchDescription
     """
 
     path: Path
@@ -90,18 +90,18 @@ class LoadedPatch:
     controls: tuple[dict[str, Any], ...] = field(default=())
     files: tuple[Path, ...] = ()
     drawn: tuple[str, ...] = ()
-    served: str = ""
+    controller_key: str = ""
     corners: tuple[tuple[int, int], ...] = ()
     warnings: tuple[str, ...] = ()
     played: str = ""
     midi: tuple[str, ...] = ()
     feedback: bool = True
-    shown: Shown = field(default_factory=Shown)
+    description: PatchDescription = field(default_factory=PatchDescription)
 
     @property
     def made_from(self) -> tuple[object, ...]:
         """What its program is made from beside its text, to tell whether it is another one."""
-        return self.drawn, self.served
+        return self.drawn, self.controller_key
 
 
 def read_patch(path: Path) -> LoadedPatch:
@@ -149,7 +149,7 @@ def edit_patch(path: Path, text: str, changes: Sequence[Change]) -> LoadedPatch:
 
 def write_patch(
     path: Path, text: str, values: list[float], saved: str | None = None, to: Path | None = None
-) -> tuple[str, Shown]:
+) -> tuple[str, PatchDescription]:
     """Save a patch with other values; return its new text and what the window is told of it.
 
     Parameters
@@ -172,11 +172,11 @@ def write_patch(
     patch = patch_from_text(text, path)
     save_patch(patch, dict(zip(ADDRESSES, values, strict=True)), to or path, saved)
     written = patch_from_text(patch.text, patch.path)
-    return patch.text, _shown(written, values, serve(written).text)
+    return patch.text, _description(written, values, with_controller(written).text)
 
 
 def _loaded(path: Path, patch: Patch) -> LoadedPatch:
-    served = serve(patch)
+    served = with_controller(patch)
     controls = tuple(
         {
             "place": k if k < len(patch.control) else served.places[k - len(patch.control)],
@@ -200,16 +200,16 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
         controls,
         files=(*drawing_files(patch), controls_file()),
         drawn=tuple(drawn.key for drawn in drawings.values()),
-        served=served.key,
+        controller_key=served.key,
         corners=corners_of(patch, drawings),
         warnings=tuple(word for drawn in drawings.values() for word in drawn.warnings),
         played=served.text,
         midi=tuple(patch.midi),
         feedback=served.feedback,
-        shown=_shown(patch, base_values(program).tolist(), served.text),
+        description=_description(patch, base_values(program).tolist(), served.text),
     )
 
 
-def _shown(patch: Patch, base: list[float], played: str) -> Shown:
+def _description(patch: Patch, base: list[float], played: str) -> PatchDescription:
     names = tuple(snapshot.name or f"snapshot {k + 1}" for k, snapshot in enumerate(patch.snapshot))
-    return Shown(document_of(patch.text), parameters_of(patch, base), names, played)
+    return PatchDescription(document_of(patch.text), parameters_of(patch, base), names, played)

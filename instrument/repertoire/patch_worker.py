@@ -16,14 +16,14 @@ from instrument.patch.patch_errors import PatchError, Problem
 from instrument.patch.set_list_file import patches_named
 from instrument.repertoire.loading import (
     LoadedPatch,
-    Shown,
+    PatchDescription,
     build_text,
     edit_patch,
     files_named_in,
     read_patch,
     write_patch,
 )
-from instrument.repertoire.recovery_file import keep_unsaved
+from instrument.repertoire.recovery_file import write_recovery
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
@@ -92,7 +92,7 @@ class Answer:
         Why nothing came of it; otherwise empty.
     files : tuple of Path
         Drawings of a patch that could not be read, which may be mended before the patch is.
-    shown : Shown or None
+    description : PatchDescription or None
         What the window is told of the patch that was saved.
     problem : Problem or None
         The first mistake of a patch, where that is the trouble.
@@ -112,7 +112,7 @@ class Answer:
     text: str = ""
     trouble: str = ""
     files: tuple[Path, ...] = ()
-    shown: Shown | None = None
+    description: PatchDescription | None = None
     problem: Problem | None = None
     patches: tuple[LoadedPatch, ...] = ()
     events: tuple[Event, ...] = ()
@@ -241,14 +241,14 @@ def _done(job: Job) -> Answer:  # noqa: PLR0911 - one for each kind of job
         case "edit":
             return Answer(do, path, edit_patch(path, job.text, job.changes))
         case "save":
-            text, shown = write_patch(path, job.text, job.values, job.saved, job.to)
-            return Answer(do, job.to or path, text=text, shown=shown)
+            text, description = write_patch(path, job.text, job.values, job.saved, job.to)
+            return Answer(do, job.to or path, text=text, description=description)
         case "open":
             return Answer(do, path, patches=tuple(read_patch(one) for one in patches_named(path)))
         case "perform":
             return _performance(job)
         case "keep" if job.to is not None:
-            keep_unsaved(job.to, path, job.text, job.values)
+            write_recovery(job.to, path, job.text, job.values)
         case "warm":
             warm_up()
     return Answer(do, path)

@@ -90,7 +90,7 @@ class Recall:
             self._seen = place
         self.position = place
 
-    def look(self, count: int) -> bool:
+    def poll(self, count: int) -> bool:
         """Follow what hands on controllers have chosen; True if another patch plays now.
 
         Raises

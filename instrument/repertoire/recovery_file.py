@@ -26,7 +26,7 @@ _PLAYABLE = ".toml"
 
 
 @dataclass(frozen=True)
-class Kept:
+class RecoveryFile:
     """Unsaved changes of one patch, left by an earlier start.
 
     Attributes
@@ -64,19 +64,19 @@ class Kept:
         return "a moment"
 
 
-def kept_folder() -> Path:
+def recovery_folder() -> Path:
     """Return the folder of recovery files (it may not exist)."""
     return Path(platformdirs.user_state_dir("beamhand", appauthor=False)) / "unsaved"
 
 
-def record_for(patch: Path, folder: Path | None = None) -> Path:
+def recovery_path(patch: Path, folder: Path | None = None) -> Path:
     """Return the file for the unsaved changes of a patch in this process."""
     whole = str(patch.absolute())
     digest = hashlib.sha256(whole.encode()).hexdigest()[:12]
-    return (folder or kept_folder()) / f"{patch.stem}-{digest}-{os.getpid()}{_RECORD}"
+    return (folder or recovery_folder()) / f"{patch.stem}-{digest}-{os.getpid()}{_RECORD}"
 
 
-def keep_unsaved(record: Path, patch: Path, text: str, values: Sequence[float]) -> None:
+def write_recovery(record: Path, patch: Path, text: str, values: Sequence[float]) -> None:
     """Write unsaved changes, each file in one step: the record that is offered, and a patch that can be played.
 
     Parameters
@@ -111,14 +111,14 @@ def _playable(path: Path, text: str, values: Sequence[float], file: Path) -> str
     return text_in(file, patch, text_with(patch, dict(zip(ADDRESSES, values, strict=True))))
 
 
-def forget_kept(record: Path) -> None:
+def remove_recovery(record: Path) -> None:
     """Remove what was kept."""
     for path in (record, record.with_suffix(_PLAYABLE)):
         with suppress(OSError):
             path.unlink(missing_ok=True)
 
 
-def take_over(kept: Kept, record: Path) -> None:
+def adopt_recovery(kept: RecoveryFile, record: Path) -> None:
     """Give what an earlier start has left the name that a record of this process has.
 
     Raises
@@ -131,17 +131,17 @@ def take_over(kept: Kept, record: Path) -> None:
         kept.playable.replace(record.with_suffix(_PLAYABLE))
 
 
-def left_behind(folder: Path | None = None) -> list[Kept]:
+def find_recoveries(folder: Path | None = None) -> list[RecoveryFile]:
     """Return what earlier starts have left, the newest first; files that cannot be read are passed over."""
     found = []
-    for record in (folder or kept_folder()).glob(f"*{_RECORD}"):
+    for record in (folder or recovery_folder()).glob(f"*{_RECORD}"):
         with suppress(OSError, ValueError, KeyError, TypeError, AttributeError):
             if _is_alive(int(record.stem.rpartition("-")[2])):
                 continue
             held = json.loads(record.read_text(encoding="utf-8"))
             values = {str(address): float(value) for address, value in held["values"].items()}
             age = max(time.time() - record.stat().st_mtime, 0.0)
-            found.append(Kept(record, Path(held["patch"]), str(held["text"]), values, age))
+            found.append(RecoveryFile(record, Path(held["patch"]), str(held["text"]), values, age))
     return sorted(found, key=lambda kept: kept.seconds)
 
 

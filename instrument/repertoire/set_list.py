@@ -13,8 +13,8 @@ from instrument.repertoire.drawing_change import morph_to
 from instrument.repertoire.patch_worker import Job, Worker
 from instrument.repertoire.recall import Recall
 from instrument.repertoire.undo_history import same_bits, step_between
-from instrument.repertoire.watched_files import Watch
-from instrument.repertoire.working_copy import Working
+from instrument.repertoire.watched_files import FileWatch
+from instrument.repertoire.working_copy import WorkingCopy
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -37,7 +37,7 @@ SETTLED_SECONDS = 1.0
 """How long values must rest before a patch is held anew with them."""
 
 
-class Setlist:
+class SetList:
     """Patches in their order, one of which plays.
 
     Parameters
@@ -63,18 +63,18 @@ class Setlist:
 
     def __init__(self, engine: Engine, patches: list[LoadedPatch], say: Callable[[str], None]) -> None:
         self._engine = engine
-        self._patches = [Working(patch) for patch in patches]
+        self._patches = [WorkingCopy(patch) for patch in patches]
         self._say = say
         self.worker = Worker()
         self.others: Callable[[Answer], None] = lambda _: None
-        self._watch = Watch()
+        self._watch = FileWatch()
         self._recall = Recall(engine, lambda place: self._patches[place].program)
         self._watch_again = 0.0
         self._changed: dict[int, float] = {}
         self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
-        self.by_itself = False
-        self._moved: tuple[Working, Values] | None = None
+        self.self_playing = False
+        self._moved: tuple[WorkingCopy, Values] | None = None
         self.watch_files()
         if any(patch.drawn for patch in patches):
             self.worker.warm_up()
@@ -85,12 +85,12 @@ class Setlist:
         return self._recall.position
 
     @property
-    def patches(self) -> list[Working]:
+    def patches(self) -> list[WorkingCopy]:
         """The working copies, in their order."""
         return self._patches
 
     @property
-    def working(self) -> Working:
+    def working(self) -> WorkingCopy:
         """The working copy of the patch that plays."""
         return self._patches[self.position]
 
@@ -140,12 +140,12 @@ class Setlist:
         """Put patches behind the one that plays, and change to the first of them."""
         place = self.position + 1
         self._hold_changed(math.inf)
-        self._patches[place:place] = [Working(patch) for patch in patches]
+        self._patches[place:place] = [WorkingCopy(patch) for patch in patches]
         self._recall.inserted(place, len(self._patches))
         self.watch_files()
         self.go_to(place)
 
-    def sounding(self, working: Working) -> Values | None:
+    def sounding(self, working: WorkingCopy) -> Values | None:
         """Return what the parameters of a patch are set to, where a ramp under way ends; None unless it plays."""
         record = self._engine.record
         if working is not self.working or int(record["set_at"]) != self.position:
@@ -153,32 +153,32 @@ class Setlist:
         instance = record["instances"][int(record["active"])]
         return np.array(instance["target"]) if int(instance["slot"]) >= 0 else None
 
-    def now(self, working: Working) -> Values:
+    def now(self, working: WorkingCopy) -> Values:
         """Return what the parameters of a patch are set to: as it sounds if it plays, else as it will."""
         sounding = self.sounding(working)
         return working.values if sounding is None else sounding
 
-    def set_by_hands(self, working: Working) -> Values | None:
+    def values_set_by_hand(self, working: WorkingCopy) -> Values | None:
         """Return what the parameters of a patch are set to, without what it has moved by itself; None unless it plays."""
         sounding = self.sounding(working)
-        if sounding is None or self.by_itself:
+        if sounding is None or self.self_playing:
             return None
         if self._moved is None or self._moved[0] is not working:
             return sounding
         return np.where(same_bits(sounding, self._moved[1]), working.values, sounding)
 
-    def end_by_itself(self) -> None:
+    def end_self_playing(self) -> None:
         """Count what the patch that plays is set to now as no change of anybody's, and what comes from now on as one."""
         sounding = self.sounding(self.working)
         self._moved = None if sounding is None else (self.working, sounding)
-        self.by_itself = False
+        self.self_playing = False
 
-    def become(self, working: Working, loaded: LoadedPatch, values: Values, sounding: Values) -> None:
+    def become(self, working: WorkingCopy, loaded: LoadedPatch, values: Values, sounding: Values) -> None:
         """Go on with another text of a patch; if it plays, phases go on.
 
         Parameters
         ----------
-        working : Working
+        working : WorkingCopy
         loaded : LoadedPatch
             What it becomes.
         values : np.ndarray [shape=(COUNT,)]
@@ -203,7 +203,7 @@ class Setlist:
         self.changed(working)
         self.watch_files()
 
-    def changed(self, working: Working, *, soon: bool = True) -> None:
+    def changed(self, working: WorkingCopy, *, soon: bool = True) -> None:
         """Hold a patch anew that has changed: soon, or once no more changes of its values follow."""
         self._changed[self._patches.index(working)] = 0.0 if soon else time.monotonic() + SETTLED_SECONDS
 
@@ -217,7 +217,7 @@ class Setlist:
         """Read the current patch's file again, whether it was saved or not."""
         self.worker.read(self.current.path)
 
-    def look(self) -> bool:
+    def poll(self) -> bool:
         """See to saved files and to what the worker has done; True if something to show has changed."""
         now = time.monotonic()
         if now >= self._watch_again:
@@ -236,7 +236,7 @@ class Setlist:
 
     def _recalled(self) -> bool:
         try:
-            changed = self._recall.look(len(self._patches))
+            changed = self._recall.poll(len(self._patches))
         except EngineFullError as error:
             self.complain(f"{self.current.path}: {error}")
             return True
@@ -249,7 +249,7 @@ class Setlist:
         self.worker.close()
 
     def watch_files(self) -> None:
-        """Watch the files that the patches are made from, and no others."""
+        """FileWatch the files that the patches are made from, and no others."""
         drawings = [path for working in self._patches for path in working.loaded.files]
         named = [path for paths in self._broken.values() for path in paths]
         self._watch.keep_to([working.path for working in self._patches] + drawings + named)
@@ -282,7 +282,7 @@ class Setlist:
             if working.path == answer.path and answer.patch is not None:
                 self._taken(working, answer.patch)
 
-    def _taken(self, working: Working, patch: LoadedPatch) -> None:
+    def _taken(self, working: WorkingCopy, patch: LoadedPatch) -> None:
         redrawn = patch.text == working.text and patch.made_from != working.loaded.made_from
         if not redrawn and patch.text in {working.saved.text, working.text}:
             self.trouble = ""
@@ -300,7 +300,7 @@ class Setlist:
         for warning in patch.warnings:
             self._say(f"{patch.path}: {warning}")
 
-    def _redraw(self, working: Working, patch: LoadedPatch) -> None:
+    def _redraw(self, working: WorkingCopy, patch: LoadedPatch) -> None:
         before = working.loaded
         working.become(patch, working.values)
         if working is self.working:
@@ -314,9 +314,9 @@ class Setlist:
         self.changed(working)
         self._say(f"loaded {patch.path} again")
 
-    def _replace(self, working: Working, patch: LoadedPatch, before: Values) -> None:
+    def _replace(self, working: WorkingCopy, patch: LoadedPatch, before: Values) -> None:
         unsaved = working.is_unsaved()
-        after = Working(patch).values
+        after = WorkingCopy(patch).values
         step = step_between("loading the file again", (working.text, patch.text), before, after)
         self.become(working, patch, after, after)
         working.saved = patch

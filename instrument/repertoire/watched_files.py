@@ -12,7 +12,7 @@ Signature = tuple[int, int, int]
 """Time of the last change in ns, size, and file number: editors that replace a file change the last."""
 
 
-class Watch:
+class FileWatch:
     """Looks at files whenever it is asked to.
 
     A file that changes counts once it looks the same twice, so that one being written is left alone; a file that has
@@ -24,12 +24,12 @@ class Watch:
         self._changing: dict[Path, Signature] = {}
 
     def add(self, path: Path) -> None:
-        """Watch a file from now on, as it is now; also to forget a change of one's own."""
+        """FileWatch a file from now on, as it is now; also to forget a change of one's own."""
         self._known[path] = _signature(path)
         self._changing.pop(path, None)
 
     def keep_to(self, paths: Iterable[Path]) -> None:
-        """Watch these files and no others; of those watched already, no change is missed."""
+        """FileWatch these files and no others; of those watched already, no change is missed."""
         for path in (wanted := dict.fromkeys(paths)):
             if path not in self._known:
                 self.add(path)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from instrument.engine.program import Program
-    from instrument.repertoire.loading import LoadedPatch, Shown
+    from instrument.repertoire.loading import LoadedPatch, PatchDescription
 
     Values = npt.NDArray[np.float64]
 
@@ -34,7 +34,7 @@ MOST_CHANGES = 200
 """Differences that are listed; who has more has another patch."""
 
 
-class Working:
+class WorkingCopy:
     """One patch of the performance while it is worked on.
 
     Parameters
@@ -111,7 +111,7 @@ class Working:
         # The window asks some times a second, and texts change seldom.
         known = self._compared
         if known is None or known[0] is not self.saved or known[1] is not self.loaded:
-            found = differences(self.saved.shown.document, self.loaded.shown.document)
+            found = differences(self.saved.description.document, self.loaded.description.document)
             known = self._compared = (self.saved, self.loaded, found)
         return known[2]
 
@@ -144,13 +144,19 @@ class Working:
         self.loaded = loaded
         self.base, self.values = base_values(loaded.program), values
 
-    def take_saved(self, path: Path, text: str, shown: Shown, values: Values) -> None:
+    def take_saved(self, path: Path, text: str, description: PatchDescription, values: Values) -> None:
         """Note what its file holds now."""
         self.base = self.values = values
         program = self.program_with(values)
-        title = str(shown.document.get("title") or path.stem)
+        title = str(description.document.get("title") or path.stem)
         self.loaded = replace(
-            self.loaded, path=path, text=text, played=shown.played, program=program, shown=shown, title=title
+            self.loaded,
+            path=path,
+            text=text,
+            played=description.played,
+            program=program,
+            description=description,
+            title=title,
         )
         self.saved = self.loaded
         self.history.close()

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from instrument.audio.choice import Choice
     from instrument.audio.driver import Driver
     from instrument.engine.engine import Engine
-    from instrument.repertoire.set_list import Setlist
+    from instrument.repertoire.set_list import SetList
 
 HELP = """\
 Enter, next     the next picture; after the last one: save and end
@@ -37,7 +37,7 @@ The window, if there is one, shows what the display should show, uncorrected. It
 change the picture here too; knobs of a controller move the test picture itself, never what is kept."""
 
 
-class Guide:
+class CalibrationGuide:
     """Walks somebody through the test pictures, and keeps what was adjusted in the profile of the device.
 
     Parameters
@@ -60,7 +60,7 @@ class Guide:
 
     Notes
     -----
-    Its command calls `ready` first. The show calls `corrected`, `begin` and then `look` some fifty times a second, all from the thread that owns the
+    Its command calls `ready` first. The show calls `corrected`, `begin` and then `poll` some fifty times a second, all from the thread that owns the
     device and the set list.
     """
 
@@ -113,9 +113,9 @@ class Guide:
         self._history = [self._kept]
         return replace(choice, outputs=replace(choice.outputs, correction=self.correction))
 
-    def begin(self, engine: Engine, setlist: Setlist, driver: Driver, over: threading.Event) -> None:
+    def begin(self, engine: Engine, set_list: SetList, driver: Driver, over: threading.Event) -> None:
         """Begin with the first picture."""
-        self._engine, self._setlist, self._driver, self._over = engine, setlist, driver, over
+        self._engine, self._set_list, self._driver, self._over = engine, set_list, driver, over
         self._say(f"This adjusts the display behind {self._name}. Type help for what can be typed.")
         self._tell_step()
         threading.Thread(target=self._hear, name="guide", daemon=True).start()
@@ -125,7 +125,7 @@ class Guide:
             self._lines.put(line.strip())
         self._lines.put(None)
 
-    def look(self, driver: Driver) -> None:
+    def poll(self, driver: Driver) -> None:
         """Do what was typed, and follow a picture that was chosen in the window, or a device that is back."""
         if driver is not self._driver:
             self._driver = driver
@@ -224,7 +224,7 @@ class Guide:
             return
         if place < 0:
             raise ValueError("this is the first picture.")
-        self._setlist.go_to(place)
+        self._set_list.go_to(place)
         self.place = place
         self._waiting = True
         self._tell_step()

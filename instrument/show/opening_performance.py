@@ -27,10 +27,10 @@ PAUSE_SECONDS = 1.0
 _NOTE_OFF, _NOTE_ON, _SYSTEM = 0x80, 0x90, 0xF0
 
 
-class Opening:
+class OpeningPerformance:
     """Plays the performance that belongs to the patch that plays, until a hand touches anything.
 
-    It is the one producer of `RING_PERFORM`; whoever makes it calls `look` some fifty times a second.
+    It is the one producer of `RING_PERFORM`; whoever makes it calls `poll` some fifty times a second.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ class Opening:
         """Whether something that it has pushed may still take effect."""
         return not self.over or self._engine.time <= self._until
 
-    def look(self) -> None:
+    def poll(self) -> None:
         """Play on, follow a change of the patch, or let go if a hand has come."""
         if self.over:
             return

@@ -27,9 +27,9 @@ from instrument.patch.patch_drawings import wind_down
 from instrument.patch.set_list_file import patches_named
 from instrument.repertoire.controls_file import use_controls_file
 from instrument.repertoire.loading import read_patch
-from instrument.repertoire.set_list import Setlist
+from instrument.repertoire.set_list import SetList
 from instrument.show.fault_log import GOES_ON, FaultLog
-from instrument.show.opening_performance import Opening
+from instrument.show.opening_performance import OpeningPerformance
 from instrument.show.remembered_ports import remembered_ports
 from instrument.show.signals import ended_by_signals, quiet_python
 from instrument.show.standstill import Standstill
@@ -37,7 +37,7 @@ from instrument.show.window_process import WindowProcess
 from instrument.takes.recorder_client import RecordedEngine
 from instrument.workbench.learning import Learning
 from instrument.workbench.state_message import ALIVE
-from instrument.workbench.take_control import ShowRecording
+from instrument.workbench.take_control import TakeControl
 from instrument.workbench.workbench import Workbench
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from instrument.audio.driver import Driver
     from instrument.show.show_options import ShowOptions
 
-LOOK_SECONDS = 0.2
+POLL_SECONDS = 0.2
 """Time between two looks at window and device."""
 
 TICK_SECONDS = 0.02
@@ -99,7 +99,7 @@ class Show:
         self._trouble = ""
         self._device_trouble = ""
         self._faults = FaultLog()
-        self._opening: Opening | None = None
+        self._opening: OpeningPerformance | None = None
 
     def run(self) -> None:
         """Start everything, look after it, and return when it is over.
@@ -139,12 +139,12 @@ class Show:
         memory = allocate(choice.rate, shared=True)
         self._ending.callback(memory.close)
         self._engine = RecordedEngine(choice.rate, memory)
-        self._recording = ShowRecording(self._engine, options.record, options.keep, options.tags, self._say)
+        self._recording = TakeControl(self._engine, options.record, options.keep, options.tags, self._say)
         self._ending.callback(self._recording.close)
-        self._setlist = Setlist(self._engine, patches, self._say)
-        self._recording.follow(self._setlist)
-        self._ending.callback(self._setlist.close)
-        self._setlist.begin()
+        self._set_list = SetList(self._engine, patches, self._say)
+        self._recording.follow(self._set_list)
+        self._ending.callback(self._set_list.close)
+        self._set_list.begin()
         self._performance = Feeder(self._engine, events) if events else None
         self._driver: Driver = choice.open(self._engine)
         self._ending.callback(self._close_driver)
@@ -154,10 +154,10 @@ class Show:
             self._complain(choice.trouble)
         self._tell_block()
         self._midi = self._listen(remembered_ports(options.patches, patches))
-        self._learning = Learning(self._engine, lambda: self._setlist.current, self._do, self._say)
+        self._learning = Learning(self._engine, lambda: self._set_list.current, self._do, self._say)
         self._bench = Workbench(
             self._engine,
-            self._setlist,
+            self._set_list,
             self._recording,
             self._learning,
             self._over,
@@ -186,7 +186,7 @@ class Show:
             self._complain(str(error))
             return None
         self._ending.callback(listening.close)
-        listening.feedback.on = lambda: self._options.feedback and self._setlist.current.feedback
+        listening.feedback.on = lambda: self._options.feedback and self._set_list.current.feedback
         return listening
 
     def _close_driver(self) -> None:
@@ -207,16 +207,16 @@ class Show:
         if self._performance is not None:
             self._bench.perform(self._performance)
         elif self._options.opening:
-            again = functools.partial(self._setlist.step, 0)
-            self._setlist.by_itself = True
-            self._opening = Opening(self._engine, lambda: self._setlist.current.path, again)
+            again = functools.partial(self._set_list.step, 0)
+            self._set_list.self_playing = True
+            self._opening = OpeningPerformance(self._engine, lambda: self._set_list.current.path, again)
         self._began = time.monotonic()
-        self._say(f"playing {self._setlist.current.title} through {self._driver.name}, {self._engine.rate:g} Hz")
+        self._say(f"playing {self._set_list.current.title} through {self._driver.name}, {self._engine.rate:g} Hz")
         if (guide := self._options.guide) is not None:
-            guide.begin(self._engine, self._setlist, self._driver, self._over)
+            guide.begin(self._engine, self._set_list, self._driver, self._over)
             self._ending.callback(guide.close)
         if not self._options.window:
-            self._bench.tell_kept()
+            self._bench.tell_recovery()
         else:
             window = WindowProcess(self._engine.memory.name, self._engine.rate)
             self._ending.callback(window.close)
@@ -225,7 +225,7 @@ class Show:
             self._show_state()
 
     def _look_at_recording(self) -> None:
-        trouble = self._recording.look()
+        trouble = self._recording.poll()
         if trouble:
             self._trouble = trouble
             self._faults.note(trouble)
@@ -238,17 +238,17 @@ class Show:
             news.append(self._look_at_files())
             self._recording.send_on()
             if self._options.guide is not None:
-                self._options.guide.look(self._driver)
-            self._bench.farewell.look()
-            news.append(self._learning.look())
-            if self._opening is not None and self._setlist.by_itself:
-                self._opening.look()
+                self._options.guide.poll(self._driver)
+            self._bench.quit_prompt.poll()
+            news.append(self._learning.poll())
+            if self._opening is not None and self._set_list.self_playing:
+                self._opening.poll()
                 if not self._opening.acts:
-                    self._setlist.end_by_itself()
+                    self._set_list.end_self_playing()
             now = time.monotonic()
             if now >= look_again:
-                look_again = now + LOOK_SECONDS
-                self._look()
+                look_again = now + POLL_SECONDS
+                self._poll()
                 news.append(True)
             if any(news):
                 self._show_state()
@@ -263,25 +263,25 @@ class Show:
         first = int(self._engine.record["counters"]["callbacks"]) > 0 or played > FIRST_BLOCK_SECONDS
         return first and played >= seconds
 
-    def _look(self) -> None:
-        if (stood := self._standstill.look()) > 0:
+    def _poll(self) -> None:
+        if (stood := self._standstill.poll()) > 0:
             self._complain(f"everything stood still for {stood:.1f} s (suspended, or no time to run)", GOES_ON)
         self._look_at_device()
         self._look_at_ports()
         self._look_at_recording()
-        self._bench.look(time.monotonic())
+        self._bench.poll(time.monotonic())
         self._look_at_window()
 
     def _look_at_window(self) -> None:
-        needed = self._bench.farewell.question is not None
-        if self._window is not None and (ended := self._window.mourn(needed=needed)):
+        needed = self._bench.quit_prompt.question is not None
+        if self._window is not None and (ended := self._window.restart_if_ended(needed=needed)):
             # A key held on its keyboard can no longer be let go of there.
             self._engine.push(panic_event(), RING_COMMAND)
             self._say(ended)
             self._faults.note(ended)
 
     def _look_at_device(self) -> None:
-        change = self._recovery.look(self._driver, self._midi)
+        change = self._recovery.poll(self._driver, self._midi)
         if change is not None:
             self._driver = change.driver
             self._complain(change.cause, change.done)
@@ -294,16 +294,16 @@ class Show:
                 self._complain(trouble)
 
     def _look_at_ports(self) -> None:
-        changes = self._midi.look() if self._midi is not None else []
+        changes = self._midi.poll() if self._midi is not None else []
         for change in changes:
             self._say(change)
             self._faults.note(change)
 
     def _look_at_files(self) -> bool:
-        before = self._setlist.trouble
-        if not self._setlist.look():
+        before = self._set_list.trouble
+        if not self._set_list.poll():
             return False
-        now = self._setlist.trouble
+        now = self._set_list.trouble
         if now and now != before:
             self._trouble = now
             self._faults.note(now, "what played before plays on")
@@ -314,7 +314,7 @@ class Show:
 
     def _look_at_input(self) -> None:
         # A patch that is saved again may begin to hear what was not opened, and opening it would stop the sound.
-        hears = hears_input(self._setlist.current.program)
+        hears = hears_input(self._set_list.current.program)
         if hears and not self._heard and not self._driver.input_channels and self._options.input is None:
             self._complain("this patch takes from the live input, which is not open: start again to hear it.")
         self._heard = hears
@@ -323,13 +323,13 @@ class Show:
         do = request["do"]
         if self._opening is not None and do not in {"next", "previous", ALIVE}:
             self._opening.end()
-        before = self._trouble, self._setlist.trouble
-        self._trouble = self._setlist.trouble = ""
+        before = self._trouble, self._set_list.trouble
+        self._trouble = self._set_list.trouble = ""
         if not self._bench.do(request):
-            self._trouble, self._setlist.trouble = before
+            self._trouble, self._set_list.trouble = before
             return False
-        if self._setlist.trouble and not self._trouble:
-            self._trouble = self._setlist.trouble
+        if self._set_list.trouble and not self._trouble:
+            self._trouble = self._set_list.trouble
             self._faults.note(self._trouble)
         self._look_at_recording()
         return True

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from instrument.show.calibration_guide import Guide
+    from instrument.show.calibration_guide import CalibrationGuide
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class ShowOptions:
         Play each patch's own performance until a hand takes over.
     profile : bool
         Whether what the device gets is corrected by its profile.
-    guide : Guide or None
+    guide : CalibrationGuide or None
         Adjusts that correction while the show goes on.
     """
 
@@ -72,4 +72,4 @@ class ShowOptions:
     tags: Mapping[str, str] = field(default_factory=dict)
     opening: bool = False
     profile: bool = True
-    guide: Guide | None = None
+    guide: CalibrationGuide | None = None

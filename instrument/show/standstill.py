@@ -14,7 +14,7 @@ class Standstill:
     def __init__(self) -> None:
         self._latest = time.monotonic()
 
-    def look(self) -> float:
+    def poll(self) -> float:
         """Return for how many seconds everything stood still since the last look; 0 if it did not."""
         now = time.monotonic()
         seconds = now - self._latest

@@ -8,7 +8,7 @@ import sys
 import time
 from typing import Any
 
-from instrument.common.child_process import Guest
+from instrument.common.child_process import ChildProcess
 from instrument.workbench.state_message import ALIVE
 
 RESTARTS = 3
@@ -42,7 +42,7 @@ class WindowProcess:
 
     def __init__(self, memory: str, rate: float) -> None:
         self._command = [sys.executable, "-m", "instrument.window", memory, repr(rate)]
-        self._guest = Guest("window")
+        self._child = ChildProcess("window")
         self._state: dict[str, Any] = {}
         self._told: dict[str, Any] = {}
         self._began = 0.0
@@ -54,12 +54,12 @@ class WindowProcess:
     @property
     def running(self) -> bool:
         """Whether the window is there."""
-        return self._guest.running
+        return self._child.running
 
     @property
     def process_id(self) -> int | None:
         """Number of its process; None if there is none."""
-        return self._guest.process.pid if self._guest.process is not None else None
+        return self._child.process.pid if self._child.process is not None else None
 
     def start(self) -> None:
         """Open the window.
@@ -69,7 +69,7 @@ class WindowProcess:
         OSError
             If no process can be started.
         """
-        self._guest.start(self._command)
+        self._child.start(self._command)
         self._began = self._looked = time.monotonic()
         self._alive, self._silent = False, 0.0
         self._told = {}
@@ -82,8 +82,8 @@ class WindowProcess:
 
     def _tell(self) -> None:
         # One that is behind is told the newest of everything once it has taken what it was told before.
-        self._guest.send_on()
-        if self._guest.unsent or not self.running:
+        self._child.send_on()
+        if self._child.unsent or not self.running:
             return
         # A large document that is the very same need not be looked through.
         news = {
@@ -93,13 +93,13 @@ class WindowProcess:
         }
         self._told.update(news)
         if news:
-            self._guest.send(news)
+            self._child.send(news)
 
     def requests(self) -> list[dict[str, Any]]:
         """Return what the window has asked for since the last call; a line that is no request asks for nothing known."""
         self._tell()
         found = []
-        for line in self._guest.said():
+        for line in self._child.said():
             self._silent = 0.0
             try:
                 message = json.loads(line)
@@ -111,7 +111,7 @@ class WindowProcess:
             found.append(message)
         return found
 
-    def mourn(self, *, needed: bool = False) -> str:
+    def restart_if_ended(self, *, needed: bool = False) -> str:
         """Return one sentence if the window has ended since the last call, and start another if it did not want to.
 
         A window that has begun to say that it is alive, and says nothing any more, is ended first.
@@ -122,14 +122,14 @@ class WindowProcess:
             Whether there is a question, so that even a window that was closed is opened again.
         """
         stalled = self._has_stalled()
-        process = self._guest.process
+        process = self._child.process
         if stalled and process is not None:
             process.kill()
             process.wait()
         if process is None or (status := process.poll()) is None:
             return ""
         lived = time.monotonic() - self._began
-        self._guest.let_go()
+        self._child.let_go()
         if status == _CLOSED and not needed:
             return "the window has closed; the sound plays on."
         # An exception that nobody caught has the same status, but comes later.
@@ -160,10 +160,10 @@ class WindowProcess:
 
     def close(self) -> None:
         """End the conversation, which ends the window; one that does not listen is ended."""
-        process = self._guest.process
+        process = self._child.process
         if process is None:
             return
-        self._guest.hang_up()
+        self._child.hang_up()
         for end in (process.terminate, process.kill):
             try:
                 process.wait(_PATIENCE)
@@ -171,4 +171,4 @@ class WindowProcess:
             except subprocess.TimeoutExpired:
                 end()
         process.wait()
-        self._guest.let_go()
+        self._child.let_go()

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import platformdirs
 
-from instrument.common.child_process import Guest
+from instrument.common.child_process import ChildProcess
 from instrument.engine.engine import Engine
 from instrument.takes.program_identity import identity_in
 
@@ -81,7 +81,7 @@ class Recording:
         self._engine = engine
         self._keep = keep
         self._tags = dict(tags or {})
-        self._guest = Guest("recorder")
+        self._child = ChildProcess("recorder")
         self._loaded: list[dict[str, Any]] = []
         self._wanted = False
         self._unfinished = 0
@@ -118,12 +118,12 @@ class Recording:
         OSError
             If no process can be started.
         """
-        if self._guest.process is not None:
+        if self._child.process is not None:
             return
         name, keep = self._engine.memory.name, repr(self._keep)
-        self._guest.start([sys.executable, "-m", "instrument.takes.recorder", name, keep])
+        self._child.start([sys.executable, "-m", "instrument.takes.recorder", name, keep])
         for message in self._loaded:
-            self._guest.send(message)
+            self._child.send(message)
 
     def loaded(self, slot: int, name: Path, title: str, text: str, files: Iterable[Path]) -> None:
         """Tell whose program is in a slot; called after it was loaded and before anything changes to it.
@@ -150,8 +150,8 @@ class Recording:
             "files": [str(file) for file in files],
         }
         self._loaded.append(message)
-        if self._guest.process is not None:
-            self._guest.send(message)
+        if self._child.process is not None:
+            self._child.send(message)
 
     def begin(self, parent: Path) -> None:
         """Record from now on, into a new folder in `parent`."""
@@ -200,30 +200,30 @@ class Recording:
         self.folder = None
         said: list[str] = []
         while self.folder is None:
-            said += self.look()
-            if self.trouble or not self._guest.running or time.monotonic() > deadline:
+            said += self.poll()
+            if self.trouble or not self._child.running or time.monotonic() > deadline:
                 raise OSError(self.trouble or "the recording cannot begin: the recorder does not start.")
             time.sleep(_TURN)
         return said
 
     def send_on(self) -> None:
         """Send what found no room in the pipe before; never waits."""
-        self._guest.send_on()
+        self._child.send_on()
 
-    def look(self) -> list[str]:
+    def poll(self) -> list[str]:
         """Return what is to be said since the last call; never waits."""
-        self._guest.send_on()
+        self._child.send_on()
         said = self._rest()
-        if self._guest.process is not None and not self._guest.running:
+        if self._child.process is not None and not self._child.running:
             self._mourn(said)
         return said
 
     def close(self) -> list[str]:
         """End the take under way and the recorder; return what is to be said."""
-        process = self._guest.process
+        process = self._child.process
         if process is None:
             return []
-        self._guest.hang_up(in_full=True)
+        self._child.hang_up(in_full=True)
         said = self._rest()
         if not self._unfinished:
             process.kill()  # nothing would be missing, and it may still be starting
@@ -234,12 +234,12 @@ class Recording:
             said.append("the recording is still being finished; it will end by itself.")
         time.sleep(_TURN)
         said += self._rest()
-        self._guest.process = None
+        self._child.process = None
         return said
 
     def _rest(self) -> list[str]:
         said: list[str] = []
-        for line in self._guest.said():
+        for line in self._child.said():
             with suppress(ValueError):
                 self._take(json.loads(line), said)
         return said
@@ -264,7 +264,7 @@ class Recording:
 
     def _mourn(self, said: list[str]) -> None:
         # Another one is started when it is asked for something; what went before is lost to it.
-        self._guest.let_go()
+        self._child.let_go()
         self._unfinished = 0
         if self._wanted:
             self.trouble = "the recorder has ended, and with it the recording; the sound plays on."
@@ -274,4 +274,4 @@ class Recording:
 
     def _ask(self, message: dict[str, Any]) -> None:
         self.open()
-        self._guest.send(message)
+        self._child.send(message)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import pygame
 
-from instrument.common.child_process import Guest
+from instrument.common.child_process import ChildProcess
 from instrument.window.beam_picture import FramePace, OutputReader, Picture
 from instrument.window.live_values import LiveValues
 
@@ -48,13 +48,13 @@ class SecondDisplay:
 
     def __init__(self, memory: str, rate: float) -> None:
         self._command = [sys.executable, "-m", "instrument.window", memory, repr(rate), "--picture"]
-        self._guest = Guest("second")
+        self._child = ChildProcess("second")
         self._ends_by: float | None = None
 
     @property
     def running(self) -> bool:
         """Whether it is there and shall be."""
-        return self._guest.running and self._ends_by is None
+        return self._child.running and self._ends_by is None
 
     def open(self, display: int) -> None:
         """Show the picture on a display, counted from 0.
@@ -65,33 +65,33 @@ class SecondDisplay:
             If no process can be started.
         """
         self.end()
-        self._guest.start([*self._command, str(display)])
+        self._child.start([*self._command, str(display)])
 
     def close(self) -> None:
         """Take it away, as soon as it has heard of it; `events` sees to it if it does not listen."""
-        self._guest.hang_up()
+        self._child.hang_up()
         self._ends_by = time.monotonic() + _PATIENCE
 
     def end(self) -> None:
         """Take it away now."""
-        process = self._guest.process
+        process = self._child.process
         if process is not None:
-            self._guest.hang_up()
+            self._child.hang_up()
             try:
                 process.wait(_PATIENCE)
             except subprocess.TimeoutExpired:
                 process.kill()
                 process.wait()
-            self._guest.let_go()
+            self._child.let_go()
         self._ends_by = None
 
     def events(self) -> list[pygame.event.Event]:
         """Return what came in there since the last call, as if it had come in here."""
-        process = self._guest.process
+        process = self._child.process
         if self._ends_by is not None and process is not None and time.monotonic() > self._ends_by:
             process.kill()
         found = []
-        for line in self._guest.said():
+        for line in self._child.said():
             with suppress(ValueError, KeyError, TypeError, AttributeError):
                 message = json.loads(line)
                 if message.get("do") == "key":

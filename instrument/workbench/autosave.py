@@ -8,20 +8,20 @@ from typing import TYPE_CHECKING, Any
 
 from instrument.repertoire.patch_worker import Job
 from instrument.repertoire.recovery_file import (
-    Kept,
-    forget_kept,
-    keep_unsaved,
-    left_behind,
-    record_for,
-    take_over,
+    RecoveryFile,
+    adopt_recovery,
+    find_recoveries,
+    recovery_path,
+    remove_recovery,
+    write_recovery,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from instrument.repertoire.set_list import Setlist
-    from instrument.workbench.edits import Desk
+    from instrument.repertoire.set_list import SetList
+    from instrument.workbench.patch_edits import PatchEdits
 
 KEEP_SECONDS = 3.0
 """Time between two looks at what is not saved."""
@@ -32,31 +32,31 @@ class Autosave:
 
     Parameters
     ----------
-    setlist : Setlist
-    desk : Desk
+    setlist : SetList
+    desk : PatchEdits
     """
 
-    def __init__(self, setlist: Setlist, desk: Desk) -> None:
-        self._setlist = setlist
-        self._desk = desk
+    def __init__(self, set_list: SetList, edits: PatchEdits) -> None:
+        self._set_list = set_list
+        self._edits = edits
         self._kept: dict[Path, tuple[str, bytes]] = {}
         self._again = 0.0
         self._trouble = ""
-        self._left = left_behind()
+        self._left = find_recoveries()
         self._forget_played()
 
     def _forget_played(self) -> None:
         # Who plays what was kept from where it lies need not be offered it any more; the file that plays stays.
-        played = {working.path.absolute() for working in self._setlist.patches}
+        played = {working.path.absolute() for working in self._set_list.patches}
         for kept in [kept for kept in self._left if kept.playable.absolute() in played]:
             self._left.remove(kept)
             with suppress(OSError):
                 kept.record.unlink()
 
     @property
-    def offered(self) -> Kept | None:
+    def offered(self) -> RecoveryFile | None:
         """What an earlier start has left of a patch that is in the set."""
-        ours = {working.path.absolute() for working in self._setlist.patches}
+        ours = {working.path.absolute() for working in self._set_list.patches}
         return next((kept for kept in self._left if kept.patch in ours), None)
 
     @property
@@ -88,17 +88,17 @@ class Autosave:
             If nothing was.
         """
         kept = self._take()
-        for working in self._setlist.patches:
+        for working in self._set_list.patches:
             if working.path.absolute() == kept.patch:
                 # Until it plays, the file stays as it is.
                 then = partial(self._recovered, kept, working.path)
-                self._desk.recover(working, kept.text, kept.values, then)
-        self._setlist.trouble = ""
+                self._edits.recover(working, kept.text, kept.values, then)
+        self._set_list.trouble = ""
 
-    def _recovered(self, kept: Kept, path: Path) -> None:
+    def _recovered(self, kept: RecoveryFile, path: Path) -> None:
         # From now on it is ours, to be kept anew or forgotten as all else that is not saved.
         with suppress(OSError):
-            take_over(kept, record_for(path))
+            adopt_recovery(kept, recovery_path(path))
         self._kept[path] = ("", b"")
 
     def discard(self) -> None:
@@ -109,30 +109,30 @@ class Autosave:
         ValueError
             If nothing was.
         """
-        forget_kept(self._take().record)
+        remove_recovery(self._take().record)
 
-    def _take(self) -> Kept:
+    def _take(self) -> RecoveryFile:
         kept = self.offered
         if kept is None:
             raise ValueError("there are no unsaved changes of an earlier start.")
         self._left.remove(kept)
         return kept
 
-    def look(self, now: float) -> None:
+    def poll(self, now: float) -> None:
         """Keep what has changed since the last time, and forget what is saved; the worker does the writing."""
         if now < self._again:
             return
         self._again = now + KEEP_SECONDS
         for path, text, values in self._due():
-            self._setlist.worker.ask(Job("keep", path, text, values, to=record_for(path)))
+            self._set_list.worker.ask(Job("keep", path, text, values, to=recovery_path(path)))
 
     def _due(self) -> list[tuple[Path, str, list[float]]]:
         due = []
-        for working in self._setlist.patches:
-            sounding = self._setlist.sounding(working)
-            if not working.is_unsaved(self._setlist.set_by_hands(working)):
+        for working in self._set_list.patches:
+            sounding = self._set_list.sounding(working)
+            if not working.is_unsaved(self._set_list.values_set_by_hand(working)):
                 if self._kept.pop(working.path, None) is not None:
-                    forget_kept(record_for(working.path))
+                    remove_recovery(recovery_path(working.path))
                 continue
             values = working.worth_saving(sounding)
             mark = (working.text, values.tobytes())
@@ -154,9 +154,9 @@ class Autosave:
         due = self._due()
         for path, text, values in due:
             with suppress(OSError):
-                keep_unsaved(record_for(path), path, text, values)
+                write_recovery(recovery_path(path), path, text, values)
         for path in self._kept:
             say(
-                f"unsaved changes of {path.name} are kept in {record_for(path).with_suffix('.toml')} and offered "
+                f"unsaved changes of {path.name} are kept in {recovery_path(path).with_suffix('.toml')} and offered "
                 "the next time it is played."
             )

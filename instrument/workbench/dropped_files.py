@@ -10,14 +10,14 @@ from instrument.drawings.readers.by_ending import READERS
 from instrument.repertoire.patch_worker import Job
 
 if TYPE_CHECKING:
-    from instrument.repertoire.set_list import Setlist
-    from instrument.workbench.edits import Desk
+    from instrument.repertoire.set_list import SetList
+    from instrument.workbench.patch_edits import PatchEdits
 
 SOUNDS = frozenset({".wav", ".flac", ".aif", ".aiff", ".ogg", ".mp3", ".rf64", ".w64", ".caf"})
 PERFORMANCES = frozenset({".mid", ".midi", ".smf"})
 
 
-def take_dropped(path: Path, layer: object, setlist: Setlist, desk: Desk, rate: float) -> None:
+def take_dropped(path: Path, layer: object, set_list: SetList, edits: PatchEdits, rate: float) -> None:
     """Do what a performer expects of a file.
 
     Parameters
@@ -27,8 +27,8 @@ def take_dropped(path: Path, layer: object, setlist: Setlist, desk: Desk, rate: 
         and play; a MIDI file is performed.
     layer : object
         Layer for a drawing, from 0; the first unless given, and a new one if the patch has none there.
-    setlist : Setlist
-    desk : Desk
+    setlist : SetList
+    desk : PatchEdits
     rate : float
         Sample rate in hertz.
 
@@ -39,16 +39,16 @@ def take_dropped(path: Path, layer: object, setlist: Setlist, desk: Desk, rate: 
     """
     ending = path.suffix.lower()
     if ending == ".toml":
-        setlist.worker.ask(Job("open", path))
+        set_list.worker.ask(Job("open", path))
     elif ending in PERFORMANCES:
-        setlist.worker.ask(Job("perform", path, rate=rate))
+        set_list.worker.ask(Job("perform", path, rate=rate))
     elif ending in SOUNDS:
         raise ValueError(
             f"{path.name} is sound, which a patch does not play; a still of it is made by: "
             f"beamhand render {path.name} -o {path.stem}.png"
         )
     elif ending in READERS or path.is_dir():
-        _draw(path, layer, setlist, desk)
+        _draw(path, layer, set_list, edits)
     else:
         raise ValueError(
             f"{path.name} cannot be used; drop a drawing ({', '.join(sorted(READERS))}), a patch or set list (.toml), "
@@ -56,16 +56,16 @@ def take_dropped(path: Path, layer: object, setlist: Setlist, desk: Desk, rate: 
         )
 
 
-def _draw(path: Path, layer: object, setlist: Setlist, desk: Desk) -> None:
-    working = setlist.working
+def _draw(path: Path, layer: object, set_list: SetList, edits: PatchEdits) -> None:
+    working = set_list.working
     source: dict[str, Any] = {"kind": "path", "drawing": _name_from(working.path.parent, path)}
-    layers = len(working.loaded.shown.document.get("layer", []))
+    layers = len(working.loaded.description.document.get("layer", []))
     place = layer if isinstance(layer, int) and not isinstance(layer, bool) and layer >= 0 else 0
     label = f"drawing {path.name}"
     if place < layers:
-        desk.edit([{"do": "edit", "path": ["layer", place, "source"], "value": source}], label)
+        edits.edit([{"do": "edit", "path": ["layer", place, "source"], "value": source}], label)
     else:
-        desk.edit([{"do": "add", "path": ["layer"], "value": {"name": path.stem, "source": source}}], label)
+        edits.edit([{"do": "add", "path": ["layer"], "value": {"name": path.stem, "source": source}}], label)
 
 
 def _name_from(folder: Path, path: Path) -> str:

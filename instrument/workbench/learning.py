@@ -92,7 +92,7 @@ class Learning:
             self._stop()
             self._say(str(error))
 
-    def look(self) -> bool:
+    def poll(self) -> bool:
         """Take in what was heard; return whether the window should be shown something new."""
         now = self._engine.time / self._engine.rate
         events, self._cursor, _ = self._engine.log_since(self._cursor)

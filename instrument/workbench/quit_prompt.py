@@ -10,17 +10,17 @@ if TYPE_CHECKING:
     import threading
     from collections.abc import Callable
 
-    from instrument.workbench.edits import Desk
+    from instrument.workbench.patch_edits import PatchEdits
 
 
-class Farewell:
+class QuitPrompt:
     """Ends the show when it is asked to, unless there is a question.
 
     Parameters
     ----------
     over : threading.Event
         Set at the end.
-    desk : Desk
+    desk : PatchEdits
     busy : callable
         Returns what would be cut off, in words; nothing for nothing.
 
@@ -30,9 +30,9 @@ class Farewell:
         ``text``, and ``answers`` as ``label`` and the request ``do``; None while there is none.
     """
 
-    def __init__(self, over: threading.Event, desk: Desk, busy: Callable[[], list[str]]) -> None:
+    def __init__(self, over: threading.Event, edits: PatchEdits, busy: Callable[[], list[str]]) -> None:
         self._over = over
-        self._desk = desk
+        self._edits = edits
         self._busy = busy
         self._saving = False
         self.question: dict[str, Any] | None = None
@@ -40,7 +40,7 @@ class Farewell:
     def quit(self, *, sure: bool = False, save: bool = False) -> None:
         """End the show: at once if that is sure, was asked before, or costs nothing; or once everything is saved."""
         if save:
-            self._desk.save_all()
+            self._edits.save_all()
             self._saving = True
             self.question = None
         elif sure or self.question is not None or not (self._ask()):
@@ -51,15 +51,15 @@ class Farewell:
         self.question = None
         self._saving = False
 
-    def look(self) -> None:
+    def poll(self) -> None:
         """End the show once everything is saved; what cannot be saved is a question again."""
-        if self._saving and not self._desk.busy:
+        if self._saving and not self._edits.busy:
             self._saving = False
-            if not self._desk.unsaved() or not self._ask():
+            if not self._edits.unsaved() or not self._ask():
                 self._over.set()
 
     def _ask(self) -> bool:
-        unsaved = [working.loaded.title for working in self._desk.unsaved()]
+        unsaved = [working.loaded.title for working in self._edits.unsaved()]
         busy = self._busy()
         sentences = [f"{word} would be cut off." for word in busy]
         if unsaved:

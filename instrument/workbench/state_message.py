@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 from instrument.drawings.route_report import highest_legible
 
 if TYPE_CHECKING:
-    from instrument.repertoire.set_list import Setlist
+    from instrument.repertoire.set_list import SetList
     from instrument.workbench.autosave import Autosave
-    from instrument.workbench.edits import Desk
-    from instrument.workbench.quit_prompt import Farewell
-    from instrument.workbench.thumbnails import Pictures
+    from instrument.workbench.patch_edits import PatchEdits
+    from instrument.workbench.quit_prompt import QuitPrompt
+    from instrument.workbench.thumbnails import Thumbnails
 
 
 ALIVE = "alive"
@@ -19,12 +19,17 @@ ALIVE = "alive"
 
 
 def state_of(
-    setlist: Setlist, desk: Desk, autosave: Autosave, farewell: Farewell, pictures: Pictures, rate: float
+    set_list: SetList,
+    edits: PatchEdits,
+    autosave: Autosave,
+    quit_prompt: QuitPrompt,
+    thumbnails: Thumbnails,
+    rate: float,
 ) -> dict[str, Any]:
     """Return the state of patches and desk, as JSON carries it."""
-    working = setlist.working
+    working = set_list.working
     patch, history = working.loaded, working.history
-    by_hands = setlist.set_by_hands(working)
+    by_hands = set_list.values_set_by_hand(working)
     return {
         "title": patch.title,
         "patch": patch.path.name,
@@ -34,25 +39,25 @@ def state_of(
             {"layer": layer, "corners": corners, "hertz": highest_legible(corners, rate)}
             for layer, corners in patch.corners
         ],
-        "document": patch.shown.document,
-        "parameters": patch.shown.parameters,
-        "snapshots": list(patch.shown.snapshots),
+        "document": patch.description.document,
+        "parameters": patch.description.parameters,
+        "snapshots": list(patch.description.snapshots),
         "unsaved": working.is_unsaved(by_hands),
         "changes": working.changes(by_hands),
         "undo": history.undo_label,
         "redo": history.redo_label,
-        "refused": desk.refused,
+        "refused": edits.refused,
         "setlist": [
             {
                 "title": other.loaded.title,
                 "path": str(other.path),
                 "index": place,
-                "unsaved": other.is_unsaved(setlist.set_by_hands(other)),
-                "picture": pictures.of(other.saved),
+                "unsaved": other.is_unsaved(set_list.values_set_by_hand(other)),
+                "picture": thumbnails.of(other.saved),
             }
-            for place, other in enumerate(setlist.patches)
+            for place, other in enumerate(set_list.patches)
         ],
-        "current": setlist.position,
-        "question": farewell.question,
+        "current": set_list.position,
+        "question": quit_prompt.question,
         **autosave.state,
     }

@@ -13,14 +13,14 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from instrument.engine.program import Program
-    from instrument.repertoire.set_list import Setlist
+    from instrument.repertoire.set_list import SetList
     from instrument.takes.recorder_client import RecordedEngine
 
 RECORD = ACTIONS.index("record")
 """The action by which a control or a key begins a take, or ends the one under way."""
 
 
-class ShowRecording:
+class TakeControl:
     """What a show keeps of itself.
 
     Parameters
@@ -61,11 +61,11 @@ class ShowRecording:
         """Whether a take is under way."""
         return self._recording.wanted
 
-    def follow(self, setlist: Setlist) -> None:
+    def follow(self, set_list: SetList) -> None:
         """Let the recorder know of every program that the set list loads from now on."""
 
         def tell(slot: int, program: Program) -> None:
-            if (patch := setlist.patch_of(program)) is not None:
+            if (patch := set_list.patch_of(program)) is not None:
                 files = [file for file in patch.files if file != controls_file()]
                 self._recording.loaded(slot, patch.path, patch.title, patch.played, files)
 
@@ -107,12 +107,12 @@ class ShowRecording:
         """Send the recorder what found no room in the pipe before; never waits."""
         self._recording.send_on()
 
-    def look(self) -> str:
+    def poll(self) -> str:
         """Follow controls and the recorder; return trouble to be shown, or nothing."""
         events, self._cursor, _ = self._engine.log_since(self._cursor)
         for _ in range(int(((events["kind"] == EVENT_ACTION) & (events["index"] == RECORD)).sum())):
             self.ask("record")
-        for sentence in self._recording.look():
+        for sentence in self._recording.poll():
             self._say(sentence)
         trouble, self._recording.trouble = self._recording.trouble, ""
         return trouble

@@ -28,7 +28,7 @@ SECONDS = 1.0
 _NICENESS = 15
 
 
-class Pictures:
+class Thumbnails:
     """Finds pictures, and has those made that are missing.
 
     Parameters
@@ -54,7 +54,7 @@ class Pictures:
         """Begin to make pictures; until somebody looks at them none are made."""
         self._wanted = True
 
-    def look(self, patches: Iterable[LoadedPatch]) -> None:
+    def poll(self, patches: Iterable[LoadedPatch]) -> None:
         """Note what is there, and go on with what is missing, one patch after the other."""
         if not self._wanted:
             return
@@ -100,7 +100,7 @@ def _name(text: str, drawn: tuple[str, ...]) -> str:
     return f"{hashlib.sha256(words.encode()).hexdigest()[:32]}.png"
 
 
-def make_picture(patch: Path, picture: Path) -> None:
+def make_thumbnail(patch: Path, picture: Path) -> None:
     """Render a patch and take its picture.
 
     Raises
@@ -121,4 +121,4 @@ def make_picture(patch: Path, picture: Path) -> None:
 if __name__ == "__main__":
     if hasattr(os, "nice"):
         os.nice(_NICENESS)
-    make_picture(Path(sys.argv[1]), Path(sys.argv[2]))
+    make_thumbnail(Path(sys.argv[1]), Path(sys.argv[2]))

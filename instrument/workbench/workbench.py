@@ -8,11 +8,11 @@ from instrument.engine.engine import panic_event
 from instrument.engine.memory.layout import RING_COMMAND
 from instrument.midi.performance_feeder import Feeder
 from instrument.workbench.autosave import Autosave
-from instrument.workbench.edits import Desk
-from instrument.workbench.quit_prompt import Farewell
+from instrument.workbench.patch_edits import PatchEdits
+from instrument.workbench.quit_prompt import QuitPrompt
 from instrument.workbench.requests import Requests
 from instrument.workbench.state_message import ALIVE, state_of
-from instrument.workbench.thumbnails import Pictures
+from instrument.workbench.thumbnails import Thumbnails
 
 if TYPE_CHECKING:
     import threading
@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 
     from instrument.engine.engine import Engine
     from instrument.repertoire.patch_worker import Answer
-    from instrument.repertoire.set_list import Setlist
+    from instrument.repertoire.set_list import SetList
     from instrument.workbench.learning import Learning
-    from instrument.workbench.take_control import ShowRecording
+    from instrument.workbench.take_control import TakeControl
 
 
 class Workbench:
@@ -32,8 +32,8 @@ class Workbench:
     ----------
     engine : Engine
         Its `RING_COMMAND` belongs to the thread that calls this object.
-    setlist : Setlist
-    recording : ShowRecording
+    setlist : SetList
+    recording : TakeControl
     learning : Learning
     over : threading.Event
         Set when the show is to end.
@@ -42,30 +42,30 @@ class Workbench:
 
     Attributes
     ----------
-    farewell : Farewell
+    farewell : QuitPrompt
     """
 
     def __init__(
         self,
         engine: Engine,
-        setlist: Setlist,
-        recording: ShowRecording,
+        set_list: SetList,
+        recording: TakeControl,
         learning: Learning,
         over: threading.Event,
         say: Callable[[str], None],
         complain: Callable[[str], None],
     ) -> None:
-        self._engine, self._setlist, self._recording = engine, setlist, recording
+        self._engine, self._set_list, self._recording = engine, set_list, recording
         self._say, self._complain = say, complain
         self._feeder: Feeder | None = None
-        self._desk = Desk(engine, setlist, say)
-        setlist.others = self._take
-        self._autosave = Autosave(setlist, self._desk)
-        self.farewell = Farewell(over, self._desk, self._busy)
-        self._pictures = Pictures()
+        self._edits = PatchEdits(engine, set_list, say)
+        set_list.others = self._take
+        self._autosave = Autosave(set_list, self._edits)
+        self.quit_prompt = QuitPrompt(over, self._edits, self._busy)
+        self._thumbnails = Thumbnails()
         self._waited_on = False
         self._requests = Requests(
-            engine, setlist, self._desk, recording, learning, self._autosave, self.farewell, complain
+            engine, set_list, self._edits, recording, learning, self._autosave, self.quit_prompt, complain
         )
 
     @property
@@ -73,12 +73,14 @@ class Workbench:
         """What the window shows of it."""
         record = self._engine.record
         return {
-            **state_of(self._setlist, self._desk, self._autosave, self.farewell, self._pictures, self._engine.rate),
+            **state_of(
+                self._set_list, self._edits, self._autosave, self.quit_prompt, self._thumbnails, self._engine.rate
+            ),
             "blackout": bool(record["blackout"]),
             "frozen": bool(record["frozen"]),
         }
 
-    def tell_kept(self) -> None:
+    def tell_recovery(self) -> None:
         """Say where unsaved changes of an earlier start lie."""
         self._autosave.tell(self._say)
 
@@ -90,15 +92,15 @@ class Workbench:
         if not self._waited_on:
             # Somebody is there who may edit, and look through pictures.
             self._waited_on = True
-            self._setlist.worker.warm_up()
-            self._pictures.want()
+            self._set_list.worker.warm_up()
+            self._thumbnails.want()
         return False
 
-    def look(self, now: float) -> None:
+    def poll(self, now: float) -> None:
         """See to what goes on by itself."""
-        self._desk.look()
-        self._autosave.look(now)
-        self._pictures.look([working.saved for working in self._setlist.patches])
+        self._edits.poll()
+        self._autosave.poll(now)
+        self._thumbnails.poll([working.saved for working in self._set_list.patches])
 
     def perform(self, feeder: Feeder) -> None:
         """Play a performance instead of the one under way."""
@@ -112,7 +114,7 @@ class Workbench:
         """End what is under way, and keep what is not saved."""
         if self._feeder is not None:
             self._feeder.close()
-        self._pictures.close()
+        self._thumbnails.close()
         self._autosave.close(self._say)
 
     def _busy(self) -> list[str]:
@@ -121,13 +123,13 @@ class Workbench:
 
     def _take(self, answer: Answer) -> None:
         # What the worker has done for somebody else than the set list.
-        if self._desk.take(answer):
+        if self._edits.take(answer):
             return
         trouble = self._autosave.took(answer.trouble) if answer.do == "keep" else answer.trouble
         if trouble:
             self._complain(trouble)
         elif answer.do == "open":
-            self._setlist.add(answer.patches)
+            self._set_list.add(answer.patches)
         elif answer.do == "perform":
             for warning in answer.warnings:
                 self._say(warning)

@@ -78,7 +78,7 @@ def seen(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Reco
         return found.pop(0) if found else None
 
     monkeypatch.setattr(Recovery, "_find_device", find)
-    monkeypatch.setattr(recovery, "LOOK_SECONDS", 0.01)
+    monkeypatch.setattr(recovery, "POLL_SECONDS", 0.01)
     made = Recovery(engine, Choice(PIER, 48_000.0))
     yield made, found
     made.close()
@@ -88,17 +88,17 @@ def next_change(made: Recovery, driver: Driver) -> Change:
     """What changes next."""
     changes: list[Change] = []
 
-    def look() -> bool:
-        change = made.look(driver, None)
+    def poll() -> bool:
+        change = made.poll(driver, None)
         changes.extend([change] if change is not None else [])
         return bool(changes)
 
-    wait_until(look, "a change")
+    wait_until(poll, "a change")
     return changes[0]
 
 
 def test_while_the_device_plays_nothing_changes(seen: tuple[Recovery, list[Driver]]) -> None:
-    assert seen[0].look(Device(), None) is None
+    assert seen[0].poll(Device(), None) is None
 
 
 def test_the_clock_plays_meanwhile_and_the_device_as_soon_as_it_is_back(
@@ -107,7 +107,7 @@ def test_the_clock_plays_meanwhile_and_the_device_as_soon_as_it_is_back(
     made, found = seen
     lost = Device()
     lost.stop()
-    gone = made.look(lost, None)
+    gone = made.poll(lost, None)
     assert gone is not None
     assert (gone.lost, lost.ended, type(gone.driver)) == (True, True, SilentClock)
     assert (gone.cause, gone.done) == (
@@ -116,13 +116,13 @@ def test_the_clock_plays_meanwhile_and_the_device_as_soon_as_it_is_back(
     )
     before = engine.time
     wait_until(lambda: engine.time > before + 480, "the silent clock")
-    assert made.look(gone.driver, None) is None
+    assert made.poll(gone.driver, None) is None
     back = Device()
     found.append(back)
     change = next_change(made, gone.driver)
     assert (change.driver, change.lost, back.begun) == (back, False, True)
     assert not gone.driver.running
-    assert made.look(back, None) is None
+    assert made.poll(back, None) is None
 
 
 def test_a_device_that_goes_again_while_it_starts_is_looked_for_again(
@@ -131,7 +131,7 @@ def test_a_device_that_goes_again_while_it_starts_is_looked_for_again(
     made, found = seen
     lost = Device()
     lost.stop()
-    gone = made.look(lost, None)
+    gone = made.poll(lost, None)
     assert gone is not None
     found.append(Device(refuses=True))
     again = next_change(made, gone.driver)

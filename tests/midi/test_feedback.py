@@ -8,7 +8,7 @@ import pytest
 
 from instrument.engine.engine import Engine, action_event, midi_event
 from instrument.engine.memory.layout import ACTIONS, CURVES, MANNERS
-from instrument.midi.feedback import HANDS_OFF_SECONDS, LOOK_SECONDS, Feedback
+from instrument.midi.feedback import HANDS_OFF_SECONDS, POLL_SECONDS, Feedback
 from tests.engine.playing import listen_to, one_circle, started
 
 if TYPE_CHECKING:
@@ -50,10 +50,10 @@ class Desk:
         self.now = 1000.0
 
     def wait(self, seconds: float = 0.5) -> None:
-        for _ in range(round(seconds / LOOK_SECONDS)):
+        for _ in range(round(seconds / POLL_SECONDS)):
             self.engine.render(16)
-            self.now += LOOK_SECONDS
-            self.feedback.look(self.now)
+            self.now += POLL_SECONDS
+            self.feedback.poll(self.now)
             self.feedback.send(self.now)
             for k in range(9):
                 self.feedback.send(self.now + 0.002 * k)

@@ -79,7 +79,7 @@ def test_a_name_goes_with_the_number_that_its_messages_carry(pushed: list[Event]
     inputs = begun(system, pushed)
     assert inputs.numbers == [(0, "Beamhand"), (1, "heron"), (2, "moth")]
     system.names.remove("heron")
-    inputs.look()
+    inputs.poll()
     assert inputs.numbers == [(0, "Beamhand"), (2, "moth")]
 
 
@@ -87,8 +87,8 @@ def test_one_that_is_plugged_in_later_is_opened_and_said(pushed: list[Event]) ->
     system = System()
     inputs = begun(system, pushed)
     system.names.append("moth")
-    assert inputs.look() == ["the MIDI input 'moth' plays."]
-    assert inputs.look() == []
+    assert inputs.poll() == ["the MIDI input 'moth' plays."]
+    assert inputs.poll() == []
     assert inputs.names == ["Beamhand", "moth"]
 
 
@@ -99,7 +99,7 @@ def test_what_an_unplugged_one_holds_is_let_go_of_behind_its_last_message(pushed
     port.held.see(0x91, 60, 100)
     port.held.see(0xB1, 64, 127)
     system.names.clear()
-    assert inputs.look() == ["the MIDI input 'moth' is gone: what it held is let go of."]
+    assert inputs.poll() == ["the MIDI input 'moth' is gone: what it held is let go of."]
     assert [(event.time, event.data, event.port) for event in pushed] == [
         (1234, (0x81, 60, 64), port.number),
         (1234, (0xB1, 64, 0), port.number),
@@ -112,11 +112,11 @@ def test_one_that_comes_back_is_opened_again_with_its_number(pushed: list[Event]
     inputs = begun(system, pushed)
     number = system.opened[-1].number
     system.names.remove("moth")
-    inputs.look()
+    inputs.poll()
     system.names.append("buoy")
-    inputs.look()
+    inputs.poll()
     system.names.append("moth")
-    inputs.look()
+    inputs.poll()
     assert (system.opened[-1].name, system.opened[-1].number) == ("moth", number)
     assert len({port.number for port in system.opened}) == 4
 
@@ -126,7 +126,7 @@ def test_one_that_was_away_between_two_looks_is_connected_again(pushed: list[Eve
     inputs = begun(system, pushed)
     system.opened[-1].connected = False
     system.opened[-1].held.see(0x90, 60, 1)
-    assert len(inputs.look()) == 2
+    assert len(inputs.poll()) == 2
     assert [event.data for event in pushed] == [(0x80, 60, 64)]
     assert system.opened[-1].connected
 
@@ -136,9 +136,9 @@ def test_one_that_refuses_is_said_once_and_tried_again(pushed: list[Event]) -> N
     system.busy.add("moth")
     inputs = Inputs([system], (), pushed.append, "Beamhand")
     assert inputs.begin() == ["moth belongs to somebody else."]
-    assert inputs.look() == []
+    assert inputs.poll() == []
     system.busy.clear()
-    assert inputs.look() == ["the MIDI input 'moth' plays."]
+    assert inputs.poll() == ["the MIDI input 'moth' plays."]
 
 
 def test_a_refusal_of_our_own_port_is_said_and_the_others_play(pushed: list[Event]) -> None:
@@ -153,7 +153,7 @@ def test_of_a_name_only_what_has_it_is_opened_whenever_it_comes(pushed: list[Eve
     system = System("moth one")
     inputs = begun(system, pushed, "moth")
     system.names += ["heron", "moth two"]
-    inputs.look()
+    inputs.poll()
     assert inputs.names == ["Beamhand", "moth one", "moth two"]
 
 
@@ -167,7 +167,7 @@ def test_a_system_that_ends_lets_go_of_all_that_it_played(pushed: list[Event]) -
     assert lost.ended
     assert sorted(event.data[1] for event in pushed) == sorted(50 + port.number for port in lost.opened)
     assert inputs.names == ["Beamhand", "heron"]
-    assert inputs.look() == []
+    assert inputs.poll() == []
 
 
 def test_numbers_are_given_again_when_a_name_is_new_every_time(pushed: list[Event]) -> None:
@@ -176,6 +176,6 @@ def test_numbers_are_given_again_when_a_name_is_new_every_time(pushed: list[Even
     inputs = begun(system, pushed)
     for k in range(2 * NUMBERS):
         system.names[:] = [f"moth {k}:0"]
-        inputs.look()
+        inputs.poll()
         assert inputs.names == ["Beamhand", f"moth {k}:0"]
     assert {port.number for port in system.opened} <= set(range(NUMBERS))

@@ -84,25 +84,25 @@ class System:
 
 def test_an_output_is_open_for_as_long_as_its_input_is() -> None:
     system, outputs = System("moth", "heron"), Outputs()
-    assert outputs.look([(system, "moth", 3)])
-    assert not outputs.look([(system, "moth", 3)])
+    assert outputs.poll([(system, "moth", 3)])
+    assert not outputs.poll([(system, "moth", 3)])
     assert list(outputs.by_number) == [3]
-    assert outputs.look([])
+    assert outputs.poll([])
     assert system.opened[0].closed
     assert outputs.by_number == {}
 
 
 def test_one_that_has_lost_its_other_end_is_opened_again() -> None:
     system, outputs = System("moth"), Outputs()
-    outputs.look([(system, "moth", 3)])
+    outputs.poll([(system, "moth", 3)])
     system.opened[0].there = False
-    assert outputs.look([(system, "moth", 3)])
+    assert outputs.poll([(system, "moth", 3)])
     assert outputs.by_number[3] is system.opened[1]
 
 
 def test_one_that_refuses_keeps_nobody_from_playing_and_is_tried_again() -> None:
     system, outputs = System("moth"), Outputs()
     system.busy = True
-    assert not outputs.look([(system, "moth", 3)])
+    assert not outputs.poll([(system, "moth", 3)])
     system.busy = False
-    assert outputs.look([(system, "moth", 3)])
+    assert outputs.poll([(system, "moth", 3)])

@@ -63,10 +63,10 @@ def test_a_program_change_recalls_by_number_and_the_stage_follows(place: int) ->
     assert show.heard() == 0
     show.engine.push(midi_event(0, PROGRAM_CHANGE, place))
     show.engine.render(1)
-    assert show.recall.look(HELD + 4)
+    assert show.recall.poll(HELD + 4)
     assert show.recall.position == place
     assert show.heard() == place
-    assert not show.recall.look(HELD + 4)
+    assert not show.recall.poll(HELD + 4)
 
 
 def test_the_last_patch_is_followed_by_the_first() -> None:
@@ -76,7 +76,7 @@ def test_the_last_patch_is_followed_by_the_first() -> None:
     for _ in range(4):
         show.engine.push(action_event(0, "next"))
         found.append(show.heard())
-        show.recall.look(3)
+        show.recall.poll(3)
     assert found == [1, 2, 0, 1]
 
 
@@ -86,7 +86,7 @@ def test_a_patch_that_was_saved_is_recalled_as_it_is_now() -> None:
     show.programs[1] = patch(0.75)
     show.levels[1] = 0.75
     show.recall.changed(1)
-    show.recall.look(3)
+    show.recall.poll(3)
     show.recall.go_to(1)
     assert show.heard() == 1
 
@@ -97,11 +97,11 @@ def test_a_patch_that_plays_while_it_is_saved_is_held_anew_once_it_has_ended() -
     show.programs[0] = patch(0.75)
     show.levels[0] = 0.75
     show.recall.changed(0)
-    show.recall.look(3)
+    show.recall.poll(3)
     for place in (1, 2, 0):
         show.recall.go_to(place)
         assert show.heard() == place
-        show.recall.look(3)
+        show.recall.poll(3)
 
 
 def test_a_thousand_recalls_keep_to_the_memory_there_is() -> None:
@@ -109,5 +109,5 @@ def test_a_thousand_recalls_keep_to_the_memory_there_is() -> None:
     for k in range(1000):
         show.recall.go_to(k % 8)
         assert show.heard() == k % 8
-        show.recall.look(8)
+        show.recall.poll(8)
     assert int(show.engine.record["counters"]["refused_events"]) == 0

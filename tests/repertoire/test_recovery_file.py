@@ -12,7 +12,7 @@ import pytest
 from instrument.engine.parameters import ADDRESSES, index_of
 from instrument.patch.build import base_values, build_program
 from instrument.patch.patch_file import load_patch
-from instrument.repertoire.recovery_file import forget_kept, keep_unsaved, left_behind, record_for
+from instrument.repertoire.recovery_file import find_recoveries, recovery_path, remove_recovery, write_recovery
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -46,23 +46,23 @@ def as_left_by(record: Path, process: int) -> None:
 
 
 def test_what_an_ended_show_left_is_offered_with_every_bit(patch: Path, tmp_path: Path) -> None:
-    record = record_for(patch, tmp_path / "kept")
+    record = recovery_path(patch, tmp_path / "kept")
     values = values_with(patch, "layer.1.level", -float("inf"))
-    keep_unsaved(record, patch, PATCH + "# edited\n", values)
-    assert left_behind(record.parent) == []  # its show still plays
+    write_recovery(record, patch, PATCH + "# edited\n", values)
+    assert find_recoveries(record.parent) == []  # its show still plays
     as_left_by(record, ended_process())
-    (kept,) = left_behind(record.parent)
+    (kept,) = find_recoveries(record.parent)
     assert (kept.patch, kept.text) == (patch, PATCH + "# edited\n")
     assert [kept.values[address] for address in ADDRESSES] == values
     assert kept.age == "a moment"
     assert load_patch(kept.playable).layer[0].level == -float("inf")
-    forget_kept(kept.record)
+    remove_recovery(kept.record)
     assert list(record.parent.iterdir()) == []
 
 
 def test_what_is_kept_can_be_played_from_where_it_lies(patch: Path, tmp_path: Path) -> None:
-    record = record_for(patch, tmp_path / "state" / "kept")
-    keep_unsaved(record, patch, PATCH, values_with(patch, "layer.1.level", 0.25))
+    record = recovery_path(patch, tmp_path / "state" / "kept")
+    write_recovery(record, patch, PATCH, values_with(patch, "layer.1.level", 0.25))
     playable = load_patch(record.with_suffix(".toml"))
     assert playable.layer[0].level == 0.25
     assert build_program(playable).paths[0].shape[-1] == 3
@@ -71,4 +71,4 @@ def test_what_is_kept_can_be_played_from_where_it_lies(patch: Path, tmp_path: Pa
 def test_a_file_that_cannot_be_read_is_passed_over(tmp_path: Path) -> None:
     (tmp_path / f"a-b-{ended_process()}.json").write_text("{")
     (tmp_path / "notes.json").write_text("{}")
-    assert left_behind(tmp_path) == []
+    assert find_recoveries(tmp_path) == []

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from instrument.repertoire.watched_files import Watch
+from instrument.repertoire.watched_files import FileWatch
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -21,17 +21,17 @@ def file(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def watch(file: Path) -> Watch:
-    watch = Watch()
+def watch(file: Path) -> FileWatch:
+    watch = FileWatch()
     watch.add(file)
     return watch
 
 
-def test_a_file_that_stays_as_it_is_never_counts(watch: Watch) -> None:
+def test_a_file_that_stays_as_it_is_never_counts(watch: FileWatch) -> None:
     assert [watch.changed() for _ in range(3)] == [[], [], []]
 
 
-def test_a_saved_file_counts_once_and_only_when_it_has_come_to_rest(watch: Watch, file: Path) -> None:
+def test_a_saved_file_counts_once_and_only_when_it_has_come_to_rest(watch: FileWatch, file: Path) -> None:
     file.write_text("two, longer")
     assert watch.changed() == []
     file.write_text("two, still being written")
@@ -40,7 +40,7 @@ def test_a_saved_file_counts_once_and_only_when_it_has_come_to_rest(watch: Watch
     assert watch.changed() == []
 
 
-def test_a_file_that_an_editor_replaces_counts(watch: Watch, file: Path) -> None:
+def test_a_file_that_an_editor_replaces_counts(watch: FileWatch, file: Path) -> None:
     before = file.stat()
     other = file.with_suffix(".new")
     other.write_text("two")
@@ -50,7 +50,7 @@ def test_a_file_that_an_editor_replaces_counts(watch: Watch, file: Path) -> None
     assert watch.changed() == [file]
 
 
-def test_a_file_that_has_gone_counts_when_it_is_back(watch: Watch, file: Path) -> None:
+def test_a_file_that_has_gone_counts_when_it_is_back(watch: FileWatch, file: Path) -> None:
     file.unlink()
     assert [watch.changed() for _ in range(3)] == [[], [], []]
     file.write_text("back")
@@ -58,7 +58,7 @@ def test_a_file_that_has_gone_counts_when_it_is_back(watch: Watch, file: Path) -
     assert watch.changed() == [file]
 
 
-def test_a_change_of_ones_own_is_forgotten(watch: Watch, file: Path) -> None:
+def test_a_change_of_ones_own_is_forgotten(watch: FileWatch, file: Path) -> None:
     file.write_text("two, longer")
     watch.changed()
     watch.add(file)

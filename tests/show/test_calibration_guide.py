@@ -17,14 +17,14 @@ from instrument.audio.profile import SILENT, load_profile, profile_file, save_pr
 from instrument.engine.engine import Engine
 from instrument.engine.memory.layout import RING_COMMAND
 from instrument.engine.parameters import index_of
-from instrument.show.calibration_guide import Guide
+from instrument.show.calibration_guide import CalibrationGuide
 from instrument.show.calibration_steps import FAST, STEPS
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from instrument.audio.driver import Driver
-    from instrument.repertoire.set_list import Setlist
+    from instrument.repertoire.set_list import SetList
 
 
 class Pictures:
@@ -45,7 +45,9 @@ class Guided:
     def __init__(self, folder: Path, *lines: str) -> None:
         self.said: list[str] = []
         self.over = threading.Event()
-        self.guide = Guide(io.StringIO("".join(f"{line}\n" for line in lines)), self.said.append, folder=folder)
+        self.guide = CalibrationGuide(
+            io.StringIO("".join(f"{line}\n" for line in lines)), self.said.append, folder=folder
+        )
         self.engine = Engine(48000.0)
         self.engine.record["set_at"] = 0
         self.pictures = Pictures(self.engine)
@@ -54,12 +56,12 @@ class Guided:
             "Driver",
             SimpleNamespace(corrector=Corrector(cast("Correction", choice.outputs.correction), 48000.0)),
         )
-        self.guide.begin(self.engine, cast("Setlist", self.pictures), self.driver, self.over)
+        self.guide.begin(self.engine, cast("SetList", self.pictures), self.driver, self.over)
 
     def to_the_end(self) -> Guided:
         until = time.monotonic() + 10
         while not self.over.is_set() and time.monotonic() < until:
-            self.guide.look(self.driver)
+            self.guide.poll(self.driver)
             time.sleep(0.001)
         assert self.over.is_set()
         self.guide.close()
@@ -83,7 +85,7 @@ def changed(**values: Any) -> Correction:
 
 
 def test_every_test_picture_has_a_step_and_every_step_says_what_to_look_at() -> None:
-    guide = Guide(io.StringIO(), lambda _: None)
+    guide = CalibrationGuide(io.StringIO(), lambda _: None)
     assert [path.stem for path in guide.patches] == [step.patch for step in STEPS]
     assert {path.stem for path in guide.patches} == {
         "circle",
@@ -101,7 +103,7 @@ def test_every_test_picture_has_a_step_and_every_step_says_what_to_look_at() -> 
 @pytest.mark.parametrize(("typed", "begins"), [("\n", True), ("quit\n", False), ("", False)])
 def test_the_cautions_come_before_any_sound(typed: str, begins: bool) -> None:
     said: list[str] = []
-    assert Guide(io.StringIO(typed), said.append).ready() is begins
+    assert CalibrationGuide(io.StringIO(typed), said.append).ready() is begins
     for word in ("Ears", "disconnect the PA", "never rests", "High voltage", "licensed"):
         assert word in said[0]
 
@@ -175,9 +177,9 @@ def test_it_begins_with_the_profile_that_there_is_and_replaces_one_that_is_broke
 
 def test_it_follows_a_picture_that_was_chosen_in_the_window(tmp_path: Path) -> None:
     found = Guided(tmp_path)
-    found.guide.look(found.driver)
+    found.guide.poll(found.driver)
     found.engine.record["set_at"] = 2
-    found.guide.look(found.driver)
+    found.guide.poll(found.driver)
     assert found.guide.place == 2
     assert "[3/" in found.text
 
@@ -194,5 +196,5 @@ def test_a_device_that_is_back_is_corrected_as_it_was(tmp_path: Path) -> None:
     found = Guided(tmp_path, "gx 0.5")
     back = cast("Driver", SimpleNamespace(corrector=Corrector(Correction(), 48000.0)))
     found.to_the_end()
-    found.guide.look(back)
+    found.guide.poll(back)
     assert cast("Corrector", back.corrector).correction == changed(gain_x=0.5)

@@ -13,7 +13,7 @@ from instrument.midi.files.performance import read_performance
 from instrument.patch.build import build_program
 from instrument.patch.patch_file import patch_from_text
 from instrument.show import opening_performance as opening
-from instrument.show.opening_performance import AHEAD_SECONDS, PAUSE_SECONDS, Opening
+from instrument.show.opening_performance import AHEAD_SECONDS, PAUSE_SECONDS, OpeningPerformance
 
 RATE = 48_000
 LOOK = RATE // 50
@@ -48,7 +48,7 @@ class Stage:
         self.begun = 0
         self._program = build_program(patch_from_text(PATCH, self.path))
         self.engine.play(self._program)
-        self.opening = Opening(self.engine, lambda: self.path, self.begin_again)
+        self.opening = OpeningPerformance(self.engine, lambda: self.path, self.begin_again)
 
     def begin_again(self) -> None:
         self.begun += 1
@@ -56,7 +56,7 @@ class Stage:
 
     def run(self, seconds: float) -> None:
         for _ in range(round(seconds * 50)):
-            self.opening.look()
+            self.opening.poll()
             self.engine.render(LOOK)
 
     @property

@@ -261,13 +261,13 @@ class TestTroubles:
         trouble = "the pier's device runs at 44100 Hz."
         monkeypatch.setattr(SilentClock, "trouble", trouble)
         for _ in range(3):
-            show._look()
+            show._poll()
             show._do({"do": "set", "address": "output.level", "value": 0.5})
             show._look_at_files()
         assert self.said.count(trouble) == 1
         assert show.state["trouble"] == trouble
         monkeypatch.setattr(SilentClock, "trouble", "")
-        show._look()
+        show._poll()
         assert show.state["trouble"] == ""
 
     def test_the_window_is_told_the_lines_of_the_log(self, show: Show, tmp_path: Path) -> None:
@@ -280,7 +280,7 @@ class TestTroubles:
     def test_a_complaint_stays_in_sight_until_something_is_done(self, show: Show) -> None:
         show._do({"do": "dance"})
         for answer in (Answer("keep", Path()), Answer("warm", Path())):
-            show._setlist.worker.answers = lambda answer=answer: [answer]  # type: ignore[method-assign, misc]
+            show._set_list.worker.answers = lambda answer=answer: [answer]  # type: ignore[method-assign, misc]
             show._do({"do": "alive"})
             show._look_at_files()
             assert "dance" in show.state["trouble"]

@@ -8,7 +8,7 @@ import pytest
 from instrument.engine.engine import action_event
 from instrument.engine.memory.allocation import allocate
 from instrument.takes.recorder_client import RecordedEngine, Recording
-from instrument.workbench.take_control import ShowRecording
+from instrument.workbench.take_control import TakeControl
 
 
 @pytest.fixture
@@ -30,9 +30,9 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, Path]]:
     return calls
 
 
-def recording_in(folder: Path | None) -> tuple[RecordedEngine, ShowRecording]:
+def recording_in(folder: Path | None) -> tuple[RecordedEngine, TakeControl]:
     engine = RecordedEngine(48_000, allocate(48_000))
-    return engine, ShowRecording(engine, folder, 0.0, {}, print)
+    return engine, TakeControl(engine, folder, 0.0, {}, print)
 
 
 def test_the_action_record_begins_a_take_and_ends_it(asked: list[Any], tmp_path: Path) -> None:
@@ -40,8 +40,8 @@ def test_the_action_record_begins_a_take_and_ends_it(asked: list[Any], tmp_path:
     for wanted in (["begin"], ["begin", "stop"]):
         engine.push(action_event(0, "record"))
         engine.render(64)
-        recording.look()
-        recording.look()
+        recording.poll()
+        recording.poll()
         assert [what for what, _ in asked] == wanted
 
 

@@ -39,7 +39,7 @@ def test_one_that_falls_silent_is_opened_again(monkeypatch: pytest.MonkeyPatch) 
         wait_until(lambda: bool(window.requests()), "its first word")
         first = window.process_id
         said: list[str] = []
-        wait_until(lambda: bool(taken(said, [window.mourn()])[-1]), "its end")
+        wait_until(lambda: bool(taken(said, [window.restart_if_ended()])[-1]), "its end")
         assert said[-1] == "the window stood still for 0.3 s; opened it again."
         assert window.running
         assert window.process_id != first
@@ -55,7 +55,7 @@ def test_one_that_was_closed_with_a_question_open_is_opened_again(tmp_path: Path
     )
     try:
         said: list[str] = []
-        wait_until(lambda: bool(taken(said, [window.mourn(needed=True)])[-1]), "its end")
+        wait_until(lambda: bool(taken(said, [window.restart_if_ended(needed=True)])[-1]), "its end")
         assert said[-1] == "the window was closed with a question open; opened it again."
         assert window.running
     finally:

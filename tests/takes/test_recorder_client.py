@@ -58,7 +58,7 @@ def show(folder: Path, keep: float = 0.0, comment: str = "") -> Iterator[tuple[R
 
 
 def heard(recording: Recording, words: str) -> bool:
-    return any(words in sentence for sentence in recording.look())
+    return any(words in sentence for sentence in recording.poll())
 
 
 def test_a_take_goes_from_begin_to_stop_and_tells_its_length(tmp_path: Path) -> None:
@@ -66,7 +66,7 @@ def test_a_take_goes_from_begin_to_stop_and_tells_its_length(tmp_path: Path) -> 
         assert recording.state == {"recording": None}
         recording.toggle(tmp_path)
         recording.wait_until_begun()
-        wait_until(lambda: recording.look() is not None and (recording.seconds or 0) > 0.2, "seconds")
+        wait_until(lambda: recording.poll() is not None and (recording.seconds or 0) > 0.2, "seconds")
         shown = recording.state["recording"]
         assert shown["on"] is True
         assert shown["folder"] == str(recording.folder)
@@ -133,7 +133,7 @@ def test_a_patch_larger_than_the_pipe_arrives_whole(tmp_path: Path) -> None:
     with show(tmp_path, comment=comment) as (_, recording):
         recording.begin(tmp_path)
         recording.wait_until_begun()
-        wait_until(lambda: recording.look() is not None and (recording.seconds or 0) > 0.1, "seconds")
+        wait_until(lambda: recording.poll() is not None and (recording.seconds or 0) > 0.1, "seconds")
     assert recording.folder is not None
     assert read_facts(recording.folder).exact
     (patch,) = recording.folder.glob("programs/*/buoy.toml")

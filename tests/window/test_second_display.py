@@ -29,7 +29,7 @@ def test_keys_letters_and_the_loss_of_the_keyboard_are_passed_on(
     assert message is not None
     line = json.dumps({"do": "key", **message}).encode()
     display = SecondDisplay("none", 48_000.0)
-    monkeypatch.setattr(display._guest, "said", lambda: [b"[]\n", b"junk\n", line])
+    monkeypatch.setattr(display._child, "said", lambda: [b"[]\n", b"junk\n", line])
     (event,) = display.events()
     assert event.type == kind
     assert event.dict == words
@@ -48,7 +48,7 @@ def test_a_second_window_that_hears_nothing_is_ended_all_the_same(
     monkeypatch.setattr(second, "_PATIENCE", 0.05)
     monkeypatch.setattr(display, "_command", [sys.executable, str(deaf)])
     display.open(1)
-    process = display._guest.process
+    process = display._child.process
     assert isinstance(process, subprocess.Popen)
     assert display.running
     began = time.monotonic()

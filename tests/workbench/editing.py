@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from instrument.engine.engine import Engine
 from instrument.repertoire.loading import read_patch
 from instrument.repertoire.patch_worker import Answer, Job, Worker, _answer
-from instrument.repertoire.set_list import Setlist
+from instrument.repertoire.set_list import SetList
 from instrument.workbench.learning import Learning
 from instrument.workbench.workbench import Workbench
 
@@ -87,15 +87,15 @@ class Bench:
         self.troubles: list[str] = []
         self.over = threading.Event()
         self.engine = Engine(48_000.0)
-        self.setlist = Setlist(self.engine, [read_patch(path) for path in paths], self.said.append)
-        self.setlist.worker = AtOnce()
+        self.set_list = SetList(self.engine, [read_patch(path) for path in paths], self.said.append)
+        self.set_list.worker = AtOnce()
         self.bench = Workbench(
             self.engine,
-            self.setlist,
+            self.set_list,
             NoRecording(),  # type: ignore[arg-type]
             Learning(
                 self.engine,
-                lambda: self.setlist.current,
+                lambda: self.set_list.current,
                 self._change,
                 self.said.append,
             ),
@@ -103,7 +103,7 @@ class Bench:
             self.said.append,
             self.troubles.append,
         )
-        self.setlist.begin()
+        self.set_list.begin()
         self.turn()
 
     def _change(self, request: dict[str, Any]) -> None:
@@ -113,10 +113,10 @@ class Bench:
         """Let a block pass, and everybody have a look."""
         self.engine.render(64)
         while True:
-            self.setlist.look()
-            self.bench.farewell.look()
+            self.set_list.poll()
+            self.bench.quit_prompt.poll()
             self.engine.render(64)
-            if not self.setlist.worker.jobs:  # type: ignore[attr-defined]
+            if not self.set_list.worker.jobs:  # type: ignore[attr-defined]
                 break
 
     def ask(self, do: str, **request: Any) -> None:
@@ -137,4 +137,4 @@ class Bench:
     @property
     def text(self) -> str:
         """The working text of the patch that plays."""
-        return self.setlist.current.text
+        return self.set_list.current.text

@@ -9,7 +9,7 @@ import pytest
 
 from instrument.common.atomic_file import write_atomically
 from instrument.repertoire import recovery_file as kept
-from instrument.repertoire.recovery_file import keep_unsaved, kept_folder, left_behind, record_for
+from instrument.repertoire.recovery_file import find_recoveries, recovery_folder, recovery_path, write_recovery
 from tests.workbench.editing import PATCH, Bench
 
 if TYPE_CHECKING:
@@ -31,17 +31,17 @@ def path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def leave(path: Path, process: int = ENDED, text: str = EDITED) -> Path:
     """Let a show that has ended have left something."""
-    record = record_for(path)
+    record = recovery_path(path)
     left = record.with_name(record.name.replace(f"-{os.getpid()}.", f"-{process}."))
-    values = Bench(path).setlist.working.values
+    values = Bench(path).set_list.working.values
     values[0] = 0.25
-    keep_unsaved(left, path, text, values.tolist())
+    write_recovery(left, path, text, values.tolist())
     return left
 
 
 def ended() -> None:
     """Let our own show have ended."""
-    for file in kept_folder().glob(f"*-{os.getpid()}.*"):
+    for file in recovery_folder().glob(f"*-{os.getpid()}.*"):
         file.rename(file.with_name(file.name.replace(f"-{os.getpid()}.", f"-{ENDED}.")))
 
 
@@ -53,11 +53,11 @@ def test_what_has_been_answered_is_not_offered_again(path: Path, answer: list[st
     for what in answer:
         bench.ask(what)
     assert bench.troubles == []
-    bench.bench.look(1e9)
+    bench.bench.poll(1e9)
     bench.turn()
     bench.bench.close()
     ended()
-    assert left_behind() == []
+    assert find_recoveries() == []
 
 
 def test_what_was_taken_back_and_is_still_not_saved_is_offered_once_and_not_twice(path: Path) -> None:
@@ -66,7 +66,7 @@ def test_what_was_taken_back_and_is_still_not_saved_is_offered_once_and_not_twic
     bench.ask("recover")
     bench.bench.close()
     ended()
-    (again,) = left_behind()
+    (again,) = find_recoveries()
     assert again.text == EDITED
 
 
@@ -74,7 +74,7 @@ def test_what_cannot_be_built_any_more_stays_where_it_is(path: Path) -> None:
     left = leave(path, text=EDITED.replace('x = "a"', 'x = "ebb("'))
     bench = Bench(path)
     bench.ask("recover")
-    bench.bench.look(1e9)
+    bench.bench.poll(1e9)
     bench.turn()
     assert bench.heard() == (0.25, -0.25)
     assert left.exists()
@@ -94,7 +94,7 @@ def test_offers_are_one_line_with_the_newest_and_their_number(path: Path) -> Non
         os.utime(left, (1e9 + k, 1e9 + k))
     bench = Bench(path)
     bench.said.clear()
-    bench.bench.tell_kept()
+    bench.bench.tell_recovery()
     (line,) = bench.said
     assert "3 older" in line
     assert str(left.with_suffix(".toml")) in line
@@ -112,15 +112,15 @@ def test_a_full_disk_is_told_once_until_it_ends(path: Path, monkeypatch: pytest.
     bench = Bench(path)
     bench.ask("set", address="layer.1.level", value=0.75)
     for now in (1e9, 2e9, 3e9):
-        bench.bench.look(now)
+        bench.bench.poll(now)
         bench.turn()
     assert ["No space left" in line for line in bench.troubles] == [True]
     full[0] = False
-    bench.bench.look(4e9)
+    bench.bench.poll(4e9)
     bench.turn()
-    assert record_for(path).exists()
+    assert recovery_path(path).exists()
     full[0] = True
     bench.ask("set", address="layer.1.level", value=0.625)
-    bench.bench.look(5e9)
+    bench.bench.poll(5e9)
     bench.turn()
     assert len(bench.troubles) == 2

@@ -47,13 +47,13 @@ class Rehearsal:
 
     def pass_time(self, seconds: float) -> None:
         self.engine.render(round(seconds * 48_000))
-        self.learning.look()
+        self.learning.poll()
 
     def move(self, *messages: tuple[int, ...]) -> None:
         for message in messages:
             self.engine.push(midi_event(0, *message))
             self.engine.render(480)
-        self.learning.look()
+        self.learning.poll()
 
     def learn(self, *messages: tuple[int, ...], **target: Any) -> None:
         self.learning.ask({"do": "learn", **target})

@@ -89,11 +89,11 @@ class TestSet:
         assert bench.state["unsaved"]
 
     def test_what_a_performance_of_its_own_moves_is_no_change_of_anybodys(self, bench: Bench) -> None:
-        bench.setlist.by_itself = True
+        bench.set_list.self_playing = True
         bench.engine.push(midi_event(0, 0xB0, 3, 127))
         bench.turn()
         assert not bench.state["unsaved"]
-        bench.setlist.end_by_itself()
+        bench.set_list.end_self_playing()
         assert not bench.state["unsaved"]
         assert bench.state["changes"] == []
         bench.engine.push(midi_event(0, 0xB0, 3, 100))
@@ -119,7 +119,7 @@ class TestEdit:
         assert refused["value"] == "a + sine(b)"
         assert refused["field"] == "layer.1.source.x"
         assert refused["column"] == 5
-        assert "sine" in bench.setlist.trouble
+        assert "sine" in bench.set_list.trouble
         bench.ask("edit", path=["layer", 0, "source", "x"], value="a + b")
         assert bench.state["refused"] is None
 
@@ -322,12 +322,12 @@ class TestNoRoom:
         bench.bench.do({"do": "edit", "path": ["layer", 0, "source", "y"], "value": "a"})
         bench.bench.do({"do": "set", "address": "layer.1.level", "value": 0.75})
         for _ in range(3):
-            bench.bench.look(0.0)
+            bench.bench.poll(0.0)
         said = [line for line in [*bench.said, *bench.troubles] if "takes no more changes" in line]
         assert len(said) == 2  # what waits, and what was asked for at once
         assert bench.state["undo"] == "layer.1.level"
         bench.engine.render(64)
-        bench.bench.look(0.0)
+        bench.bench.poll(0.0)
         bench.turn()
         assert bench.heard() == (0.25, 0.25)
         assert bench.state["redo"] == ""

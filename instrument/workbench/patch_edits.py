@@ -19,7 +19,7 @@ from instrument.patch.patch_errors import did_you_mean
 from instrument.patch.schema.problems import address_of
 from instrument.repertoire.patch_worker import Job
 from instrument.repertoire.undo_history import Shift, Step, same_bits, step_between
-from instrument.repertoire.working_copy import Working
+from instrument.repertoire.working_copy import WorkingCopy
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from instrument.engine.engine import Engine
     from instrument.repertoire.patch_worker import Answer
-    from instrument.repertoire.set_list import Setlist
+    from instrument.repertoire.set_list import SetList
 
     Values = npt.NDArray[np.float64]
 
@@ -42,7 +42,7 @@ class RingFullError(ValueError):
 class _Task:
     # One thing that needs the worker; the next one waits until it is done, for it goes on from there.
     do: str
-    working: Working
+    working: WorkingCopy
     label: str = ""
     changes: tuple[Change, ...] = ()
     step: Step | None = None
@@ -54,14 +54,14 @@ class _Task:
     then: Callable[[], None] = lambda: None
 
 
-class Desk:
+class PatchEdits:
     """Edits, undoes and saves the patches of a set list.
 
     Parameters
     ----------
     engine : Engine
         Its `RING_COMMAND` belongs to the thread that calls this object.
-    setlist : Setlist
+    setlist : SetList
     say : callable
         Takes one sentence for whoever performs.
 
@@ -71,9 +71,9 @@ class Desk:
         The latest edit that could not be played: ``path``, ``value``, ``why``, ``field`` and ``column``.
     """
 
-    def __init__(self, engine: Engine, setlist: Setlist, say: Callable[[str], None]) -> None:
+    def __init__(self, engine: Engine, set_list: SetList, say: Callable[[str], None]) -> None:
         self._engine = engine
-        self._setlist = setlist
+        self._set_list = set_list
         self._say = say
         self._tasks: deque[_Task] = deque()
         self._held_up = False
@@ -86,7 +86,7 @@ class Desk:
 
     def close_step(self) -> None:
         """Let go: what is changed next is a step of its own."""
-        self._setlist.working.history.close()
+        self._set_list.working.history.close()
 
     # Values, at once
 
@@ -114,8 +114,8 @@ class Desk:
 
     def set_values(self, numbers: dict[int, float], label: str, key: object = None) -> None:
         """Set parameters by their numbers, as one step."""
-        working = self._setlist.working
-        before = self._setlist.now(working)
+        working = self._set_list.working
+        before = self._set_list.now(working)
         step = Step(
             label,
             (working.text, working.text),
@@ -136,11 +136,11 @@ class Desk:
             If there is no such address.
         """
         index = index_of(address)
-        self.set_values({index: float(self._setlist.working.base[index])}, f"reset of {address}")
+        self.set_values({index: float(self._set_list.working.base[index])}, f"reset of {address}")
 
-    def _apply(self, working: Working, numbers: dict[int, float]) -> None:
+    def _apply(self, working: WorkingCopy, numbers: dict[int, float]) -> None:
         ring = self._engine.record["rings"][RING_COMMAND]
-        plays = working is self._setlist.working
+        plays = working is self._set_list.working
         # Whoever else uses the ring takes out of it, so that what fits now fits in a moment.
         if plays and len(numbers) > RING_EVENTS - (int(ring["tail"]) - int(ring["head"])):
             raise RingFullError("the engine takes no more changes at the moment; is it running?")
@@ -149,7 +149,7 @@ class Desk:
             working.values[index] = number
             if plays:
                 self._engine.push(set_event(0, ADDRESSES[index], number), RING_COMMAND)
-        self._setlist.changed(working, soon=False)
+        self._set_list.changed(working, soon=False)
 
     # Everything else, built by the worker
 
@@ -169,7 +169,7 @@ class Desk:
         """
         changes = tuple(change_from(request) for request in requests)
         label = label or f"{changes[0].do} of {address_of(changes[0].path)}"
-        task = _Task("edit", self._setlist.working, label, changes)
+        task = _Task("edit", self._set_list.working, label, changes)
         waiting = self._tasks[-1] if len(self._tasks) > 1 else None
         # Who types faster than is built is interested in the last version.
         if waiting is not None and _same_place(waiting, task):
@@ -179,40 +179,40 @@ class Desk:
 
     def undo(self) -> None:
         """Take the latest step back."""
-        self._add(_Task("undo", self._setlist.working))
+        self._add(_Task("undo", self._set_list.working))
 
     def redo(self) -> None:
         """Do again what was undone last."""
-        self._add(_Task("redo", self._setlist.working))
+        self._add(_Task("redo", self._set_list.working))
 
     def revert(self) -> None:
         """Go back to what the file holds; this can be undone."""
-        working = self._setlist.working
+        working = self._set_list.working
         self._add(_Task("build", working, "going back to what is saved", text=working.saved.text))
 
-    def recover(self, working: Working, text: str, values: dict[str, float], then: Callable[[], None]) -> None:
+    def recover(self, working: WorkingCopy, text: str, values: dict[str, float], then: Callable[[], None]) -> None:
         """Go on with what was kept of a patch by an earlier start; `then` is called when it plays."""
         self._add(_Task("build", working, "taking back unsaved changes", text=text, values=values, then=then))
 
-    def save(self, working: Working | None = None, to: Path | None = None) -> None:
+    def save(self, working: WorkingCopy | None = None, to: Path | None = None) -> None:
         """Write a patch with the values that it sounds with, into its file or another."""
-        self._add(_Task("save", working or self._setlist.working, to=to))
+        self._add(_Task("save", working or self._set_list.working, to=to))
 
     def save_all(self) -> None:
         """Write every patch that has unsaved changes."""
         for working in self.unsaved():
             self.save(working)
 
-    def unsaved(self) -> list[Working]:
+    def unsaved(self) -> list[WorkingCopy]:
         """Return the patches that have unsaved changes."""
-        return [w for w in self._setlist.patches if w.is_unsaved(self._setlist.set_by_hands(w))]
+        return [w for w in self._set_list.patches if w.is_unsaved(self._set_list.values_set_by_hand(w))]
 
     def _add(self, task: _Task) -> None:
         self._tasks.append(task)
         if len(self._tasks) == 1:
             self._begin()
 
-    def look(self) -> None:
+    def poll(self) -> None:
         """Try again what the engine had no room for."""
         if self._held_up:
             self._begin()
@@ -224,11 +224,11 @@ class Desk:
             except RingFullError as error:
                 self._turn_back(self._tasks[0])
                 if not self._held_up:
-                    self._setlist.complain(str(error))
+                    self._set_list.complain(str(error))
                 self._held_up = True
                 return
             if self._held_up:
-                self._held_up, self._setlist.trouble = False, ""
+                self._held_up, self._set_list.trouble = False, ""
             if waits:
                 return
             self._tasks.popleft()
@@ -247,13 +247,13 @@ class Desk:
             task.step = step
             task.text = step.texts[0 if task.do == "undo" else 1]
         if task.do == "save":
-            task.sent = working.worth_saving(self._setlist.sounding(working))
+            task.sent = working.worth_saving(self._set_list.sounding(working))
             job = Job("save", working.path, working.text, task.sent.tolist(), saved=working.saved.text, to=task.to)
         elif task.do == "edit":
             job = Job("edit", working.path, working.text, changes=task.changes)
         else:
             job = Job("build", working.path, task.text)
-        task.number = self._setlist.worker.ask(job)
+        task.number = self._set_list.worker.ask(job)
         return True
 
     def take(self, answer: Answer) -> bool:
@@ -269,7 +269,7 @@ class Desk:
                 task.then()
             except EngineFullError as error:
                 self._turn_back(task)
-                self._setlist.complain(f"{task.working.path}: {error}")
+                self._set_list.complain(f"{task.working.path}: {error}")
         self._begin()
         return True
 
@@ -295,7 +295,7 @@ class Desk:
             trouble = str(self.refused["why"])
         else:
             trouble = answer.trouble
-        self._setlist.complain(trouble)
+        self._set_list.complain(trouble)
 
     def _finish(self, task: _Task, answer: Answer) -> None:
         working = task.working
@@ -304,23 +304,23 @@ class Desk:
             return
         if answer.patch is None:
             return
-        new = Working(answer.patch)
-        sounding = self._setlist.now(working)
+        new = WorkingCopy(answer.patch)
+        sounding = self._set_list.now(working)
         if task.do == "edit":
             self._edited(task, new, sounding)
         elif task.step is not None:
             turn = task.step.undone if task.do == "undo" else task.step.done
-            self._setlist.become(working, new.loaded, turn(working.values), turn(sounding))
+            self._set_list.become(working, new.loaded, turn(working.values), turn(sounding))
         else:
             values = new.values.copy()
             for address, value in task.values.items():
                 values[index_of(address)] = value
             step = step_between(task.label, (working.text, new.text), sounding, values)
-            self._setlist.become(working, new.loaded, values, values)
+            self._set_list.become(working, new.loaded, values, values)
             working.history.add(step, time.monotonic())
-        self._setlist.trouble = ""
+        self._set_list.trouble = ""
 
-    def _edited(self, task: _Task, new: Working, sounding: Values) -> None:
+    def _edited(self, task: _Task, new: WorkingCopy, sounding: Values) -> None:
         working = task.working
         self.refused = None
         if new.text == working.text:
@@ -335,18 +335,18 @@ class Desk:
         after = np.where(said, new.values, values)
         key = None if shifts else tuple(change.path for change in task.changes if change.do == "edit") or None
         step = step_between(task.label, (working.text, new.text), working.values, after, shifts, key)
-        self._setlist.become(working, new.loaded, after, np.where(said, new.values, heard))
+        self._set_list.become(working, new.loaded, after, np.where(said, new.values, heard))
         working.history.add(step, time.monotonic())
 
     def _saved(self, task: _Task, answer: Answer) -> None:
         working = task.working
-        if task.sent is None or answer.shown is None:
+        if task.sent is None or answer.description is None:
             return
-        working.take_saved(answer.path, answer.text, answer.shown, task.sent)
-        self._setlist.changed(working)
-        self._setlist.watch_files()
-        self._setlist.written(answer.path)
-        self._setlist.trouble = ""
+        working.take_saved(answer.path, answer.text, answer.description, task.sent)
+        self._set_list.changed(working)
+        self._set_list.watch_files()
+        self._set_list.written(answer.path)
+        self._set_list.trouble = ""
         self._say(f"saved {answer.path}")
 
 
