@@ -244,7 +244,7 @@ def test_a_recorded_show_is_rendered_again_and_said_to_be_the_same(tmp_path: Pat
         "--record",
         takes,
         "--tag",
-        "artist=Moth",
+        "artist=the harbour watch",
     )
     assert played.returncode == 0, played.stderr
     (take,) = takes.iterdir()
@@ -252,7 +252,7 @@ def test_a_recorded_show_is_rendered_again_and_said_to_be_the_same(tmp_path: Pat
     assert "the same bytes as the recording" in again.stderr
     assert (tmp_path / "again.wav").read_bytes() == (take / "sound.wav").read_bytes()
     with soundfile.SoundFile(tmp_path / "again.wav") as file:
-        assert file.artist == "Moth"
+        assert file.artist == "the harbour watch"
     assert "already; give another name" in refused("render", take, "-o", tmp_path / "again.wav")
 
 

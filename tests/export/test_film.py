@@ -92,7 +92,7 @@ def test_frames_have_their_times_without_drift_and_the_container_its_length(
 
 
 def test_tags_are_there_for_every_player(tmp_path: Path) -> None:
-    tags = {"title": "Low tide", "artist": "Night shift", "date": "2031-05-04"}
+    tags = {"title": "Low tide", "artist": "the harbour watch", "date": "2031-05-04"}
     for kind in ("mkv", "mp4"):
         shot(tmp_path / f"film.{kind}", noise(0.1), tags=tags)
         with opened(tmp_path / f"film.{kind}") as container:

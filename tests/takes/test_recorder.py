@@ -269,11 +269,11 @@ def test_a_slot_that_was_filled_again_before_it_was_read_is_admitted(
 def test_tags_are_in_the_sound(tmp_path: Path) -> None:
     with studio(tmp_path) as playing:
         playing.load("buoy")
-        take = playing.begin(tags={"artist": "Night shift", "date": "2031-01-02"})
+        take = playing.begin(tags={"artist": "the harbour watch", "date": "2031-01-02"})
         playing.play(500)
         playing.stop()
     with soundfile.SoundFile(take / "sound.wav") as file:
-        assert (file.title, file.artist, file.date) == ("buoy", "Night shift", "2031-01-02")
+        assert (file.title, file.artist, file.date) == ("buoy", "the harbour watch", "2031-01-02")
 
 
 def test_a_folder_that_cannot_be_made_is_said_and_the_show_goes_on(tmp_path: Path) -> None:

@@ -168,7 +168,7 @@ def test_the_sound_may_be_left_out(take: Path, tmp_path: Path) -> None:
 
 def test_a_film_of_a_take_holds_the_sound_that_was_recorded(recorded: Path, tmp_path: Path) -> None:
     film = tmp_path / "film.mkv"
-    said = render(Rendering(recorded, film, size=32, fps="50", tags={"artist": "Night shift"}))
+    said = render(Rendering(recorded, film, size=32, fps="50", tags={"artist": "the harbour watch"}))
     played, rate = soundfile.read(recorded / "sound.wav", always_2d=True)
     expected = np.clip(np.rint(played * 2**23), -(2**23), 2**23 - 1)
     np.testing.assert_array_equal(sound_in(film)[1] >> 8, expected)

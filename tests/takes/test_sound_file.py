@@ -51,7 +51,7 @@ def test_the_same_samples_make_the_same_file_at_any_time(tmp_path: Path) -> None
 
 
 def test_tags_are_read_by_others(tmp_path: Path) -> None:
-    tags = {"title": "Ebb ü", "artist": "Night shift", "date": "2031-01-02"}
+    tags = {"title": "Ebb ü", "artist": "the harbour watch", "date": "2031-01-02"}
     with FloatFile(tmp_path / "x.wav", RATE, tags) as file:
         file.write(noise(10))
     with av.open(str(tmp_path / "x.wav")) as container:
