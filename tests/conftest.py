@@ -1,19 +1,29 @@
-"""What holds for all tests: nothing is left in the folders of whoever runs them; who may not run beside whom."""
+"""What holds for all tests: nothing of a desktop reaches them, nothing is left behind; who may not run beside whom."""
 
 from __future__ import annotations
 
+import signal
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
+import psutil
 import pytest
 from xdist.scheduler import LoadFileScheduling
 
 from tools.setup.split_tests import group_of
+from tools.trials.known_environment import enter_known_environment
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from xdist.remote import Producer
 
+# Before any module of tests is imported: libraries look at the display when they are.
+enter_known_environment()
+
+# Asked to end, as by Ctrl-C: what fixtures have started is ended by them.
+with suppress(ValueError):  # another thread has imported this, and somebody else sees to signals
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
 
 pytest_plugins = ["tests.sound_servers"]
 
@@ -31,12 +41,40 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> LoadFil
 
 
 @pytest.fixture(scope="session", autouse=True)
+def nothing_left_running() -> Iterator[None]:
+    """No process that a test has started outlives the tests; one that would is ended, and a failure."""
+    before = {process.pid for process in _descendants()}
+    yield
+    left = [process for process in _descendants() if process.pid not in before]
+    words = []
+    for process in left:
+        with suppress(psutil.NoSuchProcess):
+            words.append(" ".join(process.cmdline()))
+            process.kill()
+    assert not words
+
+
+def _descendants() -> list[psutil.Process]:
+    # What multiprocessing keeps for as long as the interpreter lives is no process of a test.
+    found = []
+    for process in psutil.Process().children(recursive=True):
+        with suppress(psutil.NoSuchProcess):
+            kept = "multiprocessing.resource_tracker" in " ".join(process.cmdline())
+            if not kept and process.status() != psutil.STATUS_ZOMBIE:
+                found.append(process)
+    return found
+
+
+@pytest.fixture(scope="session", autouse=True)
 def folders_of_our_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """Unsaved changes that a show keeps are offered to no other show, and nobody's settings play in the tests.
 
     XDG Base Directory Specification.
     """
     with pytest.MonkeyPatch.context() as patched:
-        patched.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
-        patched.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
+        for kind in ("STATE", "CONFIG", "DATA", "RUNTIME"):
+            folder = tmp_path_factory.mktemp(kind.lower())
+            folder.chmod(0o700)
+            patched.setenv("XDG_RUNTIME_DIR" if kind == "RUNTIME" else f"XDG_{kind}_HOME", str(folder))
+        patched.setenv("XDG_MUSIC_DIR", str(tmp_path_factory.mktemp("music")))
         yield

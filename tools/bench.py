@@ -25,6 +25,7 @@ from tools.benches.formula import bench_formulas
 from tools.benches.links import bench_links
 from tools.benches.saving import bench_saving
 from tools.benches.voices import bench_voices
+from tools.trials.known_environment import enter_known_environment
 from tools.trials.stand_ins import busy_cores, jack_server, screen
 
 HERE = Path(__file__).resolve().parent
@@ -177,6 +178,7 @@ def bench_formula() -> None:
 
 def main() -> None:
     """Run the sections asked for."""
+    enter_known_environment()
     sections = (
         "cost",
         "decay",

@@ -41,8 +41,11 @@ def main(arguments: list[str]) -> int:
     with tempfile.TemporaryFile("w+") as said:
         # Types are checked beside the tests, with what those leave of the processor; what plays has no such company.
         types = subprocess.Popen([*NICE, str(python), "-m", "mypy"], cwd=ROOT, stdout=said, stderr=said)
-        steps["tests"] = _step(python, "pytest", *together)
-        steps["mypy"] = types.wait()
+        try:
+            steps["tests"] = _step(python, "pytest", *together)
+            steps["mypy"] = types.wait()
+        finally:
+            types.kill()  # which does nothing to one that has ended
         said.seek(0)
         _say(f"--- mypy: exit {steps['mypy']}\n{said.read()}")
     steps["tests with devices"] = _step(python, "pytest", *paired)

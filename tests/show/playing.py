@@ -120,7 +120,7 @@ class Playing:
     def end(self, by: signal.Signals = signal.SIGTERM) -> int:
         """Ask the show to end and return its exit status."""
         os.kill(self.process.pid, by)
-        return self.process.wait(10)
+        return self.process.wait(60)
 
     def _read(self) -> None:
         assert self.process.stderr is not None

@@ -75,13 +75,20 @@ class RealShow:
         self.number = self._text = ""
 
     def __enter__(self) -> Self:
+        try:
+            self._begin()
+        except BaseException:
+            self.__exit__()
+            raise
+        return self
+
+    def _begin(self) -> None:
         words = self.window_process().cmdline()
         name, rate = words[words.index("instrument.window") + 1 :][:2]
         self.engine = Engine(float(rate), attach(name))
         pygame.font.init()
         self.know(self.patches[0].read_text())
         self.meet()
-        return self
 
     def __exit__(self, *ended: object) -> None:
         if self.process.poll() is None:

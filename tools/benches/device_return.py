@@ -20,6 +20,7 @@ from contextlib import ExitStack, suppress
 from pathlib import Path
 
 from tools.trials.fault_studio import children_of, ear, end, end_in_order, memory_of, scratch
+from tools.trials.known_environment import enter_known_environment
 from tools.trials.stand_ins import jack_server
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -74,6 +75,7 @@ def measure_returns(returns: int, audio: str) -> list[float]:
 
 def main() -> int:
     """Run from the command line."""
+    enter_known_environment()
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--returns", type=int, default=10)
     parser.add_argument("--audio", default="jack", help="system plays through PortAudio until the first return")

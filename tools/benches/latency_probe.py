@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any, Self
 import jack
 import numpy as np
 
+from tools.trials.known_environment import enter_known_environment
 from tools.trials.stand_ins import busy_cores, jack_server, screen
 
 if TYPE_CHECKING:
@@ -280,6 +281,7 @@ def probe(
 
 def main(arguments: list[str]) -> int:
     """Measure both drivers idle, with the window open, with the GIL hogged, and with every core busy; print rows."""
+    enter_known_environment()
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--events", type=int, default=400)
     parser.add_argument("--json", action="store_true", help="one JSON object a line")

@@ -33,6 +33,7 @@ from instrument.patch.description import document_of
 from instrument.repertoire.loading import read_patch
 from instrument.window.app import Window
 from instrument.window.stage_messages import Channel
+from tools.trials.known_environment import enter_known_environment
 from tools.trials.stand_ins import screen
 
 RATE = 96_000.0
@@ -158,6 +159,7 @@ def main(arguments: list[str]) -> int:
         _, memory, document, length = arguments
         print(json.dumps(watch(memory, document, float(length))))
         return 0
+    enter_known_environment()
     seconds = float(arguments[0]) if arguments else USUAL_SECONDS
     layers = "".join(LAYER.format(k=k) for k in range(1, 5))
     for name, text in (("four layers", PATCH + layers), ("at rest", REST)):

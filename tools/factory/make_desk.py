@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
+from tools.trials.known_environment import enter_known_environment
 from tools.trials.screen_pixels import pixels_of
 from tools.trials.stand_ins import jack_server, screen
 
@@ -39,7 +40,6 @@ def take(page: str, patch: str, key: str, seconds: float) -> None:
         seen = Path(name) / "Xvfb_screen0"
         environment = {**os.environ, "DISPLAY": display}
         environment |= {f"XDG_{kind}_HOME": name for kind in ("CONFIG", "STATE", "DATA")}
-        environment.pop("SDL_VIDEODRIVER", None)
         command = [sys.executable, "-m", "instrument.cli", "play", *map(str, paths)]
         show = subprocess.Popen(command, env=environment)
         try:
@@ -60,6 +60,7 @@ def take(page: str, patch: str, key: str, seconds: float) -> None:
 
 def main() -> None:
     """Take all of them."""
+    enter_known_environment()
     with jack_server(48_000, 256):
         for page, (patch, key, seconds) in PAGES.items():
             take(page, patch, key, seconds)

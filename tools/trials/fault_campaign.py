@@ -39,6 +39,7 @@ from tools.trials.fault_studio import (
     memory_of,
     scratch,
 )
+from tools.trials.known_environment import enter_known_environment
 from tools.trials.stand_ins import busy_cores, jack_server, screen
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -397,6 +398,7 @@ def run_campaign(seconds: float, seed: int, shows: int, stopped: float, *, windo
 
 def main() -> int:
     """Run from the command line."""
+    enter_known_environment()
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--seconds", type=float, default=600.0)
     parser.add_argument("--seed", type=int, default=1)

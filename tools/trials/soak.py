@@ -28,6 +28,7 @@ import psutil
 
 from instrument.midi.arrival_time import SampleClock
 from tools.trials.fault_studio import end, end_in_order, memory_of, scratch
+from tools.trials.known_environment import enter_known_environment
 from tools.trials.stand_ins import jack_server
 
 if TYPE_CHECKING:
@@ -222,6 +223,7 @@ def in_words(report: Report) -> str:
 
 def main() -> int:
     """Run from the command line."""
+    enter_known_environment()
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--minutes", type=float, default=30.0)
     parser.add_argument("--rate", type=int, default=RATE)

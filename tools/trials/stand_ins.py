@@ -9,12 +9,25 @@ import tempfile
 import time
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-_START_SECONDS = 10.0
+_START_SECONDS = 60.0
+"""Longer than any has taken beside other work; one that will never come ends at once."""
+
+_END_SECONDS = 10.0
+
+
+def end_process(process: subprocess.Popen[Any], seconds: float = _END_SECONDS) -> None:
+    """End a process that was started here: it is asked to, and after that many seconds killed."""
+    process.terminate()
+    try:
+        process.wait(seconds)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
 
 
 def _may_run_realtime() -> bool:
@@ -43,8 +56,7 @@ def jack_server(rate: int, block: int, name: str = "") -> Iterator[str]:
         yield name
     finally:
         killed = server.poll() is not None
-        server.terminate()
-        server.wait()
+        end_process(server)
         if killed:
             _give_back_place(command)
         if before is None:
@@ -68,8 +80,7 @@ def _give_back_place(command: list[str]) -> None:
     try:
         _wait_for_server(server)
     finally:
-        server.terminate()
-        server.wait()
+        end_process(server)
 
 
 def _wait_for_server(server: subprocess.Popen[bytes]) -> None:
@@ -109,8 +120,7 @@ def screen(size: str = "1280x800", pixels: Path | None = None) -> Iterator[str]:
         try:
             yield f":{_display_number(server, Path(f'/proc/self/fd/{told.fileno()}'))}"
         finally:
-            server.terminate()
-            server.wait()
+            end_process(server)
 
 
 def _display_number(server: subprocess.Popen[bytes], told: Path) -> str:

@@ -24,6 +24,7 @@ import numpy as np
 import soundfile
 
 from instrument.takes.replay import Comparison, open_take, render_take
+from tools.trials.known_environment import enter_known_environment
 from tools.trials.remote_show import Show, wait_until, write_drawing, write_patches
 from tools.trials.stand_ins import jack_server
 
@@ -277,6 +278,7 @@ def kill_once(folder: Path, numbers: random.Random) -> dict[str, Any]:
 
 def main() -> int:
     """Run as a command."""
+    enter_known_environment()
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("what", choices=("live", "kills"))
     parser.add_argument("--seconds", type=float, default=300.0)

@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from tools.trials.known_environment import enter_known_environment, known_environment
 from tools.trials.stand_ins import jack_server, screen
 
 if TYPE_CHECKING:
@@ -116,7 +117,8 @@ class Walk:
 
 def surroundings(folder: Path) -> dict[str, str]:
     """Return an environment without anything that an earlier try has left."""
-    kept = {name: value for name, value in os.environ.items() if name not in {"PYTHONPATH", "VIRTUAL_ENV"}}
+    known = known_environment(os.environ)
+    kept = {name: value for name, value in known.items() if name not in {"PYTHONPATH", "VIRTUAL_ENV"}}
     homes = {f"XDG_{name}_HOME": str(folder / name.lower()) for name in ("CACHE", "CONFIG", "DATA", "STATE")}
     return {**kept, **homes, "PIP_CACHE_DIR": str(folder / "cache" / "pip")}
 
@@ -201,6 +203,7 @@ def own_drawing(walk: Walk) -> None:
 
 def main() -> None:
     """Walk."""
+    enter_known_environment()
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument(
         "--tests",
