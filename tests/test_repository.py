@@ -120,11 +120,9 @@ def requirements() -> list[str]:
 
 
 def described_dependencies() -> list[str]:
-    """Names at the start of the bullets in the Dependencies part of DEVELOPERS.md."""
-    text = (ROOT / "DEVELOPERS.md").read_text()
-    part = re.search(r"^## Dependencies$(.*?)(?=^## )", text, re.MULTILINE | re.DOTALL)
-    assert part, "DEVELOPERS.md has no part called Dependencies"
-    return re.findall(r"^- `([\w.-]+)`: \S", part.group(1), re.MULTILINE)
+    """Names at the start of the bullets of instrument/DEPENDENCIES.md."""
+    text = (PACKAGE / "DEPENDENCIES.md").read_text()
+    return re.findall(r"^- `([\w.-]+)`: \S", text, re.MULTILINE)
 
 
 class TestImports:
@@ -256,7 +254,7 @@ class TestWords:
 
 
 class TestDependencies:
-    def test_each_has_a_line_in_developers_md_and_each_line_has_a_dependency(self) -> None:
+    def test_each_has_a_line_in_its_page_and_each_line_has_a_dependency(self) -> None:
         needed = {normal(re.split(r"[ <>=!~\[;]", line, maxsplit=1)[0]) for line in requirements()}
         described = [normal(name) for name in described_dependencies()]
         assert sorted(described) == sorted(needed)
@@ -274,9 +272,28 @@ class TestDocuments:
 
     @pytest.mark.parametrize(
         "path",
-        [*sorted(ROOT.glob("*.md")), *sorted(ROOT.glob("patches/**/*.md"))],
+        [
+            *sorted(ROOT.glob("*.md")),
+            *sorted(path for room in ("instrument", "patches", "tools") for path in ROOT.glob(f"{room}/**/*.md")),
+        ],
         ids=lambda path: str(path.relative_to(ROOT)),
     )
     def test_every_link_to_a_file_leads_to_one(self, path: Path) -> None:
         links = re.findall(r"\]\(([^)#\s]+)", path.read_text())
         assert [link for link in links if "://" not in link and not (path.parent / link).exists()] == []
+
+    @pytest.mark.parametrize(
+        "room", sorted(path.parent for path in [*PACKAGE.glob("*/README.md"), ROOT / "tools" / "README.md"]), ids=str
+    )
+    def test_the_page_of_a_room_names_every_module_of_it_and_no_other(self, room: Path) -> None:
+        modules = {path.relative_to(room).as_posix() for path in room.rglob("*.py")}
+        modules -= {name for name in modules if name.endswith("__init__.py")}
+        text = (room / "README.md").read_text()
+        if room.name != "tools":
+            named = re.findall(r"^- `([\w/]+\.py)`: \S", text, re.MULTILINE)
+            assert sorted(named) == sorted(modules)
+            return
+        # There a row may name the modules beside its own by their bare names.
+        names = set(re.findall(r"`([\w/]+\.py)`", text))
+        assert {name for name in modules if name not in names and Path(name).name not in names} == set()
+        assert {name for name in names if not any(f"/{module}".endswith(f"/{name}") for module in modules)} == set()

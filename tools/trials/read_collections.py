@@ -1,15 +1,14 @@
 #!/usr/bin/env python3
 """Read whole collections of icons and meshes from the package registries, and say what became of every file.
 
-Each collection is fetched by name with its registry's own client (npm or pip), nothing of it is installed or run,
-and every drawing in it is read and routed under the usual limits. The table counts what was read, read with a
-warning, and refused, with the reasons; the exit status is 1 if a file failed in a way that the drawing room does
-not explain.
+Each collection is a package that is fetched by its name with its registry's own client (npm or pip), nothing of it is
+installed or run, and every drawing in it is read and routed under the usual limits. The table counts what was read,
+read with a warning, and refused, with the reasons; the exit status is 1 if a file failed in a way that the drawing
+room does not explain.
 
-    python3 tools/trials/read_collections.py                    everything, some minutes
-    python3 tools/trials/read_collections.py --most 200         at most so many files of each collection, spread evenly
-    python3 tools/trials/read_collections.py lucide-static      one collection
-    python3 tools/trials/read_collections.py --folder DRAWINGS  any folder of one's own
+    python tools/trials/read_collections.py npm:ICONS pypi:MESHES  packages by registry and name
+    python tools/trials/read_collections.py npm:ICONS --most 200   at most so many files of each, spread evenly
+    python tools/trials/read_collections.py --folder DRAWINGS      any folder of one's own
 """
 
 from __future__ import annotations
@@ -27,6 +26,7 @@ from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, field
+from itertools import chain
 from pathlib import Path
 from queue import SimpleQueue
 
@@ -43,9 +43,7 @@ from instrument.drawings.routing.closed_line import RouteOptions
 from instrument.drawings.worker.client import Worker
 from instrument.drawings.worker.worker_process import UNFORESEEN
 
-# Icon sets from npm and mesh collections from PyPI: outline and filled icons, robots' parts, scans.
-NPM = ("lucide-static", "bootstrap-icons", "@phosphor-icons/core", "@twemoji/svg")
-PYPI = ("gymnasium-robotics", "robosuite", "airo-models", "pyvista")
+REGISTRIES = ("npm", "pypi")
 # What these packages hold besides drawings, such as photographs in their documentation.
 ENDINGS = frozenset(READERS) - {".txt", ".csv", ".npy", ".png", ".jpg", ".jpeg"}
 UNEXPLAINED = (
@@ -73,10 +71,11 @@ class Tally:
     reasons: Counter[str] = field(default_factory=Counter)
 
 
-def fetch(name: str, folder: Path) -> Path:
-    """Fetch a package with its registry's client and unpack it, without installing it."""
+def fetch(collection: str, folder: Path) -> Path:
+    """Fetch a package, named as ``npm:NAME`` or ``pypi:NAME``, and unpack it without installing it."""
+    registry, _, name = collection.partition(":")
     folder.mkdir(parents=True)
-    if name in NPM:
+    if registry == "npm":
         subprocess.run(["npm", "pack", "--silent", name], cwd=folder, check=True, stdout=subprocess.DEVNULL)
     else:
         pip = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", "--only-binary", ":all:"]
@@ -170,28 +169,29 @@ def show_reasons(tallies: list[Tally]) -> None:
 def main() -> int:
     """Run the script."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("collections", nargs="*", help=f"of {', '.join(NPM + PYPI)}; all by default")
+    parser.add_argument("collections", nargs="*", help="packages to fetch, as npm:NAME or pypi:NAME")
     parser.add_argument("--most", type=int, help="files of each collection, spread evenly")
     parser.add_argument("--at-once", type=int, default=os.cpu_count() or 1, help="files read at the same time")
     parser.add_argument("--edges", choices=("all", "feature"), default="all", help="which edges of meshes")
     parser.add_argument("--folder", type=Path, action="append", default=[], help="a folder to read instead")
     chosen = parser.parse_args()
-    unknown = set(chosen.collections) - {*NPM, *PYPI}
+    unknown = [name for name in chosen.collections if name.partition(":")[0] not in REGISTRIES or name.endswith(":")]
     if unknown:
-        parser.error(f"{', '.join(sorted(unknown))}: not one of {', '.join(NPM + PYPI)}")
+        parser.error(f"{', '.join(unknown)}: write a package as npm:NAME or pypi:NAME")
+    if not chosen.collections and not chosen.folder:
+        parser.error("name a package, as npm:NAME or pypi:NAME, or a folder with --folder")
     options = LoadOptions(
         read=ReadOptions(edges=chosen.edges, limits=Limits(seconds=120.0)),
         route=RouteOptions(time_limit=10.0),
     )
-    names = [] if chosen.folder else chosen.collections or [*NPM, *PYPI]
     with ExitStack() as stack:
         workers = [stack.enter_context(Worker()) for _ in range(max(1, chosen.at_once))]
         temporary = stack.enter_context(tempfile.TemporaryDirectory())
-        fetched = ((name, fetch(name, Path(temporary) / name.replace("/", "_"))) for name in names)
-        places = [(folder.name, folder) for folder in chosen.folder] or fetched
+        places = [(folder.name, folder) for folder in chosen.folder]
+        fetched = ((name, fetch(name, Path(temporary) / re.sub(r"\W", "_", name))) for name in chosen.collections)
         tallies = []
         show_head()
-        for name, folder in places:
+        for name, folder in chain(places, fetched):
             tallies.append(read_all(name, drawings_in(folder, chosen.most), workers, options))
             show_row(tallies[-1])
     show_reasons(tallies)

@@ -6,6 +6,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from tools.trials.read_collections import alike, drawings_in
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -41,3 +43,11 @@ def test_only_drawings_are_listed_and_a_share_of_them_is_spread_evenly(tmp_path:
         (tmp_path / f"{number}.md").touch()
     assert [path.name for path in drawings_in(tmp_path, 5)] == ["0.svg", "2.svg", "4.svg", "6.svg", "8.svg"]
     assert len(drawings_in(tmp_path, None)) == 10
+
+
+@pytest.mark.parametrize("words", [[], ["buoys"], ["npm:"], ["cargo:buoys"]])
+def test_a_package_is_asked_for_by_its_registry_and_name(words: list[str]) -> None:
+    command = [sys.executable, "tools/trials/read_collections.py", *words]
+    run = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 2
+    assert "npm:NAME or pypi:NAME" in run.stderr
