@@ -10,10 +10,10 @@ from instrument.audio.jack.jack_driver import JackDriver
 from instrument.audio.jack.midi_inputs import JackMidi, JackRing
 from instrument.common.quiet_libraries import quiet_libraries
 from instrument.engine.memory.layout import RING_COMMAND, RING_MIDI
-from instrument.midi.event_outbox import EngineRing
+from instrument.midi.event_feed import EngineRing
 from instrument.midi.feedback import Feedback
 from instrument.midi.inputs import Inputs
-from instrument.midi.midi_errors import MidiError
+from instrument.midi.message_decoder import MidiError
 from instrument.midi.outputs import Outputs
 from instrument.midi.polling import MidiPoll
 from instrument.midi.rtmidi_ports import CLIENT, RtmidiSystem, is_jack, midi_api
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from instrument.audio.driver import Driver
     from instrument.engine.engine import Engine
-    from instrument.midi.event_outbox import Ring
+    from instrument.midi.event_feed import Ring
     from instrument.midi.inputs import MidiSystem
 
 POLL_SECONDS = 0.4

@@ -11,11 +11,10 @@ import numpy as np
 from instrument.beam.decay import EYE, Response
 from instrument.beam.deposit import CELL, REMEMBERED, deposit
 from instrument.beam.develop import develop, find_glow, find_lit, forget_dark, spread_glow
+from instrument.beam.glass import Glass, channel_tables, whitened
 from instrument.beam.phosphor import DEFAULT, TYPES, Phosphor
 from instrument.beam.reconstruct import as_path
-from instrument.beam.screen import Glass
 from instrument.beam.spot import Spot, sharp_sigma
-from instrument.beam.tone import channel_tables, whitened
 
 if TYPE_CHECKING:
     from typing import TypeAlias

@@ -6,22 +6,26 @@ import dataclasses
 import difflib
 import math
 import re
+import sys
 import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from instrument.beam.decay import EYE, LAWS
+from instrument.beam.glass import MIRRORS, SHAPES, Glass
 from instrument.beam.light import Light, Tube
 from instrument.beam.phosphor import DEFAULT, TYPES, Layer, Phosphor, phosphor
 from instrument.beam.reconstruct import Reconstruction
-from instrument.beam.screen import MIRRORS, SHAPES, Glass
 from instrument.beam.spot import Spot
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from instrument.beam.decay import Response
+
 
 OVERSAMPLING = 4
 
@@ -303,3 +307,38 @@ def read_look(path: Path, look: Look | None = None) -> Look:
             number = text.count("\n", 0, line.start()) + 1 if line else 1
             raise ValueError(f"{path}, line {number}: {name}: {error}") from None
     return look
+
+
+_SIZE = 16
+
+
+def warm(look: Look | None = None) -> None:
+    """Run every kernel that a look needs once, so that none is compiled when a frame is due.
+
+    Parameters
+    ----------
+    look : Look, optional
+        Those with as many exponentials and colours need the same kernels (`kernels_of`).
+    """
+    look = look or Look()
+    light, path = look.light(_SIZE, _SIZE), look.reconstruction(48000.0)
+    light.advance(path.process(np.zeros((100, 2), np.float32)), 192000.0)
+    light.rest(1.0)
+    light.advance(np.zeros((2, 2), np.float32), 192000.0)
+    light.develop(light.blank())
+
+
+def kernels_of(look: Look) -> tuple[int, int]:
+    """Return what decides which kernels a look needs: its exponentials and colours."""
+    colours, exponentials = look.phosphor.seen(look.eye).mix.shape
+    return exponentials, colours
+
+
+def main(names: list[str]) -> None:
+    """Compile for phosphors by name, for all by default."""
+    for name in names or list(TYPES):
+        warm(Look(phosphor=phosphor(name)))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

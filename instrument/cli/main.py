@@ -161,14 +161,14 @@ def render(
     .wav (float), .flac (24 bits), .mkv or .mp4 (a film), .png (a still), .gif or .webp (one round).
     """
     from instrument.common.progress import working
-    from instrument.export.foreign_sound import is_sound
+    from instrument.export.imported_sound import is_sound
     from instrument.patch.factory import by_name
     from instrument.takes.sound_file import tags_from
 
     patch = by_name(patch)
     looks, named = (*(look or ()), phosphor), tags_from(tags or ())
     if is_sound(patch):
-        from instrument.export.sound_picture import render_sound
+        from instrument.export.imported_sound import render_sound
 
         if rate is not None or perform is not None or settings:
             raise ValueError(f"{patch}: a sound file has its own rate, and takes no --perform and no --set")
@@ -254,7 +254,7 @@ def measure(
         raise typer.BadParameter(f"{output} does not end in .png", param_hint="-o")
     from instrument.common.progress import working
     from instrument.measure.measurement import measure_sound
-    from instrument.measure.measurement_chart import check_folder, draw_report
+    from instrument.measure.measurement_report import check_folder, draw_report
 
     if output is not None:
         check_folder(output)
@@ -269,7 +269,7 @@ def measure(
         return
     from rich.console import Console
 
-    from instrument.measure.measurement_table import table_of
+    from instrument.measure.measurement_report import table_of
 
     Console(highlight=False).print(table_of(found, str(sound)))
 

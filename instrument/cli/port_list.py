@@ -9,7 +9,7 @@ from instrument.audio.devices import AudioDevice, audio_devices
 from instrument.audio.driver import DeviceError
 from instrument.audio.jack.jack_driver import jack_device
 from instrument.common.quiet_libraries import quiet_libraries
-from instrument.midi.midi_errors import MidiError
+from instrument.midi.message_decoder import MidiError
 from instrument.midi.rtmidi_ports import input_names, midi_api, output_names
 
 

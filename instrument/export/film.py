@@ -12,14 +12,11 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from instrument.beam.compile_ahead import warm
-from instrument.beam.look import Look
+from instrument.beam.look import Look, warm
 from instrument.export.film_crew import Crew, CrewError
-from instrument.export.film_file import LOSSLESS, LOSSY, LOSSY_NOTE, FilmFile
+from instrument.export.film_file import LOSSLESS, LOSSY, LOSSY_NOTE, FilmFile, aac_rate
 from instrument.export.film_plan import FilmPlan
-from instrument.export.film_samples import Samples, write_samples
-from instrument.export.film_sound import aac_rate
-from instrument.export.film_worker import FULL
+from instrument.export.film_stretch import FULL, Samples, write_samples
 from instrument.export.sound import FILMS, ExportError, give_name, refuse_what_is_there
 from instrument.takes.sound_file import flac_holds
 

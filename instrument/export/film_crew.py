@@ -12,8 +12,7 @@ import threading
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Self
 
-from instrument.export.film_samples import Samples
-from instrument.export.film_stretch import StretchArtist
+from instrument.export.film_stretch import Samples, StretchArtist
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -173,7 +172,7 @@ def _start() -> subprocess.Popen[bytes]:
     environment = {**os.environ, "PYTHONPATH": path, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     return subprocess.Popen(
         # With -P the folder that somebody happens to be in is not searched for libraries.
-        [sys.executable, "-P", "-m", "instrument.export.film_worker"],
+        [sys.executable, "-P", "-m", "instrument.export.film_stretch"],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         env=environment,

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from instrument.beam.frames import FrameSource
 from instrument.beam.look import Look
+from instrument.beam.pictures import FrameSource
 
 STRETCH_SECONDS = 2.0
 """Of film that are drawn at one go, which is also how far apart a player finds places to jump to."""

@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
+import errno
+import json
+import os
+import queue
 import struct
-from typing import TYPE_CHECKING, Any, NamedTuple, cast
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any, NamedTuple, Self, cast
 
 import av
 import numpy as np
 
+from instrument.export.film_plan import FilmPlan
+
 if TYPE_CHECKING:
-    from collections.abc import Callable, Generator, Iterator
+    from collections.abc import Callable, Generator, Iterable, Iterator
     from fractions import Fraction
-    from pathlib import Path
 
     import numpy.typing as npt
 
-    from instrument.beam.frames import FrameSource
-    from instrument.export.film_plan import FilmPlan
-    from instrument.export.film_samples import Samples
+    from instrument.beam.pictures import FrameSource
+
 
 CODEC = "libx264"
 
@@ -154,3 +162,105 @@ def _picture(pixels: npt.NDArray[np.uint32], number: int, time_base: Fraction) -
     picture = frame.reformat(format="yuv420p", dst_colorspace="ITU709", dst_color_range="MPEG")
     picture.pts, picture.time_base = number, time_base
     return picture
+
+
+_FRAME_BYTES = 8
+
+
+def write_samples(path: Path, pieces: Iterable[npt.NDArray[np.float32]]) -> int:
+    """Write pieces of float32 [shape=(n, 2)] one after the other, and return how many samples they are.
+
+    Raises
+    ------
+    OSError
+        If the disk takes no more.
+    """
+    count = 0
+    with path.open("wb") as file:
+        for piece in pieces:
+            file.write(np.ascontiguousarray(piece, np.float32).data)
+            count += len(piece)
+    return count
+
+
+class Samples:
+    """A file that `write_samples` wrote, read piece by piece.
+
+    Parameters
+    ----------
+    path : Path
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._file = path.open("rb")
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *ended: object) -> None:
+        self._file.close()
+
+    def read(self, first: int, end: int) -> npt.NDArray[np.float32]:
+        """Return samples `first` to `end` - 1 [shape=(n, 2)], as many of them as there are.
+
+        Raises
+        ------
+        OSError
+            If they cannot be read.
+        """
+        self._file.seek(first * _FRAME_BYTES)
+        data = self._file.read(max(end - first, 0) * _FRAME_BYTES)
+        return np.frombuffer(data, np.float32).reshape(-1, 2)
+
+
+TOLD_SECONDS = 0.2
+"""Between two reports of how far a stretch has come."""
+
+FULL = (errno.ENOSPC, errno.EDQUOT) if hasattr(errno, "EDQUOT") else (errno.ENOSPC,)
+"""Numbers of errors that mean there is no room left."""
+
+
+def serve(lines: IO[str], answers: IO[str]) -> None:
+    """Take the plan of a film and then stretches, until there are no more lines.
+
+    Whoever asks is gone when the lines end: then the process ends at once, whatever it is drawing.
+    """
+    jobs: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
+    threading.Thread(target=_listen, args=(lines, jobs), name="lines", daemon=True).start()
+    told = 0.0
+
+    def say(**words: Any) -> None:
+        answers.write(json.dumps(words) + "\n")
+        answers.flush()
+
+    def tell(frame: int) -> None:
+        nonlocal told
+        now = time.monotonic()
+        if now - told > TOLD_SECONDS:
+            told = now
+            say(frame=frame)
+
+    job = jobs.get()
+    plan = FilmPlan.from_words(job["plan"])
+    artist: StretchArtist | None = None
+    while True:
+        job = jobs.get()
+        try:
+            # The sound is still being written while the process starts.
+            artist = artist or StretchArtist(plan, Samples(Path(job["sound"])))
+            artist.draw(job["first"], job["end"], Path(job["into"]), tell)
+        except (OSError, ValueError) as error:
+            number = error.errno if isinstance(error, OSError) else None
+            say(failed=str(error), errno=number)
+        else:
+            say(done=job["first"])
+
+
+def _listen(lines: IO[str], jobs: queue.SimpleQueue[dict[str, Any]]) -> None:
+    for line in lines:
+        jobs.put(json.loads(line))
+    os._exit(0)
+
+
+if __name__ == "__main__":
+    serve(sys.stdin, sys.stdout)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import soundfile
 
-from instrument.takes.rendered_frames import render_frames
+from instrument.takes.offline_rendering import render_frames
 from instrument.takes.sound_file import FRAME_BYTES, flac_holds, set_tags, to_24_bits
 
 if TYPE_CHECKING:

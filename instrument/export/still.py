@@ -6,11 +6,9 @@ from typing import TYPE_CHECKING
 
 import pygame
 
-from instrument.beam.look import look_of
-from instrument.beam.photograph import Photograph
-from instrument.export.foreign_sound import open_sound
-from instrument.export.sound import ExportError, appearing
-from instrument.takes.rendered_frames import render_frames
+from instrument.beam.pictures import Photograph
+from instrument.export.sound import appearing
+from instrument.takes.offline_rendering import render_frames
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -21,7 +19,6 @@ if TYPE_CHECKING:
 
     from instrument.beam.look import Look
     from instrument.engine.engine import Engine, Event
-    from instrument.export.foreign_sound import Sound
 
 STILL = ".png"
 """File ending of a still."""
@@ -29,7 +26,7 @@ STILL = ".png"
 EXPOSURE = 1.0
 """Seconds at the end of the rendering that a still shows unless others are asked for."""
 
-_APPROACH = 0.01
+APPROACH = 0.01
 """Seconds before the exposure that the beam is followed in any case, so that it comes from where it was."""
 
 
@@ -86,64 +83,20 @@ def save_still(
         If the file cannot be written; an older file of that name is kept.
     """
     camera = Photograph(rate, size, exposure, look)
-    _take(camera, pieces, frames, rate, exposure)
-    _save(camera.develop(), path)
+    expose_end(camera, pieces, frames, rate, exposure)
+    save_picture(camera.develop(), path)
 
 
-def export_still_of(
-    sound: Sound, path: Path, frames: int, size: int, exposure: float = EXPOSURE, look: Look | None = None
-) -> None:
-    """Write a picture of the first `frames` of a sound file, at their end, as `export_still` does.
-
-    Raises
-    ------
-    ExportError
-        If one of the files cannot be read or written.
-    """
-    frames = min(frames, sound.frames)
-    camera = Photograph(sound.rate, size, exposure, look)
-    first = max(frames - round((exposure + camera.run_in + _APPROACH) * sound.rate), 0)
-    _take(camera, sound.pieces(first, frames - first), frames - first, sound.rate, exposure)
-    _save(camera.develop(), path)
-
-
-def still_of_file(path: Path, output: Path, seconds: float | None, size: int, exposure: float, looks: list[str]) -> str:
-    """Write a picture of a sound file as the command asks for it; return what to say about it.
-
-    Parameters
-    ----------
-    path, output : Path
-    seconds : float or None
-        Where the picture is taken, the end of the file by default.
-    size : int
-    exposure : float
-    looks : list of str
-        As `instrument.beam.look.look_of` takes them.
-
-    Raises
-    ------
-    ValueError
-        If one of the files or a setting is refused.
-    """
-    if output.suffix.lower() != STILL:
-        raise ExportError(f"{output}: a sound file becomes a picture or a film; name a {STILL}, .mkv or .mp4")
-    look = look_of(looks)
-    sound = open_sound(path)
-    frames = sound.frames if seconds is None else min(round(seconds * sound.rate), sound.frames)
-    export_still_of(sound, output, max(frames, 1), size, exposure, look)
-    said = f"{output}: {frames / sound.rate:g} s at {sound.rate} Hz"
-    return f"{said}; {sound.remark}" if sound.remark else said
-
-
-def _take(
+def expose_end(
     camera: Photograph,
     pieces: Iterable[npt.NDArray[np.float32]],
     frames: int,
     rate: float,
     exposure: float,
 ) -> None:
+    """Let a camera follow pieces of sound, `frames` together, with its shutter open for the last `exposure` seconds."""
     opens = max(frames - round(exposure * rate), 0)
-    begins = opens - round((camera.run_in + _APPROACH) * rate)
+    begins = opens - round((camera.run_in + APPROACH) * rate)
     at = 0
     for piece in pieces:
         camera.wait(piece[max(begins - at, 0) : max(opens - at, 0)])
@@ -152,6 +105,7 @@ def _take(
         at += len(piece)
 
 
-def _save(picture: npt.NDArray[np.uint8], path: Path) -> None:
+def save_picture(picture: npt.NDArray[np.uint8], path: Path) -> None:
+    """Write a picture [shape=(height, width, 3)] as PNG; the file appears only when it is complete."""
     with appearing(path, pygame.error, ending=STILL) as part:
         pygame.image.save(pygame.surfarray.make_surface(picture.swapaxes(0, 1)), part)

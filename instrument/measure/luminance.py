@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
 from instrument.beam.light import Light, Tube
-from instrument.measure.flash_kernels import relative_luminance
+from instrument.common.compiled_loops import kernel
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     import numpy.typing as npt
 
+    Floats: TypeAlias = npt.NDArray[Any]
     Screen = Callable[[npt.ArrayLike, float], npt.NDArray[np.float32]]
 
 AFTERGLOW = 0.025
@@ -69,3 +70,18 @@ def open_screen(size: int, afterglow: float = AFTERGLOW) -> Screen:
         return seen
 
     return draw
+
+
+compiled = kernel()
+
+
+@compiled
+def relative_luminance(pixels: Floats, tables: Floats, box: Floats, seen: Floats) -> None:
+    """Turn a box of pixels into relative luminance."""
+    # In: 0xAARRGGBB, what each value of red, green and blue adds, and left, top, width, height. Out: those of `seen`.
+    # Must touch nothing outside the box.
+    left, top, width, height = box
+    for y in range(top, top + height):
+        for x in range(left, left + width):
+            value = pixels[y, x]
+            seen[y, x] = tables[0, value >> 16 & 0xFF] + tables[1, value >> 8 & 0xFF] + tables[2, value & 0xFF]

@@ -8,16 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from instrument.measure.beam_motion import Dwell, Jumps
 from instrument.measure.cautions import warnings_for
 from instrument.measure.cycle import Cycle
-from instrument.measure.dwell import Dwell
-from instrument.measure.flash_watch import FlashTrace, Watching
-from instrument.measure.jumps import Jumps
-from instrument.measure.levels import Levels, gain_to_db
+from instrument.measure.flash_monitor import FlashTrace, Watching
+from instrument.measure.levels import Levels, TruePeak, gain_to_db
 from instrument.measure.loudness import MOMENTARY, SHORT_TERM, Loudness, channel_weights
 from instrument.measure.sound_reader import Second, Sound, SoundError
 from instrument.measure.spectrum import Spectrum
-from instrument.measure.true_peak import TruePeak
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable

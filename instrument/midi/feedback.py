@@ -10,12 +10,11 @@ import numpy as np
 
 from instrument.common.thread_priority import TENDING, raise_priority
 from instrument.engine.memory.layout import EVENT_MIDI
-from instrument.midi.cable_pace import Pace
 from instrument.midi.controller_display import LIGHTS, Face, Shown, messages_for, shown_controls
 from instrument.midi.heard_controls import Ear
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Hashable, Mapping
 
     from instrument.engine.engine import Engine
     from instrument.midi.outputs import OpenOutput
@@ -220,3 +219,43 @@ class Feedback:
     def _show(self, device: _Device, face: Face, value: int) -> None:
         device.shows[face] = value
         device.pace.put(face, messages_for(face, value))
+
+
+Messages = tuple[tuple[int, ...], ...]
+"""What belongs together and is sent one right after the other."""
+
+BYTE_SECONDS = 10 / 31_250
+"""A start bit, eight bits and a stop bit at 31,250 baud (MIDI 1.0 Electrical Specification): 0.96 ms for three bytes."""
+
+CREDIT_SECONDS = 0.003
+"""What a sender that came late may make up for, so that its own steps in time cost nothing: three messages."""
+
+
+class Pace:
+    """What waits to be sent through one port."""
+
+    def __init__(self) -> None:
+        self._waiting: dict[Hashable, Messages] = {}
+        self._free = 0.0
+
+    def __len__(self) -> int:
+        return len(self._waiting)
+
+    def put(self, key: Hashable, messages: Messages) -> None:
+        """Let something be sent; what still waits under the same key gives its place in the queue to it."""
+        self._waiting[key] = messages
+
+    def drop(self, key: Hashable) -> None:
+        """Let something that waits not be sent."""
+        self._waiting.pop(key, None)
+
+    def due(self, now: float) -> list[tuple[Hashable, Messages]]:
+        """Return what the cable has room for at a time in seconds, and take it off the queue."""
+        found = []
+        while self._waiting and self._free <= now:
+            key = next(iter(self._waiting))
+            messages = self._waiting.pop(key)
+            found.append((key, messages))
+            cost = BYTE_SECONDS * sum(len(message) for message in messages)
+            self._free = max(self._free, now - CREDIT_SECONDS) + cost
+        return found

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+
 SONG_POSITION = 0xF2
 
 DATA_BYTES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2, SONG_POSITION: 2}
@@ -67,3 +68,7 @@ def complete_messages(data: Iterable[int]) -> Iterator[tuple[int, int, int]]:
             first = -1
             if status == SONG_POSITION:
                 status = 0
+
+
+class MidiError(ValueError):
+    """A MIDI port or file cannot be used; `str` is the sentence to show."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Protocol
 
-from instrument.midi.midi_errors import MidiError
+from instrument.midi.message_decoder import MidiError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

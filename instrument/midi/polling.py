@@ -10,15 +10,15 @@ from instrument.common.thread_priority import POLLING, raise_priority
 from instrument.engine.engine import midi_event
 from instrument.engine.memory.layout import RING_MIDI
 from instrument.midi.arrival_time import ArrivalClock, SampleClock
-from instrument.midi.event_outbox import EngineRing, Outbox
-from instrument.midi.held_down import Held
+from instrument.midi.event_feed import EngineRing, Outbox
+from instrument.midi.inputs import Held
 from instrument.midi.message_decoder import complete_messages
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from instrument.engine.engine import Engine
-    from instrument.midi.event_outbox import Ring
+    from instrument.midi.event_feed import Ring
     from instrument.midi.rtmidi_ports import InputPort
 
 INTERVAL_SECONDS = 0.0003

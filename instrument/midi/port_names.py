@@ -6,7 +6,7 @@ import difflib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from instrument.midi.midi_errors import MidiError
+from instrument.midi.message_decoder import MidiError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import rtmidi
 
-from instrument.midi.midi_errors import MidiError
+from instrument.midi.message_decoder import MidiError
 from instrument.midi.port_names import Plug, jack_plug
 
 if TYPE_CHECKING:

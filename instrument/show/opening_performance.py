@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from instrument.engine.engine import midi_event
 from instrument.engine.memory.layout import EVENT_MIDI, RING_EVENTS, RING_MIDI, RING_PERFORM, RING_WINDOW
-from instrument.midi.event_outbox import EngineRing, Outbox
+from instrument.midi.event_feed import EngineRing, Outbox
 from instrument.midi.files.performance import read_performance
-from instrument.midi.midi_errors import MidiError
+from instrument.midi.message_decoder import MidiError
 from instrument.patch.factory import performance_of
 
 if TYPE_CHECKING:

@@ -20,9 +20,9 @@ from instrument.common.thread_priority import TENDING, raised_priority
 from instrument.engine.engine import panic_event
 from instrument.engine.memory.allocation import allocate
 from instrument.engine.memory.layout import RING_COMMAND
+from instrument.midi.event_feed import Feeder
 from instrument.midi.files.performance import read_performance
-from instrument.midi.midi_errors import MidiError
-from instrument.midi.performance_feeder import Feeder
+from instrument.midi.message_decoder import MidiError
 from instrument.patch.patch_drawings import wind_down
 from instrument.patch.set_list_file import patches_named
 from instrument.repertoire.controls_file import use_controls_file

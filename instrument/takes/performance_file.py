@@ -10,8 +10,8 @@ import mido
 import numpy as np
 
 from instrument.engine.memory.layout import EVENT, EVENT_MIDI
-from instrument.takes.event_words import event_from, message_of, words_of
-from instrument.takes.take_errors import TakeError
+from instrument.takes.event_text import event_from, message_of, words_of
+from instrument.takes.take_folder import TakeError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -23,13 +23,11 @@ import numpy as np
 
 from instrument.engine.memory.allocation import attach
 from instrument.engine.memory.layout import EVENT, EVENT_SWAP, SLOTS
+from instrument.takes.crash_repair import mend_all
 from instrument.takes.disk_writer import Writer
-from instrument.takes.engine_tap import EventTap, InputTap, SoundTap
-from instrument.takes.event_words import UNKNOWN
-from instrument.takes.mend import mend_all
-from instrument.takes.program_identity import identity_in
-from instrument.takes.retrospective import Recent
-from instrument.takes.stored_program import copy_program
+from instrument.takes.engine_readers import EventTap, InputTap, Recent, SoundTap
+from instrument.takes.event_text import UNKNOWN
+from instrument.takes.stored_program import copy_program, identity_in
 from instrument.takes.take import Counts, Known, PatchNote, Take
 from instrument.takes.take_folder import Facts, new_folder, versions
 

@@ -14,7 +14,7 @@ import platformdirs
 
 from instrument.common.child_process import ChildProcess
 from instrument.engine.engine import Engine
-from instrument.takes.program_identity import identity_in
+from instrument.takes.stored_program import identity_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping

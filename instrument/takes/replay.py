@@ -12,14 +12,10 @@ import soundfile
 from instrument.engine.engine import Engine, Event, swap_event
 from instrument.engine.memory.layout import EVENT_SWAP, FLAG_CARRY, RING_PERFORM
 from instrument.engine.parameters import ADDRESSES
-from instrument.takes.heard_input import LiveInput
-from instrument.takes.mend import mend
+from instrument.takes.crash_repair import frames_in, mend
+from instrument.takes.offline_rendering import LiveInput, render_frames
 from instrument.takes.performance_file import read_score
-from instrument.takes.program_identity import identity_of
-from instrument.takes.rendered_frames import render_frames
-from instrument.takes.stored_program import read_program, rebuild
-from instrument.takes.take import frames_in
-from instrument.takes.take_errors import TakeError
+from instrument.takes.stored_program import identity_of, read_program, rebuild
 from instrument.takes.take_folder import (
     BEFORE,
     FACTS,
@@ -28,6 +24,7 @@ from instrument.takes.take_folder import (
     SCORE,
     SOUND,
     Facts,
+    TakeError,
     digest_of,
     inside,
     read_facts,

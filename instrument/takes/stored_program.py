@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import math
 import zipfile
@@ -11,17 +12,28 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from instrument.common.archive_damage import DAMAGE
-from instrument.engine.memory.layout import POOL, SOURCE_PATH
-from instrument.engine.parameters import ADDRESSES, INDEX
-from instrument.takes.program_identity import identity_in
-from instrument.takes.take_errors import TakeError
+from instrument.engine.memory.layout import (
+    MODULATOR_CURVE,
+    MODULATOR_GESTURE,
+    MODULATOR_STEPS,
+    POOL,
+    PROGRAM,
+    SOURCE_HARMONIC,
+    SOURCE_PATH,
+)
+from instrument.engine.parameters import ADDRESSES, INDEX, LIVE_TERMS
+from instrument.takes.take_folder import TakeError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     import numpy.typing as npt
 
     from instrument.engine.program import Program
+
+    Place = tuple[str, int, str, int | None]
+
 
 LARGEST = POOL * 8 + (1 << 20)
 """Bytes of one array: all that the engine has room for."""
@@ -44,7 +56,7 @@ class StoredProgram:
         Closed paths by layer (0-based), the first point not repeated.
     addresses : tuple of str
     identity : str
-        Key of the whole program (`instrument.takes.program_identity`); empty where it is not known.
+        Key of the whole program (`instrument.takes.stored_program`); empty where it is not known.
     """
 
     values: npt.NDArray[np.float64]
@@ -170,3 +182,63 @@ def _array(archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> npt.NDArray[Any]:
     if math.prod(shape) * dtype.itemsize != len(rest):
         raise ValueError(f"{info.filename} is {len(rest)} bytes for a shape of {shape}")
     return np.frombuffer(rest, dtype).reshape(shape)
+
+
+_COLUMNS = {MODULATOR_CURVE: 3, MODULATOR_STEPS: 4, MODULATOR_GESTURE: 1}
+"""Numbers in a row of a modulator's table, by its kind (`engine.program`)."""
+
+
+def identity_of(program: Program) -> str:
+    """Return a key that only the same program has: values, formulas, tables, drawings, links, controls, snapshots."""
+    # The recorder, which only looks into memory, needs no engine.
+    from instrument.engine.engine import tables_of  # noqa: PLC0415
+
+    tables = {place: np.ascontiguousarray(table, np.float64) for place, table in tables_of(program)}
+    wanted = _lengths(program.record)
+    return _key(program.record, {place: tables[place] for place in wanted if place in tables})
+
+
+def identity_in(record: npt.NDArray[np.void], slot: int) -> str:
+    """Return the key of a program that lies in the engine's memory, as `identity_of` gave it before it was loaded.
+
+    Parameters
+    ----------
+    record : np.ndarray [shape=(), dtype=layout.memory_dtype(...)]
+    slot : int
+    """
+    row = record["bank"][slot]
+    tables = {}
+    for place, length in _lengths(row).items():
+        group, number, field, axis = place
+        at = int(row[group][number][field] if axis is None else row[group][number][field][axis])
+        tables[place] = record["pool"][at : at + length]
+    return _key(row, tables)
+
+
+def _lengths(row: npt.NDArray[np.void] | np.void) -> dict[Place, int]:
+    # Of every table that the program refers to, in values.
+    found: dict[Place, int] = {}
+    for layer, drawn in enumerate(row["layers"]):
+        if drawn["source"] == SOURCE_PATH:
+            found["layers", layer, "path", None] = int(drawn["frames"]) * 3 * (int(drawn["points"]) + 1)
+        if drawn["source"] == SOURCE_HARMONIC:
+            for axis, terms in enumerate(drawn["terms"].tolist()):
+                if terms > LIVE_TERMS:
+                    found["layers", layer, "term_table", axis] = 3 * (terms - LIVE_TERMS)
+    for number, moved in enumerate(row["modulators"]):
+        if int(moved["kind"]) in _COLUMNS and moved["count"]:
+            found["modulators", number, "table", None] = _COLUMNS[int(moved["kind"])] * int(moved["count"])
+    return found
+
+
+def _key(row: npt.NDArray[np.void] | np.void, tables: Mapping[Place, npt.NDArray[np.float64]]) -> str:
+    plain = np.zeros((), PROGRAM)
+    plain[...] = row
+    # Where a table lies is no part of what is played.
+    plain["layers"]["path"] = 0
+    plain["layers"]["term_table"] = 0
+    plain["modulators"]["table"] = 0
+    digest = hashlib.sha256(plain.tobytes())
+    for place, table in tables.items():
+        digest.update(f"{place} {len(table)}".encode() + table.tobytes())
+    return digest.hexdigest()

@@ -13,11 +13,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import soundfile
 
-from instrument.engine.memory.layout import EVENT_SWAP
-from instrument.takes.disk_space import Disk, free_bytes
-from instrument.takes.event_journal import Journal, read_journal
+from instrument.takes.crash_repair import Lock, finish_folder, frames_in, measure_sound
+from instrument.takes.disk_writer import Disk, free_bytes
+from instrument.takes.event_text import Journal
 from instrument.takes.performance_file import write_score
-from instrument.takes.recorder_lock import Lock
 from instrument.takes.sound_file import FloatFile
 from instrument.takes.stored_program import StoredProgram, write_program
 from instrument.takes.take_folder import (
@@ -27,11 +26,9 @@ from instrument.takes.take_folder import (
     JOURNAL,
     PLAYED,
     PROGRAMS,
-    SCORE,
     SOUND,
     Facts,
     ProgramRow,
-    digests,
     write_facts,
 )
 
@@ -45,8 +42,6 @@ if TYPE_CHECKING:
 
 MOST_DRAWING_BYTES = 256 << 20
 """Bytes of one drawing that are copied into a take; a larger one stays outside, and its line is kept all the same."""
-
-_PIECE = 1 << 16
 
 
 @dataclass(frozen=True)
@@ -248,60 +243,6 @@ def _sync_file(path: Path) -> None:
             os.fsync(handle)
         finally:
             os.close(handle)
-
-
-def finish_folder(folder: Path, facts: Facts) -> None:
-    """Turn the journal into the performance and write the last facts."""
-    events = read_journal(folder / JOURNAL)
-    events = events[events["time"] < max(facts.frames, 1)]
-    write_score(folder / SCORE, events, facts.rate, facts.frames)
-    known = {row.number for row in facts.program}
-    swaps = events[events["kind"] == EVENT_SWAP]["index"]
-    unknown = sorted({int(number) for number in swaps} - known)
-    doubts = [f"program {number} is not known" for number in unknown]
-    if facts.lost_events:
-        doubts.append(f"{facts.lost_events} events were not seen")
-    facts.doubts = [*facts.doubts, *doubts]
-    facts.exact = not facts.doubts and not facts.lost_frames
-    facts.complete = True
-    facts.files = digests(folder)
-    write_facts(folder, facts)
-    (folder / JOURNAL).unlink(missing_ok=True)
-
-
-def frames_in(path: Path) -> int:
-    """Return the length of a recorded sound; 0 where a recorder was killed before it wrote any.
-
-    Raises
-    ------
-    soundfile.SoundFileError
-        If it is damaged.
-    """
-    return int(soundfile.info(path).frames) if path.exists() and path.stat().st_size else 0
-
-
-def measure_sound(path: Path) -> tuple[int, str]:
-    """Return the frames of a recorded sound and the SHA-256 of its samples, by reading it through.
-
-    Raises
-    ------
-    soundfile.SoundFileError
-        If it is damaged.
-    """
-    digest = hashlib.sha256()
-    frames = 0
-    if frames_in(path):
-        with soundfile.SoundFile(path) as sound:
-            for piece in sound.blocks(_PIECE, dtype="float32", always_2d=True):
-                digest.update(piece.astype("<f4", copy=False).data)
-                frames += len(piece)
-    return frames, digest.hexdigest()
-
-
-def recording_is_open(folder: Path) -> bool:
-    """Return whether a take was not ended: it is being recorded, or its recorder has died."""
-    # The journal is there before the facts, and removed when everything else has been written.
-    return (folder / FACTS).is_file() and (folder / JOURNAL).is_file()
 
 
 def _copy_drawing(file: Path, patch_folder: Path, place: Path) -> None:

@@ -20,10 +20,10 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from instrument import __version__
 from instrument.common.atomic_file import write_atomically
 from instrument.engine.compiling.compiled import source_key
-from instrument.takes.take_errors import TakeError
 
 if TYPE_CHECKING:
     from datetime import datetime
+
 
 FACTS = "take.toml"
 SOUND = "sound.wav"
@@ -66,7 +66,7 @@ class Facts(BaseModel):
     complete : bool
         Whether the recording was ended; False while it runs and after a crash.
     mended : bool
-        Whether it was ended later, by `instrument.takes.mend`.
+        Whether it was ended later, by `instrument.takes.crash_repair`.
     begins_at : int
         Sample of the show, counted from its start, on which the take begins.
     started : str
@@ -261,3 +261,7 @@ def digests(folder: Path) -> dict[str, str]:
         for path in sorted(folder.rglob("*"))
         if path.is_file() and not path.name.startswith(".") and path.name not in left_out
     }
+
+
+class TakeError(ValueError):
+    """A take cannot be recorded, read or rendered; `str` is the sentence to show."""

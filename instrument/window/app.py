@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pygame
 
-from instrument.measure.live_watch import FlashWatch
+from instrument.measure.flash_monitor import FlashWatch
 from instrument.window.beam_picture import FRAME, FramePace, OutputReader
 from instrument.window.desk import Desk
 from instrument.window.keyboard_notes import NoteKeys

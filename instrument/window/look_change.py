@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 
 import platformdirs
 
-from instrument.beam.compile_ahead import kernels_of, warm
-from instrument.beam.look import Look, read_look
+from instrument.beam.look import Look, kernels_of, read_look, warm
 from instrument.beam.phosphor import TYPES
 
 if TYPE_CHECKING:
@@ -44,7 +43,7 @@ def look_file() -> Path:
 
 def compile_elsewhere(look: Look) -> subprocess.Popen[bytes]:
     """Start a process that leaves the kernels of a registered phosphor in the compile cache."""
-    command = [sys.executable, "-m", "instrument.beam.compile_ahead", look.phosphor.name]
+    command = [sys.executable, "-m", "instrument.beam.look", look.phosphor.name]
     return subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)  # noqa: S603 - our own
 
 

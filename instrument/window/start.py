@@ -8,10 +8,9 @@ import sys
 import numpy as np
 import pygame
 
-from instrument.beam.compile_ahead import warm
-from instrument.beam.look import Look
+from instrument.beam.look import Look, warm
 from instrument.engine.memory.allocation import attach
-from instrument.measure.live_watch import FlashWatch
+from instrument.measure.flash_monitor import FlashWatch
 from instrument.window.app import Window
 from instrument.window.look_change import usual_look
 from instrument.window.second_display import PictureWindow, SecondDisplay

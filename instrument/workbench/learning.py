@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from instrument.engine.memory.layout import EVENT_MIDI, MESSAGES
 from instrument.midi.control_proposal import Target, proposed_control, same_use, target_of
 from instrument.midi.heard_controls import ANY, LOW_BYTES, Ear, Sender
-from instrument.midi.midi_errors import MidiError
+from instrument.midi.message_decoder import MidiError
 from instrument.midi.recognition import Recogniser
 from instrument.patch.patch_errors import PatchError
 from instrument.repertoire.controls_file import controls_file, taught_all, teach_all, unteach_all

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from instrument.engine.engine import panic_event
 from instrument.engine.memory.layout import RING_COMMAND
-from instrument.midi.performance_feeder import Feeder
+from instrument.midi.event_feed import Feeder
 from instrument.workbench.autosave import Autosave
 from instrument.workbench.patch_edits import PatchEdits
 from instrument.workbench.quit_prompt import QuitPrompt

@@ -16,7 +16,7 @@ from instrument.audio.output_channels import XY, Outputs, outputs_of
 from instrument.engine.compiling.compiled import cache_folder
 from instrument.engine.engine import Engine
 from instrument.engine.program import new_program
-from instrument.measure import jumps
+from instrument.measure import beam_motion as jumps
 from tests.engine.signal.test_callback import forbidden_names
 
 if TYPE_CHECKING:

@@ -15,10 +15,10 @@ from instrument.beam import reconstruct
 from instrument.beam.decay import EYE, FLOOR, law_of
 from instrument.beam.deposit import deposit
 from instrument.beam.develop import develop, find_glow, find_lit, forget_dark, spread_glow
+from instrument.beam.glass import SPAN
 from instrument.beam.light import Light, Tube
 from instrument.beam.phosphor import TYPES, Layer, Phosphor
 from instrument.beam.reconstruct import Reconstruction
-from instrument.beam.screen import SPAN
 from instrument.beam.spot import SMALLEST, Spot, halo_sigma
 from tests.beam.signals import RATE, Samples, circle, times, two, wandering
 

@@ -7,7 +7,7 @@ import pytest
 
 from instrument.common.compiled_loops import kernels_folder
 
-KERNELS = ("beam.deposit:deposit", "beam.develop:develop", "measure.flash_kernels:changes")
+KERNELS = ("beam.deposit:deposit", "beam.develop:develop", "measure.flashes:changes")
 
 
 @pytest.mark.parametrize("first", ["", "instrument.engine.compiling.compiled"])

@@ -11,8 +11,7 @@ import pytest
 from instrument.export import film_crew
 from instrument.export.film_crew import Crew
 from instrument.export.film_plan import FilmPlan
-from instrument.export.film_samples import write_samples
-from instrument.export.film_stretch import read_stretch
+from instrument.export.film_stretch import read_stretch, write_samples
 from instrument.export.sound import ExportError
 from tests.export.films import RATE, SMALL, noise, pictures_in, shot, sound_in
 

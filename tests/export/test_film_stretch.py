@@ -14,8 +14,7 @@ from hypothesis import strategies as st
 from instrument.beam.light import as_rgb
 from instrument.beam.look import Look
 from instrument.export.film_plan import SHORTEST_STRETCH, STRETCH_SECONDS, FilmPlan
-from instrument.export.film_samples import Samples, write_samples
-from instrument.export.film_stretch import StretchArtist, read_stretch
+from instrument.export.film_stretch import Samples, StretchArtist, read_stretch, write_samples
 
 Picture = npt.NDArray[np.uint8]
 

@@ -1,5 +1,6 @@
 """Loops for sharing: one round of the movement, whose end leads into its beginning."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -7,9 +8,17 @@ import pytest
 from PIL import Image, ImageSequence
 
 from instrument.engine.engine import Engine
+from instrument.engine.memory.layout import (
+    MODULATOR_CURVE,
+    MODULATOR_ENVELOPE,
+    MODULATOR_LFO,
+    MODULATOR_NOTE,
+    MODULATOR_RANDOM,
+)
 from instrument.engine.program import Program, new_program
-from instrument.export.loop import export_loop
+from instrument.export.loop import DRIFT_SECONDS, LONGEST_SECONDS, export_loop, period_of
 from instrument.export.sound import ExportError
+from instrument.patch.formula.parser import compile_formula
 
 RATE = 48_000
 
@@ -78,3 +87,101 @@ def test_a_loop_that_would_be_too_large_says_what_fits(tmp_path: Path) -> None:
 def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
     with pytest.raises(ExportError, match="cannot be written"):
         export_loop(playing(ellipse()), tmp_path / "gone" / "x.gif", [], 32)
+
+
+def figure() -> Program:
+    program = new_program()
+    program.draw_harmonic(0, (np.array([[0.8, 1.0, 0.25]]), np.array([[0.2, 1.0, 0.0]]), np.zeros((0, 3))))
+    return program
+
+
+@pytest.mark.parametrize(
+    ("spins", "modulator", "wanted"),
+    [
+        ((0.5,), None, (2.0, True)),
+        ((0.5, 0.75), None, (4.0, True)),  # one half and three quarters of a turn meet after four seconds
+        ((-0.25,), 0.1, (20.0, True)),
+        ((0.0,), None, (1.0, True)),
+        ((7.0,), None, (1.0, True)),  # seven rounds, so that none is cut
+        ((0.5,), 0.0501, (LONGEST_SECONDS, False)),
+        ((float("inf"), 0.5), None, (2.0, True)),
+    ],
+)
+def test_a_round_is_the_time_after_which_all_rates_meet(
+    spins: tuple[float, ...], modulator: float | None, wanted: tuple[float, bool]
+) -> None:
+    program = figure()
+    for axis, spin in zip("xy", spins, strict=False):
+        program.set(f"layer.1.place.spin.{axis}", spin)
+    if modulator is not None:
+        program.modulate(2, MODULATOR_LFO)
+        program.set("mod.3.rate", modulator)
+    period, closes = period_of(playing(program))
+    assert period == pytest.approx(wanted[0])
+    assert closes is wanted[1]
+
+
+def by_the_beat(program: Program) -> None:
+    program.modulate(0, MODULATOR_LFO)
+    program.set("mod.1.sync", 1)
+    program.set("mod.1.rate", 0.25)  # a cycle in four beats
+
+
+def beaten(program: Program) -> None:
+    program.modulate(0, MODULATOR_ENVELOPE)
+    program.set("mod.1.trigger", 2)
+    program.set("mod.1.every", 3)
+
+
+def played(program: Program) -> None:
+    program.modulate(0, MODULATOR_NOTE)
+
+
+def once(program: Program) -> None:
+    program.modulate_by_curve(0, np.array([[0.0, 0.0, 0.0], [1.0, 1.0, 0.0]]))
+    program.set("mod.1.rate", 0.3)
+    program.set("mod.1.once", 1)
+
+
+def by_chance(program: Program) -> None:
+    program.modulate(0, MODULATOR_RANDOM)
+
+
+def noisy(program: Program) -> None:
+    program.form(0, ["noise"])
+
+
+def by_formula(text: str) -> Callable[[Program], None]:
+    return lambda program: program.modulate_by_formula(0, compile_formula(text))
+
+
+@pytest.mark.parametrize(
+    ("move", "wanted"),
+    [
+        (by_the_beat, (2.0, True)),  # four beats at 120 a minute
+        (beaten, (1.5, True)),
+        (played, (1.0, True)),
+        (once, (1.0, True)),
+        (by_chance, (DRIFT_SECONDS, False)),
+        (noisy, (DRIFT_SECONDS, False)),
+        (by_formula("sin(t)"), (1.0, False)),
+        (by_formula("sin(tau * p)"), (1.0, True)),
+        (by_formula("beat"), (1.0, False)),
+    ],
+)
+def test_what_moves_in_other_ways_counts_too(move: Callable[[Program], None], wanted: tuple[float, bool]) -> None:
+    program = figure()
+    move(program)
+    period, closes = period_of(playing(program))
+    assert period == pytest.approx(wanted[0])
+    assert closes == wanted[1]
+
+
+def test_kinds_that_turn_are_those_with_a_cycle() -> None:
+    program = figure()
+    program.modulate_by_curve(0, np.array([[0.0, 0.0, 0.0], [1.0, 1.0, 0.0]]))
+    assert int(program.record["modulators"]["kind"][0]) == MODULATOR_CURVE
+    program.set("mod.1.rate", 0.2)
+    period, closes = period_of(playing(program))
+    assert period == pytest.approx(5.0)
+    assert closes

@@ -9,12 +9,12 @@ from instrument.engine.engine import Engine
 from instrument.engine.memory.layout import HISTOGRAM
 from instrument.measure.callback_cost import (
     Cost,
+    compiler,
     measure_cost,
     percentile_us,
     reference_chain,
     reference_program,
 )
-from instrument.measure.plain_c import compiler
 
 
 def test_plain_c_draws_the_same_as_the_engine() -> None:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-import pytest
+import math
 
-from instrument.engine.memory.layout import ACTIONS, SWITCH_OFF, SWITCH_ON
-from instrument.midi.controller_display import Face, shown_controls
-from tests.engine.playing import listen_to, one_circle
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from instrument.engine.engine import Engine, midi_event
+from instrument.engine.memory.layout import ACTIONS, CURVES, SWITCH_OFF, SWITCH_ON
+from instrument.midi.controller_display import Face, place_of, shown_controls
+from tests.engine.playing import listen_to, one_circle, started
 
 X = "output.offset.x"
 
@@ -51,3 +56,55 @@ def test_of_several_controls_of_one_knob_the_first_is_shown() -> None:
     listen_to(program, "cc", "output.offset.y", 0, 1, number=7, channel=3)
     listen_to(program, "cc", "output.offset.y", 0, 1, number=8, channel=3)
     assert list(shown_controls(program.record)) == [Face("cc", -1, 7), Face("cc", 3, 8)]
+
+
+PARAMETER = "output.offset.x"
+POINTS = [(0.0, 0.0), (0.25, 0.6), (0.5, 0.7), (1.0, 1.0)]
+
+
+def engine_with(curve: str, low: float, high: float) -> Engine:
+    program = one_circle()
+    more = {"points": len(POINTS)} if curve == "points" else {}
+    listen_to(program, "cc", PARAMETER, low, high, curve=CURVES.index(curve), number=7, **more)
+    for k, point in enumerate(POINTS):
+        program.record["curve_points"][k] = point
+    return started(program)
+
+
+@pytest.mark.parametrize("curve", CURVES)
+@pytest.mark.parametrize(("low", "high"), [(20.0, 2000.0), (3.0, 0.25), (-8.0, -0.5)])
+def test_every_place_of_a_controller_is_found_from_the_value_that_the_engine_gave_it(
+    curve: str, low: float, high: float
+) -> None:
+    engine = engine_with(curve, low, high)
+    for raw in range(128):
+        engine.push(midi_event(0, 0xB0, 7, raw))
+        engine.render(1)
+        place = place_of(engine.value(PARAMETER), low, high, CURVES.index(curve), POINTS)
+        assert place is not None
+        assert place * 127 == pytest.approx(raw, abs=1e-6)
+
+
+@given(st.floats(allow_nan=False), st.sampled_from([0, 2, 3]), st.floats(-1e6, 1e6), st.floats(-1e6, 1e6))
+def test_whatever_the_value_a_place_is_within_the_knobs_way(value: float, curve: int, low: float, high: float) -> None:
+    place = place_of(value, low, high, curve, POINTS)
+    assert (place is None) == (low == high)
+    assert place is None or 0.0 <= place <= 1.0
+
+
+def test_beyond_the_range_the_nearest_end_is_shown() -> None:
+    for curve in range(len(CURVES)):
+        assert place_of(-math.inf, 1.0, 2.0, curve, POINTS) == place_of(0.5, 1.0, 2.0, curve, POINTS) == 0.0
+        assert place_of(math.inf, 1.0, 2.0, curve, POINTS) == place_of(9.0, 1.0, 2.0, curve, POINTS) == 1.0
+        assert place_of(9.0, 2.0, 1.0, curve, POINTS) == 0.0
+
+
+def test_what_is_no_number_is_shown_nowhere() -> None:
+    assert place_of(math.nan, 0.0, 1.0, 0) is None
+
+
+def test_a_curve_that_turns_back_is_met_where_it_first_has_the_value_or_comes_nearest() -> None:
+    turning = [(0.0, 0.0), (0.5, 0.8), (1.0, 0.4)]
+    points = CURVES.index("points")
+    assert place_of(0.4, 0.0, 1.0, points, turning) == 0.25
+    assert place_of(1.0, 0.0, 1.0, points, turning) == 0.5

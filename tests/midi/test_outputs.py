@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from instrument.midi.midi_errors import MidiError
+from instrument.midi.message_decoder import MidiError
 from instrument.midi.outputs import Outputs, twin_of
 from instrument.midi.port_names import Plug
 

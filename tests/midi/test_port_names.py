@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from instrument.midi.midi_errors import MidiError
+from instrument.midi.message_decoder import MidiError
 from instrument.midi.port_names import Plug, check_wanted, choose_plugs, jack_plug
 
 KEYS = jack_plug("system:midi_capture_1", ("alsa_pcm:Quay-Keys/midi_capture_1",), physical=True)

@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from instrument.midi.encoder_codes import coding_of
 from instrument.midi.heard_controls import Ear, Sender
-from instrument.midi.recognition import LONGEST_SECONDS, SETTLE_SECONDS, Recogniser
+from instrument.midi.recognition import LONGEST_SECONDS, SETTLE_SECONDS, Recogniser, coding_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

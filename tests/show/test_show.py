@@ -14,7 +14,7 @@ import pytest
 
 from instrument.audio.silent import SilentClock
 from instrument.engine.memory.layout import EVENT_MIDI
-from instrument.midi.performance_feeder import LEAD_SECONDS
+from instrument.midi.event_feed import LEAD_SECONDS
 from instrument.repertoire.patch_worker import Answer
 from instrument.show.fault_log import NAME
 from instrument.show.show import Show, run_show

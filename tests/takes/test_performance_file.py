@@ -21,10 +21,9 @@ from instrument.engine.memory.layout import (
     FLAG_CARRY,
 )
 from instrument.engine.parameters import ADDRESSES
-from instrument.takes.event_journal import Journal, read_journal
-from instrument.takes.event_words import event_from
+from instrument.takes.event_text import Journal, event_from, read_journal
 from instrument.takes.performance_file import LONGEST_DELTA, division_of, read_score, write_score
-from instrument.takes.take_errors import TakeError
+from instrument.takes.take_folder import TakeError
 from tests.strategies import any_number
 
 RATES = (8_000, 11_025, 22_050, 32_000, 44_100, 48_000, 64_000, 88_200, 96_000, 176_400, 192_000, 384_000)

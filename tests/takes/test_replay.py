@@ -9,12 +9,10 @@ import soundfile
 
 from instrument.engine.engine import midi_event, set_event
 from instrument.engine.memory.layout import RING_MIDI
-from instrument.export.rendering import Rendering, render
+from instrument.export.rendering import Rendering, export_take, render
 from instrument.export.sound import ExportError
-from instrument.export.take_export import export_take
 from instrument.takes.replay import open_take
-from instrument.takes.take_errors import TakeError
-from instrument.takes.take_folder import FACTS, read_facts
+from instrument.takes.take_folder import FACTS, TakeError, read_facts
 from tests.export.films import pictures_in, sound_in
 from tests.takes.playing import studio
 

@@ -17,9 +17,16 @@ from instrument.patch.build import build_program
 from instrument.patch.factory import factory_folder
 from instrument.patch.formula.parser import compile_formula
 from instrument.patch.patch_file import load_patch
-from instrument.takes.program_identity import identity_in, identity_of
-from instrument.takes.stored_program import StoredProgram, copy_program, read_program, rebuild, write_program
-from instrument.takes.take_errors import TakeError
+from instrument.takes.stored_program import (
+    StoredProgram,
+    copy_program,
+    identity_in,
+    identity_of,
+    read_program,
+    rebuild,
+    write_program,
+)
+from instrument.takes.take_folder import TakeError
 
 FACTORY = sorted(factory_folder().glob("*.toml"))
 

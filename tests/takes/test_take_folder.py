@@ -8,8 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from instrument.takes.sound_file import tags_from
-from instrument.takes.take_errors import TakeError
-from instrument.takes.take_folder import FACTS, Facts, inside, new_folder, read_facts, slug, write_facts
+from instrument.takes.take_folder import FACTS, Facts, TakeError, inside, new_folder, read_facts, slug, write_facts
 
 WHEN = datetime(2031, 5, 1, 22, 3, 4, tzinfo=UTC)
 

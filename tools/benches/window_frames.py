@@ -24,11 +24,10 @@ import numpy as np
 import pygame
 
 from instrument.audio.silent import SilentClock
-from instrument.beam.compile_ahead import warm
-from instrument.beam.look import Look
+from instrument.beam.look import Look, warm
 from instrument.engine.engine import Engine
 from instrument.engine.memory.allocation import allocate, attach
-from instrument.measure.live_watch import FlashWatch
+from instrument.measure.flash_monitor import FlashWatch
 from instrument.patch.description import document_of
 from instrument.repertoire.loading import read_patch
 from instrument.window.app import Window

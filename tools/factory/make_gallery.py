@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image
 
-from instrument.beam.photograph import still
+from instrument.beam.pictures import still
 from instrument.engine.engine import Engine
 from instrument.engine.memory.layout import RING_PERFORM
 from instrument.midi.files.performance import read_performance

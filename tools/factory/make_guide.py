@@ -10,7 +10,7 @@ import numpy as np
 from PIL import Image
 
 from instrument.beam.look import Look
-from instrument.beam.photograph import still
+from instrument.beam.pictures import still
 from instrument.engine.engine import Engine
 from instrument.patch.build import build_program
 from instrument.patch.patch_file import load_patch

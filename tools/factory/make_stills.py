@@ -11,7 +11,7 @@ import numpy as np
 from PIL import Image
 
 from instrument.beam.look import look_of
-from instrument.beam.photograph import still
+from instrument.beam.pictures import still
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -24,7 +24,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 COMPILED = (
     "instrument/engine/compiling/warm",
-    "instrument/beam/compile_ahead",
+    "instrument/beam/look",
     "instrument/audio/jack/process_callback",
 )
 """Modules that compile, once for each version, what else would be compiled while somebody waits for the sound."""

@@ -10,8 +10,8 @@ from instrument.audio.driver import DeviceError
 from instrument.audio.jack.jack_driver import OWN_INPUT
 from instrument.audio.jack.library import IS_INPUT, IS_OUTPUT, MIDI
 from instrument.engine.memory.layout import EVENT, RING_EVENTS
-from instrument.midi.held_down import Held
-from instrument.midi.midi_errors import MidiError
+from instrument.midi.inputs import Held
+from instrument.midi.message_decoder import MidiError
 from instrument.midi.port_names import Plug, jack_plug
 
 if TYPE_CHECKING:

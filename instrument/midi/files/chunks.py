@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field
 
-from instrument.midi.midi_errors import MidiError
-
-if TYPE_CHECKING:
-    from instrument.midi.files.oddities import Oddities
+from instrument.midi.message_decoder import MidiError
 
 HEADER, TRACK = b"MThd", b"MTrk"
 """Standard MIDI Files 1.0 (RP-001), Chunks."""
@@ -132,3 +128,37 @@ def _is_boundary(data: bytes, at: int) -> bool:
 def _next_track(data: bytes, at: int) -> int:
     found = data.find(TRACK, at)
     return found if found >= 0 else len(data)
+
+
+@dataclass
+class Oddities:
+    """Collects what is odd while a file is read."""
+
+    _found: dict[str, list[str]] = field(default_factory=dict)
+
+    def note(self, kind: str, place: str = "") -> None:
+        """Take in one oddity.
+
+        Parameters
+        ----------
+        kind : str
+            What is told of it: a sentence without its end.
+        place : str
+            Where it is; only the first place of a kind is told.
+        """
+        self._found.setdefault(kind, []).append(place)
+
+    @property
+    def kinds(self) -> set[str]:
+        """What has been met so far."""
+        return set(self._found)
+
+    def sentences(self) -> list[str]:
+        """Return a sentence for each kind, in the order in which they were met."""
+        told = []
+        for kind, places in self._found.items():
+            where = f" (in {places[0]})" if places[0] else ""
+            if len(places) > 1:
+                where = f" ({len(places)} times, first in {places[0]})" if places[0] else f" ({len(places)} times)"
+            told.append(f"{kind}{where}.")
+        return told

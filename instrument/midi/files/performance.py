@@ -7,10 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from instrument.engine.engine import Event, midi_event
-from instrument.midi.files.chunks import Chunks, take_apart
-from instrument.midi.files.oddities import Oddities
+from instrument.midi.files.chunks import Chunks, Oddities, take_apart
 from instrument.midi.files.track import Track, read_track
-from instrument.midi.midi_errors import MidiError
+from instrument.midi.message_decoder import MidiError
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from instrument.midi.files.oddities import Oddities
+from instrument.midi.files.chunks import Oddities
 from instrument.midi.message_decoder import DATA_BYTES, complete_messages
 
 _META, _EXCLUSIVE, _ESCAPE = 0xFF, 0xF0, 0xF7

@@ -19,8 +19,8 @@ from instrument.audio.jack.library import PROCESS_FUNCTIONS
 from instrument.engine.compiling.compiled import ENTRY_OPTIONS, quiet
 from instrument.engine.engine import Engine, midi_event
 from instrument.engine.memory.layout import EVENT, RING_EVENTS, RING_MIDI
-from instrument.midi import held_down as held_module
-from instrument.midi.held_down import Held
+from instrument.midi import inputs as held_module
+from instrument.midi.inputs import Held
 from instrument.midi.message_decoder import complete_messages
 from tests.engine.signal.test_callback import (
     called_by_pointer,
@@ -29,7 +29,7 @@ from tests.engine.signal.test_callback import (
     own_errors,
     own_statuses,
 )
-from tests.midi.test_held_down import MESSAGE
+from tests.midi.test_inputs import MESSAGE
 
 if TYPE_CHECKING:
     import numpy.typing as npt

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from instrument.engine.memory.layout import EVENT_MIDI
 from instrument.midi.files.performance import LONGEST_SECONDS, read_performance
-from instrument.midi.midi_errors import MidiError
+from instrument.midi.message_decoder import MidiError
 from tests.midi.messages import channel_message
 
 if TYPE_CHECKING:

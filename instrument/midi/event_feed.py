@@ -1,0 +1,138 @@
+"""Events on their way into a ring: what finds no room waits its turn instead of being lost."""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from dataclasses import replace
+from typing import TYPE_CHECKING, Protocol
+
+from instrument.common.thread_priority import TENDING, raise_priority
+from instrument.engine.memory.layout import RING_EVENTS, RING_PERFORM
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from instrument.engine.engine import Engine, Event
+
+
+class Ring(Protocol):
+    """A ring that one thread alone fills."""
+
+    def room(self) -> int:
+        """Return how many events can be pushed now."""
+
+    def push(self, event: Event) -> object:
+        """Hand on an event for which there is room."""
+
+
+class EngineRing:
+    """One of the engine's own rings.
+
+    Parameters
+    ----------
+    engine : Engine
+    ring : int
+        Ring into which this thread alone pushes.
+    """
+
+    def __init__(self, engine: Engine, ring: int) -> None:
+        self._engine = engine
+        self._ring = ring
+
+    def room(self) -> int:
+        """Return how many events can be pushed now."""
+        row = self._engine.record["rings"][self._ring]
+        return RING_EVENTS - (int(row["tail"]) - int(row["head"]))
+
+    def push(self, event: Event) -> object:
+        """Hand on an event for which there is room."""
+        return self._engine.push(event, self._ring)
+
+
+class Outbox:
+    """The one producer's side of a ring.
+
+    Parameters
+    ----------
+    ring : Ring
+    """
+
+    def __init__(self, ring: Ring) -> None:
+        self._ring = ring
+        self._waiting: deque[Event] = deque()
+
+    def send(self, event: Event) -> None:
+        """Take an event; `flush` hands it on. Events come in order of time."""
+        self._waiting.append(event)
+
+    def flush(self, most: int = RING_EVENTS) -> int:
+        """Hand on what has room, at most so many events; return how many still wait."""
+        if self._waiting:
+            for _ in range(min(self._ring.room(), most, len(self._waiting))):
+                self._ring.push(self._waiting.popleft())
+        return len(self._waiting)
+
+
+AHEAD_SECONDS = 1.0
+"""How far ahead events are pushed: longer than any pause that Python may make."""
+
+LEAD_SECONDS = 0.25
+"""From now to the beginning of the file, so that its first event is on time too."""
+
+_PAUSE = 0.02
+_AT_ONCE = 64
+"""Events pushed without a pause: a fraction of a millisecond, so that the MIDI thread is not kept waiting."""
+
+
+class Feeder:
+    """Plays events into `RING_PERFORM`, whose one producer it is.
+
+    Parameters
+    ----------
+    engine : Engine
+    events : sequence of Event
+        In order of time, for a start at sample 0.
+    """
+
+    def __init__(self, engine: Engine, events: Sequence[Event]) -> None:
+        self._engine = engine
+        self._events = events
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="performance", daemon=True)
+        self.start_sample = 0
+        """Sample time on which the file begins."""
+
+    @property
+    def over(self) -> bool:
+        """Whether its last event has had its time."""
+        last = self.start_sample + self._events[-1].time if self._events else 0
+        return self._engine.time > last
+
+    def start(self) -> None:
+        """Begin the file a moment from now."""
+        self.start_sample = self._engine.time + round(LEAD_SECONDS * self._engine.rate)
+        self._thread.start()
+
+    def close(self) -> None:
+        """Push no more."""
+        self._ending.set()
+        if self._thread.is_alive():
+            self._thread.join()
+
+    def _run(self) -> None:
+        raise_priority(TENDING)
+        outbox = Outbox(EngineRing(self._engine, RING_PERFORM))
+        at = waiting = 0
+        while at < len(self._events) or waiting:
+            horizon = self._engine.time + round(AHEAD_SECONDS * self._engine.rate) - self.start_sample
+            first = at
+            while not waiting and at < len(self._events) and at < first + _AT_ONCE:
+                if self._events[at].time > horizon:
+                    break
+                event = self._events[at]
+                outbox.send(replace(event, time=event.time + self.start_sample))
+                at += 1
+            waiting = outbox.flush(_AT_ONCE)
+            if self._ending.wait(0.001 if at > first else _PAUSE):
+                return
