@@ -19,7 +19,7 @@ FORBIDDEN_IMPORTS = {
 
 UNQUOTE = "unquote alone, which turns %20 into a blank in the name of a file"
 ALLOWED_IMPORTS = {
-    ("instrument/drawings/readers/companion_files.py", "urllib"): UNQUOTE,
+    ("instrument/drawings/readers/file_contents.py", "urllib"): UNQUOTE,
     ("instrument/patch/patch_drawings.py", "urllib"): UNQUOTE,
 }
 

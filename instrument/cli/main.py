@@ -319,7 +319,7 @@ def route(
     if kind == ".json" and output is not None:
         output.write_text("".join(json.dumps(report) + "\n" for report in reports))
     elif output is not None and found:
-        from instrument.drawings.route_chart import draw_route
+        from instrument.drawings.route_report import draw_route
 
         draw_route(found[0], output)
         if len(found) > 1:

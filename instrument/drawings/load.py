@@ -1,30 +1,74 @@
-"""From files to what the engine plays: read, routed, sampled, and laid against one another."""
+"""Drawings on their way from files to the engine: read, routed, sampled, and the frames of a flip-book laid together."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.flipbook import frame_files
-from instrument.drawings.readers.by_ending import ReadOptions, read_drawing
+from instrument.drawings.limits import DEFAULT_LIMITS, DrawingError, Limits
+from instrument.drawings.readers.by_ending import READERS, ReadOptions, read_drawing
 from instrument.drawings.readers.lettering import text_drawing
-from instrument.drawings.refusal import DrawingError
-from instrument.drawings.routing.align import best_turn, turned
 from instrument.drawings.routing.closed_line import Figures, Route, RouteOptions
 from instrument.drawings.routing.route import route
-from instrument.drawings.routing.sampling import Sampling, enough_points, sample
+from instrument.drawings.routing.sampling import Sampling, best_turn, enough_points, sample, turned
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
-    from pathlib import Path
 
     from numpy.typing import NDArray
 
     from instrument.drawings.strokes import Drawing
 
     Progress = Callable[[str], None]
+
+
+NUMBER = re.compile(r"\d+")
+
+
+def frame_files(paths: Sequence[str | Path], limits: Limits = DEFAULT_LIMITS) -> list[Path]:
+    """List the drawings that a player named: each file, and a folder's numbered drawings in order.
+
+    Parameters
+    ----------
+    paths : sequence of str or Path
+    limits : Limits
+
+    Returns
+    -------
+    list of Path
+        At least one.
+
+    Raises
+    ------
+    DrawingError
+        If a folder holds no numbered drawing, or there are too many.
+    """
+    found: list[Path] = []
+    for path in map(Path, paths):
+        found += _numbered(path) if path.is_dir() else [path]
+    if not found:
+        raise DrawingError("no drawing was named")
+    if len(found) > limits.frames:
+        raise DrawingError(f"{len(found):,} frames; at most {limits.frames:,} are allowed")
+    return found
+
+
+def _numbered(folder: Path) -> list[Path]:
+    drawings = [
+        (int(numbers[-1]), path.name, path)
+        for path in folder.iterdir()
+        if path.suffix.lower() in READERS and path.is_file() and (numbers := NUMBER.findall(path.stem))
+    ]
+    if not drawings:
+        raise DrawingError(
+            "the folder holds no numbered drawing; name its frames heron_1.svg, heron_2.svg and so on",
+            folder.name,
+        )
+    return [path for _, _, path in sorted(drawings)]
 
 
 @dataclass(frozen=True)

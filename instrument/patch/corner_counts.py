@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from instrument.drawings.routing.corners import corner_steps
-from instrument.drawings.tolerances import DEFAULT
+from instrument.drawings.limits import DEFAULT_TOLERANCES
+from instrument.drawings.routing.closed_line import corner_steps
 from instrument.patch.schema.sources import Along
 
 if TYPE_CHECKING:
@@ -31,6 +31,6 @@ def corners_of(patch: Patch, drawings: Mapping[int, Drawn]) -> tuple[tuple[int, 
         elif isinstance(layer.source, Along):
             # Of a flip-book, the frame that has most.
             frames = layer.source.frames_of_path()
-            turns = [int(corner_steps(frame, DEFAULT.corner_degrees).sum()) for frame in frames]
+            turns = [int(corner_steps(frame, DEFAULT_TOLERANCES.corner_degrees).sum()) for frame in frames]
             found.append((k + 1, max(turns)))
     return tuple(found)

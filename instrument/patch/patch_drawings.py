@@ -13,8 +13,8 @@ from urllib.parse import unquote
 import numpy as np
 
 from instrument.drawings import load as shapes_room
-from instrument.drawings.flipbook import frame_files
-from instrument.drawings.refusal import DrawingError
+from instrument.drawings.limits import DrawingError
+from instrument.drawings.load import frame_files
 from instrument.drawings.worker.client import Worker
 from instrument.drawings.worker.protocol import options_to_words
 from instrument.patch.drawing_cache import Cache, Drawn

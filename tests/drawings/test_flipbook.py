@@ -9,12 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from instrument.drawings.flipbook import frame_files
-from instrument.drawings.limits import Limits
-from instrument.drawings.load import LoadOptions, load
-from instrument.drawings.refusal import DrawingError
-from instrument.drawings.routing.align import best_turn, turned
-from instrument.drawings.routing.sampling import Sampling
+from instrument.drawings.limits import DrawingError, Limits
+from instrument.drawings.load import LoadOptions, frame_files, load
+from instrument.drawings.routing.sampling import Sampling, best_turn, turned
 
 if TYPE_CHECKING:
     from pathlib import Path

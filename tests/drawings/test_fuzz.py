@@ -11,9 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from instrument.drawings.limits import Limits
+from instrument.drawings.limits import DrawingError, Limits
 from instrument.drawings.readers.by_ending import READERS, ReadOptions, read_drawing
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.routing.route import route
 from tests.drawings.drawings import check_route
 from tests.drawings.meshes import (

@@ -12,11 +12,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from instrument.drawings.limits import MEBIBYTE, Limits
+from instrument.drawings.limits import MEBIBYTE, DrawingError, Limits
 from instrument.drawings.load import LoadOptions
 from instrument.drawings.readers.by_ending import ReadOptions
 from instrument.drawings.readers.lettering import Lettering
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.worker.client import Worker
 from tests.drawings.meshes import CUBE_FACES, CUBE_POINTS, glb, write_glb, write_ply_little
 

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from instrument.drawings.route_chart import draw_route
 from instrument.drawings.route_report import (
     PROMISED,
+    draw_route,
     highest_legible,
     points_per_cycle,
     route_report,

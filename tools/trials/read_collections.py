@@ -35,10 +35,9 @@ from rich.progress import track
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from instrument.drawings.limits import Limits
+from instrument.drawings.limits import DrawingError, Limits
 from instrument.drawings.load import LoadOptions
 from instrument.drawings.readers.by_ending import READERS, ReadOptions
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.routing.closed_line import RouteOptions
 from instrument.drawings.worker.client import Worker
 from instrument.drawings.worker.worker_process import UNFORESEEN

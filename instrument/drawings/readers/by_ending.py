@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.limits import Limits
-from instrument.drawings.readers.companion_files import Folder
+from instrument.drawings.limits import DrawingError, Limits, Tolerances
+from instrument.drawings.readers.file_contents import Folder, decode, read_bytes
 from instrument.drawings.readers.gltf import parse_gltf
 from instrument.drawings.readers.lettering import Lettering, text_drawing
 from instrument.drawings.readers.mesh_edges import Edges, Mesh, mesh_drawing
@@ -20,9 +20,6 @@ from instrument.drawings.readers.ply import parse_ply
 from instrument.drawings.readers.point_lists import parse_csv, parse_npy
 from instrument.drawings.readers.stl import parse_stl
 from instrument.drawings.readers.svg import parse_svg
-from instrument.drawings.readers.text_files import decode, read_bytes
-from instrument.drawings.refusal import DrawingError
-from instrument.drawings.tolerances import Tolerances
 
 if TYPE_CHECKING:
     from collections.abc import Callable

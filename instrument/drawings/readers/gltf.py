@@ -8,11 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.drawings.limits import check_count
-from instrument.drawings.readers.companion_files import Folder
+from instrument.drawings.limits import DrawingError, check_count
+from instrument.drawings.readers.file_contents import Folder, decode
 from instrument.drawings.readers.mesh_edges import Mesh
-from instrument.drawings.readers.text_files import decode
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.strokes import no_edges
 
 if TYPE_CHECKING:

@@ -11,14 +11,9 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from instrument.drawings.limits import DEFAULT as LIMITS
-from instrument.drawings.limits import Limits, check_count
-from instrument.drawings.readers.curve_flattening import flatten_bezier
-from instrument.drawings.readers.text_files import read_bytes
-from instrument.drawings.refusal import DrawingError
-from instrument.drawings.strokes import Drawing, from_strokes
-from instrument.drawings.tolerances import DEFAULT as TOLERANCES
-from instrument.drawings.tolerances import Tolerances
+from instrument.drawings.limits import DEFAULT_LIMITS, DEFAULT_TOLERANCES, DrawingError, Limits, Tolerances, check_count
+from instrument.drawings.readers.file_contents import read_bytes
+from instrument.drawings.strokes import Drawing, flatten_bezier, from_strokes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -78,8 +73,8 @@ def stroke_fonts() -> tuple[str, ...]:
 def text_drawing(
     text: str,
     lettering: Lettering | None = None,
-    tolerances: Tolerances = TOLERANCES,
-    limits: Limits = LIMITS,
+    tolerances: Tolerances = DEFAULT_TOLERANCES,
+    limits: Limits = DEFAULT_LIMITS,
 ) -> Drawing:
     """Draw text, its first line's baseline on y = 0.
 

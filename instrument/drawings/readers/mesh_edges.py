@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from instrument.drawings.routing.ordering import first_of_each
+from instrument.drawings.limits import DEFAULT_TOLERANCES, Tolerances
+from instrument.drawings.routing.edge_arrays import first_of_each
 from instrument.drawings.routing.weld import representatives
 from instrument.drawings.strokes import Drawing, check_finite, no_edges
-from instrument.drawings.tolerances import DEFAULT, Tolerances
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -41,7 +41,9 @@ class Mesh:
     warnings: tuple[str, ...] = ()
 
 
-def mesh_drawing(mesh: Mesh, edges: Edges = "all", crease: float = 30.0, tolerances: Tolerances = DEFAULT) -> Drawing:
+def mesh_drawing(
+    mesh: Mesh, edges: Edges = "all", crease: float = 30.0, tolerances: Tolerances = DEFAULT_TOLERANCES
+) -> Drawing:
     """Draw a mesh by its edges.
 
     Faces are kept as they were drawn: a square is four edges, with no diagonal. Faces given twice count once.

@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from instrument.drawings.limits import DEFAULT, Limits, check_count
+from instrument.drawings.limits import DEFAULT_LIMITS, DrawingError, Limits, check_count
+from instrument.drawings.readers.file_contents import decode
 from instrument.drawings.readers.mesh_edges import Mesh
-from instrument.drawings.readers.text_files import decode
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.strokes import no_edges
 
 if TYPE_CHECKING:
@@ -25,7 +24,7 @@ Number = TypeVar("Number", np.float64, np.int64)
 FREE_FORM = frozenset({"curv", "curv2", "surf"})
 
 
-def parse_obj(content: bytes, limits: Limits = DEFAULT) -> Mesh:
+def parse_obj(content: bytes, limits: Limits = DEFAULT_LIMITS) -> Mesh:
     r"""Read an OBJ file's geometry.
 
     Parameters

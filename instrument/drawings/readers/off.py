@@ -6,17 +6,16 @@ import re
 
 import numpy as np
 
-from instrument.drawings.limits import DEFAULT, Limits, check_count
+from instrument.drawings.limits import DEFAULT_LIMITS, DrawingError, Limits, check_count
+from instrument.drawings.readers.file_contents import decode
 from instrument.drawings.readers.mesh_edges import Mesh
-from instrument.drawings.readers.text_files import decode
-from instrument.drawings.refusal import DrawingError
 
 # Optional letters before OFF: texture, colours, normals, a fourth coordinate, any dimension (Geomview manual,
 # section 4.2.5, OFF: geometry file format). The last two do not say where x, y and z are.
 HEADER = re.compile(r"^(ST)?(C)?(N)?(4)?(n)?OFF\b\s*", re.IGNORECASE)
 
 
-def parse_off(content: bytes, limits: Limits = DEFAULT) -> Mesh:
+def parse_off(content: bytes, limits: Limits = DEFAULT_LIMITS) -> Mesh:
     r"""Read an OFF file's geometry.
 
     Parameters

@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.drawings.limits import DEFAULT, Limits, check_count
-from instrument.drawings.refusal import DrawingError
+from instrument.drawings.limits import DEFAULT_LIMITS, DrawingError, Limits, check_count
 from instrument.drawings.strokes import Drawing, from_strokes
 
 if TYPE_CHECKING:
@@ -57,7 +56,7 @@ class Tracing:
             raise ValueError(f"smallest must be from 0 to 1 (got {self.smallest})")
 
 
-def parse_picture(content: bytes, tracing: Tracing | None = None, limits: Limits = DEFAULT) -> Drawing:
+def parse_picture(content: bytes, tracing: Tracing | None = None, limits: Limits = DEFAULT_LIMITS) -> Drawing:
     """Trace a PNG or JPEG picture.
 
     Parameters

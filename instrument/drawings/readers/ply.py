@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.limits import DEFAULT, Limits, check_count
+from instrument.drawings.limits import DEFAULT_LIMITS, DrawingError, Limits, check_count
+from instrument.drawings.readers.file_contents import decode
 from instrument.drawings.readers.mesh_edges import Mesh
-from instrument.drawings.readers.text_files import decode
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.strokes import no_edges
 
 if TYPE_CHECKING:
@@ -55,7 +54,7 @@ class _Lists:
 _Column = "NDArray[np.float64] | _Lists"
 
 
-def parse_ply(content: bytes, limits: Limits = DEFAULT) -> Mesh:
+def parse_ply(content: bytes, limits: Limits = DEFAULT_LIMITS) -> Mesh:
     """Read a PLY file's geometry.
 
     Parameters

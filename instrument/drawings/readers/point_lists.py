@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.limits import DEFAULT, Limits, check_count
-from instrument.drawings.readers.text_files import decode
-from instrument.drawings.refusal import DrawingError
+from instrument.drawings.limits import DEFAULT_LIMITS, DrawingError, Limits, check_count
+from instrument.drawings.readers.file_contents import decode
 from instrument.drawings.strokes import Drawing, from_strokes
 
 if TYPE_CHECKING:
@@ -23,7 +22,7 @@ SEPARATORS = (";", "\t", ",")
 WORDS = re.compile(r"[\s,]+")
 
 
-def parse_csv(content: bytes, limits: Limits = DEFAULT) -> Drawing:
+def parse_csv(content: bytes, limits: Limits = DEFAULT_LIMITS) -> Drawing:
     r"""Read lines of two or three numbers as the points of a stroke; an empty line ends a stroke.
 
     Parameters
@@ -87,7 +86,7 @@ def _point(words: str, separator: str | None) -> list[float] | None:
         return None
 
 
-def parse_npy(content: bytes, limits: Limits = DEFAULT) -> Drawing:
+def parse_npy(content: bytes, limits: Limits = DEFAULT_LIMITS) -> Drawing:
     """Read a NumPy array of points: one stroke, or several of the same length.
 
     Parameters

@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.limits import DEFAULT, Limits, check_count
+from instrument.drawings.limits import DEFAULT_LIMITS, DrawingError, Limits, check_count
+from instrument.drawings.readers.file_contents import decode
 from instrument.drawings.readers.mesh_edges import Mesh
-from instrument.drawings.readers.text_files import decode
-from instrument.drawings.refusal import DrawingError
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -22,7 +21,7 @@ TRIANGLE = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribu
 VERTEX = re.compile(r"^[ \t]*vertex\b(.*)$", re.IGNORECASE | re.MULTILINE)
 
 
-def parse_stl(content: bytes, limits: Limits = DEFAULT) -> Mesh:
+def parse_stl(content: bytes, limits: Limits = DEFAULT_LIMITS) -> Mesh:
     """Read an STL file's triangles.
 
     Parameters

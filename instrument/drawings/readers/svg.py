@@ -14,14 +14,9 @@ from xml.etree.ElementTree import Element, ParseError, tostring
 
 import numpy as np
 
-from instrument.drawings.limits import DEFAULT, Limits, check_count
-from instrument.drawings.readers.curve_flattening import arc_pieces, flatten_bezier
-from instrument.drawings.readers.svg_tree import SHAPES, drawable
-from instrument.drawings.readers.xml_tree import parse_xml
-from instrument.drawings.refusal import DrawingError
-from instrument.drawings.strokes import Drawing, from_strokes
-from instrument.drawings.tolerances import DEFAULT as TOLERANCES
-from instrument.drawings.tolerances import Tolerances
+from instrument.drawings.limits import DEFAULT_LIMITS, DEFAULT_TOLERANCES, DrawingError, Limits, Tolerances, check_count
+from instrument.drawings.readers.svg_tree import SHAPES, drawable, parse_xml
+from instrument.drawings.strokes import Drawing, arc_pieces, flatten_bezier, from_strokes
 
 if TYPE_CHECKING:
     from collections import Counter
@@ -49,7 +44,7 @@ TROUBLE = (
 )
 
 
-def parse_svg(content: bytes, tolerances: Tolerances = TOLERANCES, limits: Limits = DEFAULT) -> Drawing:
+def parse_svg(content: bytes, tolerances: Tolerances = DEFAULT_TOLERANCES, limits: Limits = DEFAULT_LIMITS) -> Drawing:
     """Read an SVG file as strokes, with y upwards.
 
     Shapes are drawn by their outline whether they are filled or stroked. A shape that cannot be read costs that

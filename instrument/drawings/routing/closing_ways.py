@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.drawings.routing.closed_line import Kind, RouteOptions
-from instrument.drawings.routing.ordering import stable_order
+from instrument.drawings.routing.edge_arrays import degrees, labels, stable_order
 from instrument.drawings.routing.t_join import SURE_EDGES, Search, TJoin, minimum_t_join
-from instrument.drawings.routing.weld import degrees
 from instrument.drawings.strokes import edge_lengths
 
 if TYPE_CHECKING:
@@ -244,18 +243,3 @@ class _Steps:
         first = np.ones(len(key), bool)
         first[1:] = key[1:] != key[:-1]
         return key[first], np.minimum.reduceat(far[order], np.flatnonzero(first))
-
-
-def labels(edges: NDArray[np.int64], count: int) -> NDArray[np.int64]:
-    """Component of each of `count` vertices, int64, numbered by first vertex.
-
-    Examples
-    --------
-    >>> labels(np.array([[0, 1], [2, 3]]), 4).tolist()
-    [0, 0, 1, 1]
-    """
-    from scipy import sparse
-    from scipy.sparse import csgraph
-
-    matrix = sparse.csr_matrix((np.ones(len(edges), np.int8), (edges[:, 0], edges[:, 1])), shape=(count, count))
-    return np.asarray(csgraph.connected_components(matrix, directed=False)[1], np.int64)

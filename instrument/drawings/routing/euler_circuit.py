@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.routing.ordering import stable_order
+from instrument.drawings.routing.edge_arrays import stable_order
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

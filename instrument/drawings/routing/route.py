@@ -8,17 +8,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.routing.closed_line import Figures, Kind, Route, RouteOptions
-from instrument.drawings.routing.closing_ways import Graph, labels
+from instrument.drawings.limits import DEFAULT_TOLERANCES, Tolerances
+from instrument.drawings.routing.closed_line import Figures, Kind, Route, RouteOptions, corner_steps
+from instrument.drawings.routing.closing_ways import Graph
 from instrument.drawings.routing.connect import jumps_between
-from instrument.drawings.routing.corners import corner_steps
+from instrument.drawings.routing.edge_arrays import degrees, first_of_each, labels
 from instrument.drawings.routing.euler_circuit import euler_circuit, on_grid
-from instrument.drawings.routing.line_pieces import steps_of
-from instrument.drawings.routing.ordering import first_of_each
-from instrument.drawings.routing.simplify import simplify
-from instrument.drawings.routing.weld import degrees, weld
+from instrument.drawings.routing.jump_order import steps_of
+from instrument.drawings.routing.weld import simplify, weld
 from instrument.drawings.strokes import Drawing, edge_lengths
-from instrument.drawings.tolerances import DEFAULT, Tolerances
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -33,7 +31,7 @@ if TYPE_CHECKING:
 def route(
     drawing: Drawing,
     options: RouteOptions | None = None,
-    tolerances: Tolerances = DEFAULT,
+    tolerances: Tolerances = DEFAULT_TOLERANCES,
     progress: Progress | None = None,
 ) -> Route:
     """Run over every edge of a drawing and return to the start.

@@ -1,17 +1,21 @@
-"""The least repetition that lets a line close: a minimum-weight T-join, solved exactly by sparse blossom."""
+"""Minimum-weight T-joins: the least repetition that lets a line close, solved exactly by sparse blossom."""
 
 # ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
 
 from __future__ import annotations
 
+import contextlib
 import math
+import mmap
+import os
+import select
+import signal
 import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.routing.forked_work import Child, can_fork
 from instrument.drawings.routing.graph_reduction import Reduced
 from instrument.drawings.routing.window_improvement import half_nearest_bound, improve_in_windows, tree_join
 
@@ -19,6 +23,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from numpy.typing import NDArray
+
+    Choice = NDArray[np.bool_]
+
 
 # pymatching puts weights on an integer grid of 2**24 steps up to the largest (`num_distinct_weights` in its
 # Matching.decode documentation says how it rounds; the number of steps is from its source, user_graph.h).
@@ -204,3 +211,75 @@ def decode(edges: NDArray[np.int64], weights: NDArray[np.float64], parity: NDArr
     check = sparse.csc_matrix(entries, shape=(len(parity), len(edges)))
     matching = pymatching.Matching.from_check_matrix(check, weights=weights)
     return np.asarray(matching.decode(parity.astype(np.uint8)), bool)
+
+
+def can_fork() -> bool:
+    """Tell whether this system can."""
+    return hasattr(os, "fork")
+
+
+class Child:
+    """A forked child that looks for a choice of edges and writes down the best one it has.
+
+    The answer lies in memory that both processes share, twice: the child fills the copy that does not count yet and
+    then says with one byte which one counts, so that whatever moment it is ended at, a whole answer is there.
+
+    Parameters
+    ----------
+    first : ndarray of bool, shape (m,)
+        What the answer is until the child has a better one.
+    work : callable
+        `work(publish)` runs in the child and calls `publish(choice)` with each better choice.
+    """
+
+    def __init__(self, first: Choice, work: Callable[[Callable[[Choice], None]], None]) -> None:
+        self._count = len(first)
+        self._shared = mmap.mmap(-1, 1 + 2 * max(self._count, 1))
+        self._publish(first)
+        reader, writer = os.pipe()
+        self._pid = os.fork()
+        if self._pid == 0:
+            status = 1
+            try:
+                os.close(reader)
+                work(self._publish)
+                status = 0
+            finally:
+                # No clean-up of the parent's objects here: they belong to the parent. The pipe closes by itself,
+                # which tells the parent that the work is over.
+                os._exit(status)
+        os.close(writer)
+        self._reader = reader
+        self._status: int | None = None
+
+    def wait(self, deadline: float) -> bool:
+        """Wait until the work is done, or until a moment of `time.monotonic`; tell whether it was done well."""
+        if self._status is None:
+            left = None if math.isinf(deadline) else max(0.0, deadline - time.monotonic())
+            ready, _, _ = select.select([self._reader], [], [], left)
+            if ready:
+                self._gone()
+        return self._status == 0
+
+    def end(self) -> None:
+        """End the child, if it is not over, and wait until it is gone."""
+        if self._status is None:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(self._pid, signal.SIGKILL)
+            self._gone()
+
+    @property
+    def best(self) -> Choice:
+        """The best choice written down so far."""
+        place = 1 + self._shared[0] * self._count
+        return np.frombuffer(self._shared[place : place + self._count], bool).copy()
+
+    def _publish(self, choice: Choice) -> None:
+        other = 1 - self._shared[0]
+        place = 1 + other * self._count
+        self._shared[place : place + self._count] = choice.tobytes()
+        self._shared[0] = other
+
+    def _gone(self) -> None:
+        os.close(self._reader)
+        _, self._status = os.waitpid(self._pid, 0)

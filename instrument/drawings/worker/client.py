@@ -13,8 +13,8 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
+from instrument.drawings.limits import DrawingError
 from instrument.drawings.load import Loaded, LoadOptions
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.worker.protocol import options_to_words, pack, unpack, unpack_loaded, unpack_routes
 
 if TYPE_CHECKING:

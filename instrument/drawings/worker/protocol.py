@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.drawings.limits import Limits
+from instrument.drawings.limits import Limits, Tolerances
 from instrument.drawings.load import Loaded, LoadOptions
 from instrument.drawings.readers.by_ending import ReadOptions
 from instrument.drawings.readers.lettering import Lettering
@@ -19,7 +19,6 @@ from instrument.drawings.readers.picture_contours import Tracing
 from instrument.drawings.routing.closed_line import Figures, Route, RouteOptions
 from instrument.drawings.routing.sampling import Sampling
 from instrument.drawings.strokes import Drawing
-from instrument.drawings.tolerances import Tolerances
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -10,8 +10,8 @@ import traceback
 from functools import partial
 from typing import IO, TYPE_CHECKING, Any
 
+from instrument.drawings.limits import DrawingError
 from instrument.drawings.load import find_routes, sample_all
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.worker.protocol import (
     folders_of,
     options_from_words,

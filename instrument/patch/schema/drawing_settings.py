@@ -6,14 +6,13 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 
-from instrument.drawings.limits import DEFAULT, MEBIBYTE, Limits
+from instrument.drawings.limits import DEFAULT_LIMITS, MEBIBYTE, Limits, Tolerances
 from instrument.drawings.load import LoadOptions
 from instrument.drawings.readers.by_ending import ReadOptions
 from instrument.drawings.readers.lettering import ALIGN, Lettering
 from instrument.drawings.readers.picture_contours import Tracing
 from instrument.drawings.routing.closed_line import RouteOptions
 from instrument.drawings.routing.sampling import Sampling
-from instrument.drawings.tolerances import Tolerances
 from instrument.patch.schema.fields import Number, Table, Text, one_of, refusal, whole
 
 MOST_FILES = 512
@@ -114,16 +113,20 @@ Names = Annotated[
 class LimitFields(Table):
     """What reading a drawing may cost before it is refused."""
 
-    seconds: Duration = Field(DEFAULT.seconds, description="reading and routing together (s)")
+    seconds: Duration = Field(DEFAULT_LIMITS.seconds, description="reading and routing together (s)")
     memory: Annotated[int, *whole(16, 1 << 20)] = Field(
-        DEFAULT.memory // MEBIBYTE, description="memory of the process that reads (MiB)"
+        DEFAULT_LIMITS.memory // MEBIBYTE, description="memory of the process that reads (MiB)"
     )
-    file: Annotated[int, *whole(1, 1 << 20)] = Field(DEFAULT.file_bytes // MEBIBYTE, description="largest file (MiB)")
+    file: Annotated[int, *whole(1, 1 << 20)] = Field(
+        DEFAULT_LIMITS.file_bytes // MEBIBYTE, description="largest file (MiB)"
+    )
     points: Annotated[int, *whole(2, 1 << 30)] = Field(
-        DEFAULT.points, description="most points and most edges in a drawing"
+        DEFAULT_LIMITS.points, description="most points and most edges in a drawing"
     )
-    pixels: Annotated[int, *whole(1, 1 << 30)] = Field(DEFAULT.pixels, description="most pixels in a picture")
-    frames: Annotated[int, *whole(1, 1 << 20)] = Field(DEFAULT.frames, description="most drawings in a flip-book")
+    pixels: Annotated[int, *whole(1, 1 << 30)] = Field(DEFAULT_LIMITS.pixels, description="most pixels in a picture")
+    frames: Annotated[int, *whole(1, 1 << 20)] = Field(
+        DEFAULT_LIMITS.frames, description="most drawings in a flip-book"
+    )
 
     def limits(self) -> Limits:
         """Return them as the reader takes them."""

@@ -13,8 +13,8 @@ from fontTools.pens.ttGlyphPen import TTGlyphPen
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from instrument.drawings.limits import DrawingError
 from instrument.drawings.readers.lettering import Lettering, stroke_fonts, text_drawing
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.routing.route import route
 from instrument.drawings.strokes import Drawing, edge_lengths
 from tests.drawings.drawings import check_route

@@ -12,9 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageDraw
 
-from instrument.drawings.limits import Limits
+from instrument.drawings.limits import DrawingError, Limits
 from instrument.drawings.readers.picture_contours import Tracing, parse_picture
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.routing.route import route
 from instrument.drawings.strokes import edge_lengths
 from tests.drawings.drawings import check_route

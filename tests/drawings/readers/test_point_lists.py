@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from instrument.drawings.limits import DrawingError
 from instrument.drawings.readers.point_lists import parse_csv, parse_npy
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.routing.route import route
 from instrument.drawings.strokes import from_strokes
 from tests.drawings.drawings import check_route, stroke_lists

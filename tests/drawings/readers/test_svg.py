@@ -11,11 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, special
 
+from instrument.drawings.limits import DrawingError, Tolerances
 from instrument.drawings.readers.svg import parse_svg
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.routing.route import route
 from instrument.drawings.strokes import Drawing, edge_lengths
-from instrument.drawings.tolerances import Tolerances
 from tests.drawings.drawings import check_route
 
 FINE = Tolerances(flatten=1e-6)

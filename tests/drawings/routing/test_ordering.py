@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from instrument.drawings.routing.ordering import first_of_each, stable_order
+from instrument.drawings.routing.edge_arrays import first_of_each, stable_order
 
 KEYS = st.lists(st.integers(0, 9) | st.integers(0, 2**63 - 1), max_size=60)
 

