@@ -344,7 +344,7 @@ def show_route(report: dict[str, Any], *, as_json: bool) -> None:
 @reports_failures
 def patch_new(path: Annotated[Path, typer.Argument(help="File to make.", metavar="PATCH")]) -> None:
     """Make a commented patch to start from."""
-    from instrument.patch.new import new_patch
+    from instrument.patch.patch_file import new_patch
 
     new_patch(path)
     say(f"{path}: made; play it with: beamhand play {path}")
@@ -356,7 +356,7 @@ def patch_check(
     paths: Annotated[list[Path], typer.Argument(help="Patch files.", metavar="PATCH...")],
 ) -> None:
     """Check patch files and say what is wrong with them."""
-    from instrument.patch.editing.typed_changes import load_program
+    from instrument.patch.build import load_program
 
     refused = 0
     for path in paths:

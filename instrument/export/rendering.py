@@ -23,7 +23,7 @@ from instrument.export.sound import (
 )
 from instrument.export.still import EXPOSURE, STILL, export_still, save_still
 from instrument.midi.files.performance import read_performance
-from instrument.patch.editing.typed_changes import load_program
+from instrument.patch.build import load_program
 from instrument.takes.offline_rendering import render_frames
 from instrument.takes.replay import Comparison, length_at, open_take, render_take
 from instrument.takes.sound_file import FloatFile

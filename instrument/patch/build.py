@@ -1,4 +1,4 @@
-"""A checked patch becomes a program: the plain arrays that the engine plays."""
+"""Programs of checked patches: the plain arrays that the engine plays."""
 
 from __future__ import annotations
 
@@ -19,10 +19,12 @@ from instrument.engine.memory.layout import (
 from instrument.engine.parameters import AXES, LINK, LIVE_TERMS, PATCH, index_of
 from instrument.engine.program import Program, new_program
 from instrument.patch.formula.parser import compile_formula
+from instrument.patch.number import number_for
 from instrument.patch.patch_drawings import read_drawings
 from instrument.patch.patch_errors import PatchError, Problem
+from instrument.patch.patch_file import load_patch
+from instrument.patch.schema.checks import modulator_index
 from instrument.patch.schema.controls import COUNTED
-from instrument.patch.schema.cross_checks import modulator_index
 from instrument.patch.schema.fields import parameter_values
 from instrument.patch.schema.forms import FORM_FIELDS
 from instrument.patch.schema.modulators import MODULATOR_FIELDS, table_of
@@ -37,11 +39,13 @@ from instrument.patch.schema.sources import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
+    from pathlib import Path
 
     from instrument.engine.parameters import Parameter
     from instrument.patch.drawing_cache import Drawn
     from instrument.patch.figures import Axes
+
 
 _OPERATION = {"add": LINK_ADD, "multiply": LINK_MULTIPLY}
 
@@ -206,3 +210,32 @@ def _build_controls(patch: Patch, program: Program) -> None:
         for pair in points:
             program.record["curve_points"][at] = pair
             at += 1
+
+
+def load_program(path: Path, settings: Iterable[str] = ()) -> tuple[Program, str]:
+    """Return a patch's program with changes made, and the patch's title.
+
+    Parameters
+    ----------
+    path : Path
+    settings : iterable of str
+        ``ADDRESS=VALUE``, any number.
+
+    Raises
+    ------
+    ValueError
+        If the patch or a change is refused.
+    """
+    patch = load_patch(path)
+    program = build_program(patch)
+    for setting in settings:
+        address, equals, text = setting.partition("=")
+        if not equals:
+            raise ValueError(f"--set {setting}: write ADDRESS=VALUE, as in layer.1.level=0.5")
+        try:
+            program.set(address.strip(), number_for(address.strip(), text))
+        except KeyError as error:
+            raise ValueError(f"--set {setting}: {error.args[0]}") from None
+        except ValueError as error:
+            raise ValueError(f"--set {setting}: {text!r} is not a number: {error}") from None
+    return program, patch.title or path.stem

@@ -8,12 +8,10 @@ from pydantic import Field, PrivateAttr, ValidationError
 from instrument.engine.memory.layout import CONTROLS, CURVE_POINTS
 from instrument.patch.patch_errors import PatchError, Problem
 from instrument.patch.patch_file import check_version, parsed, read_text
+from instrument.patch.schema.checks import finds, problems_of
 from instrument.patch.schema.controls import Control
-from instrument.patch.schema.cross_checks import finds
-from instrument.patch.schema.fields import Table, Text
+from instrument.patch.schema.fields import PortNames, Table, Text
 from instrument.patch.schema.patch_schema import SCHEMA, Patch
-from instrument.patch.schema.ports import PortNames
-from instrument.patch.schema.problems import problems_of
 from instrument.patch.set_list_file import Version
 
 EMPTY = f'schema = {SCHEMA}\ntitle = "Controls of every patch"\n'

@@ -19,7 +19,7 @@ from instrument.engine.parameters import (
     PATCH_BASE,
     ROWS,
 )
-from instrument.patch.schema.cross_checks import modulator_index
+from instrument.patch.schema.checks import modulator_index
 from instrument.patch.schema.modulators import KIND_ROWS
 from instrument.patch.schema.sources import Harmonic, kind_of_row
 from instrument.patch.usual_ranges import range_around

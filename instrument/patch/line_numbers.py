@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-Path = tuple[str | int, ...]
+FieldPath = tuple[str | int, ...]
 
 _BLANK = re.compile(r"[ \t]*")
 _SPACE = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
@@ -20,7 +20,7 @@ _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _PLAIN_VALUE = re.compile(r"[^,\]}#\n]*")
 
 
-def lines_of(text: str) -> dict[Path, int]:
+def lines_of(text: str) -> dict[FieldPath, int]:
     r"""Return the line, from 1, of every key and list item.
 
     Parameters
@@ -48,11 +48,11 @@ class _Scanner:
         self.text = text
         self.at = 0
         self.line = 1
-        self.found: dict[Path, int] = {}
-        self.counts: dict[Path, int] = {}
+        self.found: dict[FieldPath, int] = {}
+        self.counts: dict[FieldPath, int] = {}
 
-    def run(self) -> dict[Path, int]:
-        table: Path = ()
+    def run(self) -> dict[FieldPath, int]:
+        table: FieldPath = ()
         while self._more():
             before = self.at
             if self.text[self.at] == "[":
@@ -79,15 +79,15 @@ class _Scanner:
             return True
         return False
 
-    def _note(self, path: Path) -> None:
+    def _note(self, path: FieldPath) -> None:
         for end in range(1, len(path) + 1):
             self.found.setdefault(path[:end], self.line)
 
-    def _header(self) -> Path:
+    def _header(self) -> FieldPath:
         many = self._take("[[")
         if not many:
             self._take("[")
-        path: Path = ()
+        path: FieldPath = ()
         names = list(self._dotted())
         for k, name in enumerate(names):
             path = (*path, name)
@@ -114,14 +114,14 @@ class _Scanner:
             if not self._take("."):
                 return
 
-    def _pair(self, table: Path) -> None:
+    def _pair(self, table: FieldPath) -> None:
         path = (*table, *self._dotted())
         self._note(path)
         if self._take("="):
             self._skip(_BLANK)
             self._value(path)
 
-    def _value(self, path: Path) -> None:
+    def _value(self, path: FieldPath) -> None:
         if self._take("["):
             self._items(path, "]")
         elif self._take("{"):
@@ -131,7 +131,7 @@ class _Scanner:
         else:
             self._skip(_PLAIN_VALUE)
 
-    def _items(self, path: Path, end: str) -> None:
+    def _items(self, path: FieldPath, end: str) -> None:
         index = 0
         while self._more() and not self._take(end):
             before = self.at

@@ -1,4 +1,4 @@
-"""The drawings of a patch, read and routed in a process of their own, or taken from the cache."""
+"""Drawings of a patch: read and routed in a process of their own, or taken from the cache; and how many corners they have."""
 
 from __future__ import annotations
 
@@ -13,20 +13,24 @@ from urllib.parse import unquote
 import numpy as np
 
 from instrument.drawings import load as shapes_room
-from instrument.drawings.limits import DrawingError
+from instrument.drawings.limits import DEFAULT_TOLERANCES, DrawingError
 from instrument.drawings.load import frame_files
+from instrument.drawings.routing.closed_line import corner_steps
 from instrument.drawings.worker.client import Worker
 from instrument.drawings.worker.protocol import options_to_words
 from instrument.patch.drawing_cache import Cache, Drawn
 from instrument.patch.line_numbers import lines_of
 from instrument.patch.patch_errors import PatchError, Problem, shown
 from instrument.patch.resample import MOST
-from instrument.patch.schema.sources import Drawing, Lettering, is_font_file
+from instrument.patch.schema.sources import Along, Drawing, Lettering, is_font_file
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from instrument.drawings.load import Loaded, LoadOptions
     from instrument.patch.schema.patch_schema import Patch
     from instrument.patch.schema.sources import Drawn as DrawnSource
+
 
 MOST_OF_FRAMES = 2 * MOST
 """Points of all frames of a flip-book together, unless its source asks for more."""
@@ -226,3 +230,24 @@ def _version() -> str:
     for path in sorted(Path(shapes_room.__file__).parent.rglob("*.py")):
         digest.update(path.read_bytes())
     return digest.hexdigest()
+
+
+def corner_counts(patch: Patch, drawings: Mapping[int, Drawn]) -> tuple[tuple[int, int], ...]:
+    """Return number, from 1, and corners of each layer that runs along a path.
+
+    Parameters
+    ----------
+    patch : Patch
+    drawings : mapping of int to Drawn
+        Its drawings by layer, counted from 0.
+    """
+    found = []
+    for k, layer in enumerate(patch.layer):
+        if k in drawings:
+            found.append((k + 1, drawings[k].corners))
+        elif isinstance(layer.source, Along):
+            # Of a flip-book, the frame that has most.
+            frames = layer.source.frames_of_path()
+            turns = [int(corner_steps(frame, DEFAULT_TOLERANCES.corner_degrees).sum()) for frame in frames]
+            found.append((k + 1, max(turns)))
+    return tuple(found)

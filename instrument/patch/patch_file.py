@@ -1,4 +1,4 @@
-"""Reading a patch file: bytes to text to tables to a checked `Patch`, with an error that leads to every fault."""
+"""Patch files: bytes to text to tables to a checked `Patch`, with an error that leads to every fault; and new ones."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from instrument.common.atomic_file import write_atomically
 from instrument.patch.line_numbers import lines_of
 from instrument.patch.patch_errors import PatchError, Problem, shown
-from instrument.patch.schema.cross_checks import cross_problems
+from instrument.patch.schema.checks import cross_problems, problems_of
 from instrument.patch.schema.patch_schema import SCHEMA, Patch
-from instrument.patch.schema.problems import problems_of
 
 LARGEST = 64 << 20
 """Bytes of a file that are read; the largest patch that the schema allows is smaller."""
@@ -172,3 +172,31 @@ def check_version(data: dict[str, Any], text: str, file: str) -> None:
     if isinstance(version, int) and not isinstance(version, bool) and version > SCHEMA:
         said = f"schema is {shown(version)}; this Beamhand reads up to schema {SCHEMA}. Open it with a newer Beamhand."
         raise PatchError(file, Problem(said, "schema", lines_of(text).get(("schema",))))
+
+
+STARTER = Path(__file__).with_name("starter.toml")
+
+
+def new_patch(path: str | Path) -> None:
+    """Write a commented starter patch, named after its file.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Raises
+    ------
+    PatchError
+        If there is something at the path already, or it cannot be written.
+    """
+    path = Path(path)
+    if path.exists() or path.is_symlink():
+        raise PatchError(path, Problem("there is something of this name already; give the new patch another name."))
+    title = "".join(letter if letter.isprintable() and letter not in '"\\' else " " for letter in path.stem)
+    text = STARTER.read_text(encoding="utf-8").replace('"A new patch"', shown(title), 1)
+    patch_from_text(text, path)
+    try:
+        write_atomically(path, text.encode())
+    except OSError as error:
+        said = f"the file cannot be written ({error.strerror}); choose a folder that is there and may be written."
+        raise PatchError(path, Problem(said)) from None

@@ -12,10 +12,14 @@ from pydantic import BeforeValidator, Field, ValidationError, WithJsonSchema
 from instrument.engine.memory.layout import SETLIST
 from instrument.patch.patch_errors import PatchError
 from instrument.patch.patch_file import read_text
-from instrument.patch.schema.fields import Table, Text, refusal
+from instrument.patch.schema.checks import problems_of
+from instrument.patch.schema.fields import (
+    PortNames,
+    Table,
+    Text,
+    refusal,
+)
 from instrument.patch.schema.patch_schema import SCHEMA
-from instrument.patch.schema.ports import PortNames  # noqa: TC001 - pydantic looks for it
-from instrument.patch.schema.problems import problems_of
 
 
 def _version(value: Any) -> Any:

@@ -20,7 +20,7 @@ from instrument.patch.controller_file import (
     load_controller,
     serving,
 )
-from instrument.patch.editing.teach import with_control, with_controls, without_control
+from instrument.patch.editing.control_tables import with_control, with_controls, without_control
 from instrument.patch.patch_errors import PatchError, Problem
 from instrument.patch.patch_file import read_text
 

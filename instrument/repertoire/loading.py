@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from instrument.engine.parameters import ADDRESSES
 from instrument.patch.build import base_values, build_program
-from instrument.patch.corner_counts import corners_of
 from instrument.patch.description import document_of, parameters_of
 from instrument.patch.editing.rewrite import rewritten
 from instrument.patch.editing.save import save_patch
-from instrument.patch.patch_drawings import drawing_files, read_drawings
+from instrument.patch.patch_drawings import corner_counts, drawing_files, read_drawings
 from instrument.patch.patch_errors import PatchError
 from instrument.patch.patch_file import load_patch, patch_from_text
 from instrument.repertoire.controls_file import controls_file, with_controller
@@ -201,7 +200,7 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
         files=(*drawing_files(patch), controls_file()),
         drawn=tuple(drawn.key for drawn in drawings.values()),
         controller_key=served.key,
-        corners=corners_of(patch, drawings),
+        corners=corner_counts(patch, drawings),
         warnings=tuple(word for drawn in drawings.values() for word in drawn.warnings),
         played=served.text,
         midi=tuple(patch.midi),

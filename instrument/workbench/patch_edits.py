@@ -16,7 +16,7 @@ from instrument.patch.editing.renumber import OWNERS
 from instrument.patch.editing.rewrite import Change, change_from
 from instrument.patch.number import NumberError, number_for
 from instrument.patch.patch_errors import did_you_mean
-from instrument.patch.schema.problems import address_of
+from instrument.patch.schema.checks import address_of
 from instrument.repertoire.patch_worker import Job
 from instrument.repertoire.undo_history import Shift, Step, same_bits, step_between
 from instrument.repertoire.working_copy import WorkingCopy

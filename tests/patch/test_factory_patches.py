@@ -13,8 +13,7 @@ from instrument.engine.program import Program
 from instrument.patch.build import build_program
 from instrument.patch.editing.save import same_program, save_patch
 from instrument.patch.factory import factory_folder, factory_set
-from instrument.patch.new import STARTER
-from instrument.patch.patch_file import load_patch
+from instrument.patch.patch_file import STARTER, load_patch
 from instrument.patch.set_list_file import patches_named
 
 RATE = 48_000

@@ -9,7 +9,7 @@ import tomlkit
 from hypothesis import given
 from hypothesis import strategies as st
 
-from instrument.patch.line_numbers import Path, lines_of
+from instrument.patch.line_numbers import FieldPath, lines_of
 
 EVERYTHING = '''# comment = 1
 title = "a # b = [c"  # trailing
@@ -46,7 +46,7 @@ last = 1
 '''
 
 
-def paths(data: Any, path: Path = ()) -> Iterator[Path]:
+def paths(data: Any, path: FieldPath = ()) -> Iterator[FieldPath]:
     if path:
         yield path
     if isinstance(data, dict):
@@ -75,7 +75,7 @@ def paths(data: Any, path: Path = ()) -> Iterator[Path]:
         (("layer", 1, "part", 1, "last"), 32),
     ],
 )
-def test_a_path_leads_to_its_line(path: Path, line: int) -> None:
+def test_a_path_leads_to_its_line(path: FieldPath, line: int) -> None:
     assert lines_of(EVERYTHING)[path] == line
 
 

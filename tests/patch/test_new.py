@@ -5,9 +5,8 @@ from pathlib import Path
 import pytest
 
 from instrument.patch.build import build_program
-from instrument.patch.new import new_patch
 from instrument.patch.patch_errors import PatchError
-from instrument.patch.patch_file import load_patch
+from instrument.patch.patch_file import load_patch, new_patch
 
 
 def test_it_is_named_after_its_file_and_builds(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from instrument.patch import patch_drawings as routing
 from instrument.patch.build import build_program
 from instrument.patch.drawing_cache import Cache
 from instrument.patch.editing.save import save_patch
-from instrument.patch.patch_drawings import drawing_files, read_drawings
+from instrument.patch.patch_drawings import corner_counts, drawing_files, read_drawings
 from instrument.patch.patch_errors import PatchError
 from instrument.patch.patch_file import load_patch, patch_from_text
 from instrument.patch.resample import MOST
@@ -302,3 +302,19 @@ def test_saved_into_another_folder_the_patch_still_names_the_same_drawings(folde
     assert np.array_equal(table(found), before)
     assert "# both" in found.text
     assert found.text.count("../") == 2
+
+
+@pytest.mark.parametrize(
+    ("source", "corners"),
+    [
+        ('preset = "star"\ncorners = 7', 14),
+        ('preset = "polygon"\ncorners = 5\nstep = 2', 5),
+        ('preset = "rectangle"', 4),
+        # Halfway along an edge there is no corner.
+        ("points = [[0, 0], [0.5, 0], [1, 0], [0, 1]]", 3),
+        ("frames = [[[0, 0], [1, 0], [0, 1]], [[0, 0], [1, 0], [1, 1], [0, 1]]]", 4),
+    ],
+)
+def test_a_path_in_the_patch_itself_has_the_corners_that_its_pen_turns(source: str, corners: int) -> None:
+    text = f'schema = 1\n[[layer]]\n[layer.source]\nkind = "harmonic"\n[[layer]]\n[layer.source]\nkind = "path"\n{source}\n'
+    assert corner_counts(patch_from_text(text), {}) == ((2, corners),)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from instrument.beam.look import Look
 from instrument.engine.engine import Engine
 from instrument.export.film import FilmOptions, write_film
-from instrument.patch.editing.typed_changes import load_program
+from instrument.patch.build import load_program
 from instrument.patch.factory import factory_folder
 
 if TYPE_CHECKING:

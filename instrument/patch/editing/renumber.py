@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from instrument.patch.line_numbers import Path as Place
+    from instrument.patch.line_numbers import FieldPath
 
 OWNERS = {"layer": "layer", "modulator": "mod", "link": "link"}
 """What a list of tables is called in addresses."""
@@ -16,7 +16,7 @@ _FOLLOWED = "layer "
 """Beginning of what a follower's ``of`` says where it follows a layer."""
 
 
-def references_of(data: dict[str, Any], stem: str, place: int) -> Iterator[Place]:
+def references_of(data: dict[str, Any], stem: str, place: int) -> Iterator[FieldPath]:
     """Give the places of what would refer to nothing without a table, the last of each list first.
 
     Parameters
@@ -44,7 +44,7 @@ def references_of(data: dict[str, Any], stem: str, place: int) -> Iterator[Place
             yield "modulator", k, "of"
 
 
-def renumbered(data: dict[str, Any], stem: str, place: int, by: int) -> Iterator[tuple[Place, Any]]:
+def renumbered(data: dict[str, Any], stem: str, place: int, by: int) -> Iterator[tuple[FieldPath, Any]]:
     """Give path and new value of what refers to tables whose numbers have changed.
 
     Parameters
@@ -79,8 +79,8 @@ def renumbered(data: dict[str, Any], stem: str, place: int, by: int) -> Iterator
         yield from _followers(data, first, by)
 
 
-def _renamed(data: dict[str, Any], moved: Callable[[Any], Any]) -> Iterator[tuple[Place, Any]]:
-    tables: list[tuple[Place, Any]] = [(("values",), data.get("values"))]
+def _renamed(data: dict[str, Any], moved: Callable[[Any], Any]) -> Iterator[tuple[FieldPath, Any]]:
+    tables: list[tuple[FieldPath, Any]] = [(("values",), data.get("values"))]
     tables += [(("snapshot", k, "values"), row.get("values")) for k, row in enumerate(data.get("snapshot", []))]
     for path, table in tables:
         values = dict(_flat(table, "")) if isinstance(table, dict) else {}
@@ -88,7 +88,7 @@ def _renamed(data: dict[str, Any], moved: Callable[[Any], Any]) -> Iterator[tupl
             yield path, renamed
 
 
-def _followers(data: dict[str, Any], first: int, by: int) -> Iterator[tuple[Place, Any]]:
+def _followers(data: dict[str, Any], first: int, by: int) -> Iterator[tuple[FieldPath, Any]]:
     for k, row in enumerate(data.get("modulator", [])):
         followed = row.get("of")
         if isinstance(followed, str) and followed.startswith(_FOLLOWED):
@@ -109,7 +109,7 @@ def _uses(data: dict[str, Any], row: dict[str, Any], stem: str, place: int) -> b
     return row["modulator"] == place + 1 or (bool(name) and row["modulator"] == name)
 
 
-def _listed(table: Any, path: Place, word: str, number: int) -> Iterator[Place]:
+def _listed(table: Any, path: FieldPath, word: str, number: int) -> Iterator[FieldPath]:
     if not isinstance(table, dict):
         return
     for address in table:

@@ -13,14 +13,14 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import Array, Float, InlineTable, Integer, Item, Trivia
 
-from instrument.patch.editing.numbers import toml_number
 from instrument.patch.editing.renumber import OWNERS, references_of, renumbered
-from instrument.patch.schema.problems import address_of
+from instrument.patch.editing.value_edits import toml_number
+from instrument.patch.schema.checks import address_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from instrument.patch.line_numbers import Path as Place
+    from instrument.patch.line_numbers import FieldPath
 
 TABLES = ("layer", "modulator", "link", "control", "snapshot", "form")
 """Fields that hold tables, each begun with a header in double brackets."""
@@ -50,7 +50,7 @@ class Change:
     """
 
     do: str
-    path: Place
+    path: FieldPath
     value: Any = None
 
 
@@ -163,7 +163,7 @@ def _changed(text: str, change: Change) -> str:
     )
 
 
-def _whole_field(change: Change) -> Place:
+def _whole_field(change: Change) -> FieldPath:
     # The field that holds the place: a list as a whole, rather than one of its numbers.
     path = change.path[:-1] if isinstance(change.path[-1], int) else change.path
     while path and isinstance(path[-1], int):
@@ -179,7 +179,7 @@ def _words(data: Any) -> str:
 _NOWHERE = object()
 
 
-def _below(data: Any, path: Place, otherwise: Any = _NOWHERE) -> Any:
+def _below(data: Any, path: FieldPath, otherwise: Any = _NOWHERE) -> Any:
     here = data
     for k, step in enumerate(path):
         try:

@@ -13,7 +13,7 @@ from tomlkit.exceptions import TOMLKitError
 from instrument.common.atomic_file import write_atomically
 from instrument.engine.parameters import ADDRESSES, index_of
 from instrument.patch.build import base_values, build_program
-from instrument.patch.editing.numbers import edited, moved, toml_number
+from instrument.patch.editing.value_edits import edited, moved, toml_number
 from instrument.patch.line_numbers import lines_of
 from instrument.patch.patch_drawings import drawing_files, unread_drawings
 from instrument.patch.patch_errors import PatchError, Problem

@@ -1,4 +1,4 @@
-"""The kinds of field a patch file has, and fields made from the engine's table of parameters."""
+"""Kinds of field that a patch file has, and fields made from the engine's table of parameters."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import partial
@@ -299,3 +299,20 @@ class _Listing:
             "items": {"anyOf": [*_NUMBER_SCHEMA, {"type": "boolean"}]},
         }
         return {"anyOf": [handler(core), numbers]}
+
+
+def _port_names(value: Any) -> Any:
+    if not isinstance(value, list):
+        raise refusal('it takes a list of names or parts of names, as ["keys", "faders"]')
+    for k, name in enumerate(value):
+        if not isinstance(name, str) or not name.strip() or "\0" in name:
+            raise refusal('it takes the name of a MIDI input or part of it, as "faders"', at=k)
+    return value
+
+
+PortNames = Annotated[
+    list[str],
+    BeforeValidator(_port_names),
+    WithJsonSchema({"type": "array", "items": {"type": "string", "minLength": 1}}),
+]
+"""MIDI inputs by name or part of it."""

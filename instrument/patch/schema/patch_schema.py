@@ -10,10 +10,9 @@ from pydantic import BeforeValidator, ConfigDict, Field, PrivateAttr, WithJsonSc
 from instrument.engine.memory.layout import CONTROLS, SNAPSHOT_VALUES, SNAPSHOTS
 from instrument.engine.parameters import LAYER, LAYERS, LINK, LINKS, MODULATORS, PATCH
 from instrument.patch.schema.controls import Address, Control
-from instrument.patch.schema.fields import Number, Seconds, Table, Text, one_of, parameter_fields, refusal
+from instrument.patch.schema.fields import Number, PortNames, Seconds, Table, Text, one_of, parameter_fields, refusal
 from instrument.patch.schema.forms import FORM_FIELD, FormList
 from instrument.patch.schema.modulators import Modulator
-from instrument.patch.schema.ports import PortNames
 from instrument.patch.schema.sources import Source
 from instrument.patch.schema.tuning import Tuning
 

@@ -7,8 +7,7 @@ import tomllib
 import pytest
 
 from instrument.patch.editing.rewrite import Change, EditError, change_from, rewritten
-from instrument.patch.new import STARTER
-from instrument.patch.patch_file import patch_from_text
+from instrument.patch.patch_file import STARTER, patch_from_text
 
 TEXT = STARTER.read_text(encoding="utf-8")
 

@@ -14,8 +14,8 @@ from instrument.common.atomic_file import write_atomically
 from instrument.engine.parameters import ADDRESSES, INDEX
 from instrument.engine.program import Program
 from instrument.patch.build import build_program
-from instrument.patch.editing.numbers import toml_number
 from instrument.patch.editing.save import same_program, save_patch, text_with
+from instrument.patch.editing.value_edits import toml_number
 from instrument.patch.patch_errors import PatchError
 from instrument.patch.patch_file import load_patch, patch_from_text
 

@@ -14,14 +14,13 @@ import pytest
 from instrument.engine.memory.layout import GESTURES
 from instrument.engine.parameters import ADDRESSES, INDEX, LAYER, MODULATOR, MODULATORS, ROWS
 from instrument.patch.build import build_program
-from instrument.patch.editing.value_places import place_of
+from instrument.patch.editing.value_edits import path_of
 from instrument.patch.factory import factory_folder
-from instrument.patch.new import STARTER
-from instrument.patch.schema.cross_checks import cross_problems
+from instrument.patch.patch_file import STARTER
+from instrument.patch.schema.checks import cross_problems, place_in
 from instrument.patch.schema.forms import FORM_FIELDS
 from instrument.patch.schema.modulators import KIND_ROWS
 from instrument.patch.schema.patch_schema import Patch, json_schema
-from instrument.patch.schema.problems import place_in
 from instrument.patch.schema.sources import FIGURES, figure_names, kind_of_row
 
 SOURCES: dict[str, dict[str, Any]] = {
@@ -91,7 +90,7 @@ def test_every_parameter_has_a_field_of_its_own(source: str, modulator: str) -> 
         )
     ]
     for index in mine:
-        put(data, place_of(ADDRESSES[index]), index + 0.5)
+        put(data, path_of(ADDRESSES[index]), index + 0.5)
     patch = Patch.model_validate(data)
     assert cross_problems(patch) == []
     program = build_program(patch)
@@ -116,7 +115,7 @@ def test_what_the_file_leaves_out_has_the_default_of_the_table() -> None:
 )
 def test_a_parameter_takes_any_number(address: str, written: object, value: float) -> None:
     data = full()
-    put(data, place_of(address), written)  # type: ignore[arg-type]
+    put(data, path_of(address), written)  # type: ignore[arg-type]
     base = build_program(Patch.model_validate(data)).record["base"][INDEX[address]]
     assert (base, math.copysign(1, base)) == (value, math.copysign(1, value))
 

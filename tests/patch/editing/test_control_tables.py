@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from instrument.patch.editing.teach import with_control, with_controls, without_control
+from instrument.patch.editing.control_tables import with_control, with_controls, without_control
 
 NEW = {"message": "cc", "channel": 1, "number": 3, "parameter": "output.level", "range": [0.0, 1.5]}
 TEXT = """schema = 1  # one

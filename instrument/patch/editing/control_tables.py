@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 import tomlkit
 from tomlkit.items import AoT, Float, Item, Trivia
 
-from instrument.patch.editing.numbers import toml_number
+from instrument.patch.editing.value_edits import toml_number
 from instrument.patch.line_numbers import lines_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from instrument.patch.line_numbers import Path
+    from instrument.patch.line_numbers import FieldPath
 
 _HEADER = "[[control]]"
 
@@ -96,7 +96,7 @@ def _lines(text: str) -> list[str]:
 def _block(text: str, lines: list[str], place: int) -> tuple[int, int]:
     # From its header to its last line; blank lines and comments behind it belong to what follows.
     where = lines_of(text)
-    own: Path = ("control", place)
+    own: FieldPath = ("control", place)
     header = where[own]
     others = [line for path, line in where.items() if path[:2] != own and line > header]
     last = max(line for path, line in where.items() if path[:2] == own)

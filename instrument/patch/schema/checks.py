@@ -1,20 +1,114 @@
-"""What must agree across a patch: links name modulators that are there, addresses name layers that are there."""
+"""Checks of a patch: what pydantic found wrong, as sentences with address, line and value, and what must agree across tables."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.memory.layout import CURVE_POINTS
-from instrument.patch.line_numbers import Path
-from instrument.patch.patch_errors import did_you_mean, listed, shown
+from instrument.patch.line_numbers import FieldPath, lines_of
+from instrument.patch.patch_errors import Problem, did_you_mean, listed, shown
+from instrument.patch.schema.fields import TAG
 from instrument.patch.schema.modulators import KIND_ROWS
 from instrument.patch.schema.sources import kind_of_row
 
 if TYPE_CHECKING:
+    from pydantic import ValidationError
+    from pydantic_core import ErrorDetails
+
     from instrument.patch.schema.patch_schema import Patch
 
-Finding = tuple[Path, str, str]
-"""Path of the field, its address for people, and the sentence."""
+
+_MISSING = object()
+
+_PLAIN = {
+    "model_type": "it takes a table",
+    "model_attributes_type": "it takes a table",
+    "dict_type": "it takes a table",
+    "list_type": "it takes a list in square brackets",
+}
+
+
+def problems_of(error: ValidationError, data: dict[str, Any], text: str) -> list[Problem]:
+    """Return one problem for each fault, in the order of the file.
+
+    Parameters
+    ----------
+    error : ValidationError
+    data : dict
+        What tomllib made of the text.
+    text : str
+        The file's text, to find lines in.
+    """
+    lines = lines_of(text)
+    return [_problem(details, data, lines) for details in error.errors(include_url=False)]
+
+
+def place_in(data: Any, location: tuple[int | str, ...]) -> FieldPath:
+    """Return pydantic's location as a path through the data: no tags of unions, axes of a list as its places."""
+    path: FieldPath = ()
+    here = data
+    for part in location:
+        if isinstance(part, str) and part.startswith(TAG):
+            continue
+        step = "xyz".index(part) if isinstance(here, list) and part in {"x", "y", "z"} else part
+        # An address below [values] is one key, or tables within tables if it was written without quotes.
+        parts = step.split(".") if isinstance(step, str) and _below(here, step) is _MISSING else [step]
+        for one in parts:
+            path = (*path, one)
+            here = _below(here, one)
+    return path
+
+
+def address_of(path: FieldPath) -> str:
+    """Return a path as it is said: with points, places counted from 1."""
+    return ".".join(str(part + 1) if isinstance(part, int) else part for part in path)
+
+
+def line_of(path: FieldPath, lines: dict[FieldPath, int]) -> int | None:
+    """Return the line of a path, or of the nearest thing around it."""
+    while path:
+        if path in lines:
+            return lines[path]
+        path = path[:-1]
+    return None
+
+
+def _below(data: Any, step: int | str) -> Any:
+    try:
+        return data[step]
+    except (KeyError, IndexError, TypeError):
+        return _MISSING
+
+
+def _problem(details: ErrorDetails, data: dict[str, Any], lines: dict[FieldPath, int]) -> Problem:
+    context = details.get("ctx", {})
+    path = place_in(data, details["loc"])
+    if context.get("at") is not None:
+        path = (*path, context["at"])
+    is_key = bool(path) and path[-1] == "[key]"
+    path = path[:-1] if is_key else path
+    value: Any = data
+    for step in path:
+        value = _below(value, step)
+    name = address_of(path)
+    line = line_of(path, lines)
+    mend = context.get("mend", "")
+    kind = details["type"]
+    if kind == "unknown_key":
+        said = f"{name} is not a field; {context['allowed']}."
+    elif kind == "missing":
+        said = f"{name} is missing; it must be written."
+    elif is_key:
+        said = f"{name.removeprefix('values.')} is not a parameter; an address looks like layer.1.place.spin.y."
+    else:
+        allowed = context.get("allowed") or _PLAIN.get(kind) or details["msg"][:1].lower() + details["msg"][1:]
+        is_what = f"{name} is missing" if value is _MISSING else f"{name} is {shown(value)}"
+        said = f"{is_what}; {allowed}."
+    return Problem(f"{said} {mend}".strip(), name, line, context.get("column"))
+
+
+Finding = tuple[FieldPath, str, str]
+"""FieldPath of the field, its address for people, and the sentence."""
 
 
 def cross_problems(patch: Patch) -> list[Finding]:
@@ -30,11 +124,11 @@ def cross_problems(patch: Patch) -> list[Finding]:
     for k, control in enumerate(patch.control):
         if control.parameter is None:
             continue
-        path: Path = ("control", k, "parameter")
+        path: FieldPath = ("control", k, "parameter")
         found += _address_problem(patch, control.parameter, path, f"control.{k + 1}.parameter")
     for k, snapshot in enumerate(patch.snapshot):
         for address in snapshot.values:
-            place: Path = ("snapshot", k, "values", address)
+            place: FieldPath = ("snapshot", k, "values", address)
             found += _address_problem(patch, address, place, f"snapshot.{k + 1}.values.{address}")
     found += _curve_problem(patch)
     return found
@@ -78,7 +172,7 @@ def _name_problems(patch: Patch) -> list[Finding]:
     return found
 
 
-def _address_problem(patch: Patch, address: str, path: Path, name: str) -> list[Finding]:
+def _address_problem(patch: Patch, address: str, path: FieldPath, name: str) -> list[Finding]:
     stem, *rest = address.split(".")
     owned: dict[str, list[Any]] = {"layer": patch.layer, "mod": patch.modulator, "link": patch.link}
     if stem not in owned:

@@ -1,4 +1,4 @@
-"""Changing single numbers in the text of a patch file, through tomlkit, which keeps everything else."""
+"""Single values in the text of a patch file: where each stands, and how it is changed with everything else kept."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import tomlkit
 from tomlkit.items import AoT, Array, Float, InlineTable, Integer, Item, KeyType, SingleKey, Trivia
 
 from instrument.engine.parameters import AXES, ROWS, index_of
-from instrument.patch.editing.value_places import place_of
+from instrument.patch.editing.renumber import OWNERS
 from instrument.patch.schema.fields import SWITCH
 from instrument.patch.schema.modulators import KIND_ROWS
 from instrument.patch.schema.sources import (
@@ -25,8 +25,37 @@ from instrument.patch.schema.sources import (
 
 if TYPE_CHECKING:
     from instrument.patch.figures import Axes
-    from instrument.patch.line_numbers import Path as Place
+    from instrument.patch.line_numbers import FieldPath
     from instrument.patch.schema.patch_schema import Patch
+
+
+_TABLES = {word: table for table, word in OWNERS.items()}
+
+
+def path_of(address: str) -> FieldPath:
+    """Return the path in the file of a parameter's address; places in lists count from 0, forms go by their kind.
+
+    Raises
+    ------
+    KeyError
+        If there is no such address.
+
+    Examples
+    --------
+    >>> path_of("layer.2.place.spin.y")
+    ('layer', 1, 'place', 'spin', 'y')
+    >>> path_of("mod.1.rate"), path_of("layer.1.source.x.3.phase")
+    (('modulator', 0, 'rate'), ('layer', 0, 'source', 'x', 2, 'phase'))
+    """
+    index_of(address)
+    match address.split("."):
+        case ["layer", number, "source", axis, term, name]:
+            return ("layer", int(number) - 1, "source", axis, int(term) - 1, name)
+        case [owner, number, *rest] if owner in _TABLES:
+            return (_TABLES[owner], int(number) - 1, *rest)
+        case parts:
+            return tuple(parts)
+
 
 _TERM = ("amplitude", "ratio", "phase")
 
@@ -44,7 +73,7 @@ def edited(patch: Patch, changes: Mapping[str, float]) -> str:
     _write_out_figures(patch, document, changes)
     for address, value in changes.items():
         by_field = _has_field(patch, address) and not _is_listed(listed, address)
-        if by_field and _set(document, place_of(address), value, index_of(address)):
+        if by_field and _set(document, path_of(address), value, index_of(address)):
             continue
         _set_listed(document, address, value)
     return tomlkit.dumps(document)
@@ -114,7 +143,7 @@ def _item(value: float, index: int, old: Any) -> Item:
     return Float(value, Trivia(), toml_number(value))
 
 
-def _set(document: MutableMapping[str, Any], path: Place, value: float, index: int) -> bool:
+def _set(document: MutableMapping[str, Any], path: FieldPath, value: float, index: int) -> bool:
     *way, last = path
     here: Any = document
     for k, step in enumerate(way):
