@@ -51,7 +51,7 @@ MOMENTS = {
     "rose": 0.3,
     "sign": 0.4,
     "storm": 0.6,
-    "tides": 0.95,
+    "ebb": 0.95,
     "visitor": 0.85,
 }
 """When stills are taken that are not taken half-way, as a share of the performance."""

@@ -51,7 +51,7 @@ SCORES: dict[str, Score] = {
         ),
         waves=((6, 3, 11, 0, 80, 1),),
     ),
-    "tides": Score(
+    "ebb": Score(
         92,
         "A2:2:90 A2:1 C3:1 D3:2:96 E3:1 D3:1 C3:1:84 B2:1 A2:2:100",
         buttons=((4, SNAPSHOT_2), (8, SNAPSHOT_3)),
