@@ -14,7 +14,7 @@ from instrument.drawings.readers.by_ending import READERS, ReadOptions, read_dra
 from instrument.drawings.readers.lettering import text_drawing
 from instrument.drawings.routing.closed_line import Figures, Route, RouteOptions
 from instrument.drawings.routing.route import route
-from instrument.drawings.routing.sampling import Sampling, best_turn, enough_points, sample, turned
+from instrument.drawings.routing.sampling import Sampling, aligned, best_alignment, default_point_count, sample
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -88,7 +88,7 @@ class LoadOptions:
 
 
 @dataclass(frozen=True)
-class Loaded:
+class SampledFrames:
     """One drawing, or the frames of a flip-book, as the engine takes them.
 
     Attributes
@@ -97,7 +97,7 @@ class Loaded:
         One cycle a frame at constant pen speed; the first point is not repeated. Frames are fitted together, so
         that they keep their sizes and places against one another, and begin where they lie closest.
     kinds : ndarray of uint8, shape (frames, n)
-        The `Kind` of line that each point lies on.
+        The `StepKind` of line that each point lies on.
     figures : tuple of Figures
         For each frame.
     warnings : tuple of str
@@ -154,7 +154,7 @@ def _routed(drawing: Drawing, options: LoadOptions, progress: Progress | None) -
     return route(drawing, options.route, options.read.tolerances, progress)
 
 
-def sample_all(routes: Sequence[Route], sampling: Sampling) -> Loaded:
+def sample_frames(routes: Sequence[Route], sampling: Sampling) -> SampledFrames:
     """Sample routes as the frames of one flip-book.
 
     Parameters
@@ -165,22 +165,24 @@ def sample_all(routes: Sequence[Route], sampling: Sampling) -> Loaded:
 
     Returns
     -------
-    Loaded
+    SampledFrames
     """
-    count = max(map(enough_points, routes)) if sampling.points is None else sampling.points
+    count = max(map(default_point_count, routes)) if sampling.points is None else sampling.points
     box = np.concatenate([found.line for found in routes])
     together = (box.min(axis=0), box.max(axis=0))
     frames = [sample(found, replace(sampling, points=count), together) for found in routes]
     points, kinds = [frames[0].points], [frames[0].kinds]
     for frame in frames[1:]:
-        shift, backwards = best_turn(frame.points, points[-1])
-        points.append(turned(frame.points, shift, backwards=backwards))
-        kinds.append(turned(frame.kinds, shift, backwards=backwards))
+        shift, backwards = best_alignment(frame.points, points[-1])
+        points.append(aligned(frame.points, shift, backwards=backwards))
+        kinds.append(aligned(frame.kinds, shift, backwards=backwards))
     warnings = dict.fromkeys(word for frame in frames for word in frame.warnings)
-    return Loaded(np.stack(points), np.stack(kinds), tuple(f.figures for f in frames), tuple(warnings))
+    return SampledFrames(np.stack(points), np.stack(kinds), tuple(f.figures for f in frames), tuple(warnings))
 
 
-def load(paths: Sequence[str | Path] = (), text: str | None = None, options: LoadOptions | None = None) -> Loaded:
+def load(
+    paths: Sequence[str | Path] = (), text: str | None = None, options: LoadOptions | None = None
+) -> SampledFrames:
     """Read, route and sample in this process; `isolation.Worker` does the same in one of its own.
 
     Parameters
@@ -190,7 +192,7 @@ def load(paths: Sequence[str | Path] = (), text: str | None = None, options: Loa
 
     Returns
     -------
-    Loaded
+    SampledFrames
     """
     options = options or LoadOptions()
-    return sample_all(find_routes(paths, text, options), options.sampling)
+    return sample_frames(find_routes(paths, text, options), options.sampling)

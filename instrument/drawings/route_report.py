@@ -12,7 +12,7 @@ import numpy as np
 
 from instrument.drawings.limits import DrawingError
 from instrument.drawings.load import LoadOptions, find_routes
-from instrument.drawings.routing.closed_line import Kind, Route
+from instrument.drawings.routing.closed_line import Route, StepKind
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -189,10 +189,10 @@ def _routes(
 # Told apart by line style and width as well as by colour; the colours are from the set of M. Okabe and K. Ito,
 # Color Universal Design (2008), which people with colour-blindness can tell apart.
 STYLES = {
-    Kind.DRAWN: ("drawn once", "#0072B2", "solid", 1.2),
-    Kind.REPEATED: ("drawn again", "#D55E00", (0, (4, 2)), 2.6),
-    Kind.JUMP: ("jump", "#CC79A7", (0, (1, 1.5)), 1.8),
-    Kind.BRIDGE: ("bridge", "#009E73", (0, (6, 2, 1, 2)), 1.8),
+    StepKind.DRAWN: ("drawn once", "#0072B2", "solid", 1.2),
+    StepKind.REPEATED: ("drawn again", "#D55E00", (0, (4, 2)), 2.6),
+    StepKind.JUMP: ("jump", "#CC79A7", (0, (1, 1.5)), 1.8),
+    StepKind.BRIDGE: ("bridge", "#009E73", (0, (6, 2, 1, 2)), 1.8),
 }
 MOST_ARROWS = 40
 DOTS_PER_INCH = 100
@@ -223,7 +223,7 @@ def draw_route(found: Route, path: Path, rate: float = 48_000.0, size: int = 100
     FigureCanvasAgg(figure)
     axes = figure.add_axes((0.03, 0.17, 0.94, 0.76))
     # Repetition lies under the line that it repeats and shows at its sides.
-    for layer, kind in enumerate((Kind.JUMP, Kind.BRIDGE, Kind.REPEATED, Kind.DRAWN)):
+    for layer, kind in enumerate((StepKind.JUMP, StepKind.BRIDGE, StepKind.REPEATED, StepKind.DRAWN)):
         rows = steps[found.kinds == kind]
         label, colour, style, width = STYLES[kind]
         if len(rows):

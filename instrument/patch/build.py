@@ -43,21 +43,21 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from instrument.engine.parameters import Parameter
-    from instrument.patch.drawing_cache import Drawn
+    from instrument.patch.drawing_cache import SampledDrawing
     from instrument.patch.figures import Axes
 
 
 _OPERATION = {"add": LINK_ADD, "multiply": LINK_MULTIPLY}
 
 
-def build_program(patch: Patch, drawings: Mapping[int, Drawn] | None = None) -> Program:
+def build_program(patch: Patch, drawings: Mapping[int, SampledDrawing] | None = None) -> Program:
     """Return the program of a patch.
 
     Parameters
     ----------
     patch : Patch
         As `load_patch` gives it.
-    drawings : mapping of int to Drawn, optional
+    drawings : mapping of int to SampledDrawing, optional
         Its drawings by layer, counted from 0, where `read_drawings` has read them already.
 
     Returns
@@ -78,7 +78,7 @@ def build_program(patch: Patch, drawings: Mapping[int, Drawn] | None = None) -> 
         raise PatchError(patch.path or "patch", Problem(f"{error}.")) from None
 
 
-def _built(patch: Patch, drawings: Mapping[int, Drawn]) -> Program:
+def _built(patch: Patch, drawings: Mapping[int, SampledDrawing]) -> Program:
     program = new_program()
     program.record["ramp_seconds"] = patch.ramp
     program.record["fade_seconds"] = patch.fade
@@ -106,7 +106,7 @@ def base_values(program: Program) -> np.ndarray[tuple[int], np.dtype[np.float64]
     return np.array(program.record["base"], np.float64)
 
 
-def _build_layers(patch: Patch, program: Program, drawings: Mapping[int, Drawn]) -> None:
+def _build_layers(patch: Patch, program: Program, drawings: Mapping[int, SampledDrawing]) -> None:
     for k, layer in enumerate(patch.layer):
         for name, value in parameter_values(layer, LAYER_FIELDS):
             program.set(f"layer.{k + 1}.{name}", value)
@@ -117,7 +117,7 @@ def _build_layers(patch: Patch, program: Program, drawings: Mapping[int, Drawn])
                 program.set(f"layer.{k + 1}.form.{form.kind}.{name}", value)
 
 
-def _build_source(patch: Patch, program: Program, k: int, drawings: Mapping[int, Drawn]) -> None:
+def _build_source(patch: Patch, program: Program, k: int, drawings: Mapping[int, SampledDrawing]) -> None:
     source = patch.layer[k].source
     fields: tuple[Parameter, ...] = ()
     match source:

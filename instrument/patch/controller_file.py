@@ -8,7 +8,7 @@ from pydantic import Field, PrivateAttr, ValidationError
 from instrument.engine.memory.layout import CONTROLS, CURVE_POINTS
 from instrument.patch.patch_errors import PatchError, Problem
 from instrument.patch.patch_file import check_version, parsed, read_text
-from instrument.patch.schema.checks import finds, problems_of
+from instrument.patch.schema.checks import has_parameter, problems_of
 from instrument.patch.schema.controls import Control
 from instrument.patch.schema.fields import PortNames, Table, Text
 from instrument.patch.schema.patch_schema import SCHEMA, Patch
@@ -72,7 +72,7 @@ def controller_from_text(text: str, path: Path | str) -> ControllerFile:
     return found
 
 
-def serving(patch: Patch, controller: ControllerFile) -> tuple[int, ...]:
+def serving_controls(patch: Patch, controller: ControllerFile) -> tuple[int, ...]:
     """Return the places of the controls of a controller file that serve a patch.
 
     What a control of the patch listens to is left to the patch alone. Controls of parameters that this patch has not
@@ -91,12 +91,12 @@ def serving(patch: Patch, controller: ControllerFile) -> tuple[int, ...]:
 
 
 def _serves(control: Control, patch: Patch) -> bool:
-    if control.parameter is not None and not finds(patch, control.parameter):
+    if control.parameter is not None and not has_parameter(patch, control.parameter):
         return False
-    return not any(hear_the_same(control, own) for own in patch.control)
+    return not any(overlap(control, own) for own in patch.control)
 
 
-def hear_the_same(one: Control, other: Control) -> bool:
+def overlap(one: Control, other: Control) -> bool:
     """Return whether one message can reach both controls."""
     channels = {one.channel, other.channel}
     if "any" not in channels and len(channels) > 1:

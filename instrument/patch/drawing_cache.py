@@ -27,7 +27,7 @@ LARGEST_AT_HAND = 64 << 20
 
 
 @dataclass(frozen=True)
-class Drawn:
+class SampledDrawing:
     """A drawing as the engine takes it.
 
     Attributes
@@ -48,7 +48,7 @@ class Drawn:
     warnings: tuple[str, ...] = ()
 
 
-class Cache:
+class DrawingCache:
     """A folder of routed drawings by key, with the latest at hand in memory.
 
     A folder that cannot be written, and a file that is damaged, cost time and nothing else.
@@ -64,21 +64,21 @@ class Cache:
     def __init__(self, folder: Path | None = None, largest: int = LARGEST) -> None:
         self._folder = folder
         self._largest = largest
-        self._at_hand: OrderedDict[str, Drawn] = OrderedDict()
+        self._at_hand: OrderedDict[str, SampledDrawing] = OrderedDict()
 
     @property
     def folder(self) -> Path:
         """Where the files are; it may not exist yet."""
         return self._folder or Path(platformdirs.user_cache_dir("beamhand", appauthor=False)) / "drawings"
 
-    def get(self, key: str) -> Drawn | None:
+    def get(self, key: str) -> SampledDrawing | None:
         """Return what is kept under a key, or None."""
         found = self._at_hand.get(key) or self._read(key)
         if found is not None:
             self._keep_at_hand(found)
         return found
 
-    def put(self, drawn: Drawn) -> None:
+    def put(self, drawn: SampledDrawing) -> None:
         """Keep a drawing under its key."""
         self._keep_at_hand(drawn)
         words = json.dumps({"corners": drawn.corners, "warnings": drawn.warnings}).encode()
@@ -100,13 +100,13 @@ class Cache:
     def _path(self, key: str) -> Path:
         return self.folder / f"{key}.npz"
 
-    def _read(self, key: str) -> Drawn | None:
+    def _read(self, key: str) -> SampledDrawing | None:
         path = self._path(key)
         try:
             with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
                 points = np.asarray(file["points"], np.float64)
                 words = json.loads(file["words"].tobytes())
-                drawn = Drawn(key, points, int(words["corners"]), tuple(map(str, words["warnings"])))
+                drawn = SampledDrawing(key, points, int(words["corners"]), tuple(map(str, words["warnings"])))
             if points.ndim != 3 or points.shape[2] != 3 or points.size == 0 or not np.isfinite(points).all():
                 raise ValueError("this is no path")
             os.utime(path)
@@ -118,7 +118,7 @@ class Cache:
             return None
         return drawn
 
-    def _keep_at_hand(self, drawn: Drawn) -> None:
+    def _keep_at_hand(self, drawn: SampledDrawing) -> None:
         self._at_hand[drawn.key] = drawn
         self._at_hand.move_to_end(drawn.key)
         while len(self._at_hand) > 1 and sum(d.points.nbytes for d in self._at_hand.values()) > LARGEST_AT_HAND:

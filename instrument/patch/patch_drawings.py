@@ -17,8 +17,8 @@ from instrument.drawings.limits import DEFAULT_TOLERANCES, DrawingError
 from instrument.drawings.load import frame_files
 from instrument.drawings.routing.closed_line import corner_steps
 from instrument.drawings.worker.client import Worker
-from instrument.drawings.worker.protocol import options_to_words
-from instrument.patch.drawing_cache import Cache, Drawn
+from instrument.drawings.worker.protocol import options_to_json
+from instrument.patch.drawing_cache import DrawingCache, SampledDrawing
 from instrument.patch.line_numbers import lines_of
 from instrument.patch.patch_errors import PatchError, Problem, shown
 from instrument.patch.resample import MOST
@@ -27,7 +27,7 @@ from instrument.patch.schema.sources import Along, Drawing, Lettering, is_font_f
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from instrument.drawings.load import Loaded, LoadOptions
+    from instrument.drawings.load import LoadOptions, SampledFrames
     from instrument.patch.schema.patch_schema import Patch
     from instrument.patch.schema.sources import Drawn as DrawnSource
 
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 MOST_OF_FRAMES = 2 * MOST
 """Points of all frames of a flip-book together, unless its source asks for more."""
 
-_cache = Cache()
+_cache = DrawingCache()
 
 
 @functools.cache
@@ -45,24 +45,24 @@ def _worker() -> Worker:
     return worker
 
 
-def warm_up() -> None:
+def start_reader() -> None:
     """Start the process that reads drawings, so that the first one need not wait for it."""
     _worker().start()
 
 
-def wind_down() -> None:
+def close_reader() -> None:
     """End the process that reads drawings; a later drawing starts another."""
     if _worker.cache_info().currsize:
         _worker().close()
 
 
-def stop_reading() -> None:
+def stop_reader() -> None:
     """End the process that reads drawings at once, whatever it is doing; may be called from a signal handler."""
     if _worker.cache_info().currsize:
         _worker().stop()
 
 
-def read_drawings(patch: Patch) -> dict[int, Drawn]:
+def read_drawings(patch: Patch) -> dict[int, SampledDrawing]:
     """Read, route and sample every drawing and text of a patch.
 
     Parameters
@@ -71,7 +71,7 @@ def read_drawings(patch: Patch) -> dict[int, Drawn]:
 
     Returns
     -------
-    dict of int to Drawn
+    dict of int to SampledDrawing
         By layer, counted from 0.
 
     Raises
@@ -79,7 +79,7 @@ def read_drawings(patch: Patch) -> dict[int, Drawn]:
     PatchError
         If drawings are refused, with the reader's own sentences.
     """
-    found: dict[int, Drawn] = {}
+    found: dict[int, SampledDrawing] = {}
     problems = []
     for k, source in _drawn_layers(patch):
         try:
@@ -91,12 +91,12 @@ def read_drawings(patch: Patch) -> dict[int, Drawn]:
     return found
 
 
-def unread_drawings(patch: Patch) -> dict[int, Drawn]:
+def placeholder_drawings(patch: Patch) -> dict[int, SampledDrawing]:
     """Return for each drawing one point in its place, which only the same settings give again.
 
     Saving values needs no drawing, and must work while one is broken.
     """
-    return {k: _mark(source) for k, source in _drawn_layers(patch)}
+    return {k: _placeholder(source) for k, source in _drawn_layers(patch)}
 
 
 def drawing_files(patch: Patch) -> tuple[Path, ...]:
@@ -145,13 +145,13 @@ def _problem(patch: Patch, k: int, source: DrawnSource, error: DrawingError) -> 
     return Problem(f"{field} is {shown(value)}; {str(error).rstrip('.')}.", field, line)
 
 
-def _mark(source: DrawnSource) -> Drawn:
+def _placeholder(source: DrawnSource) -> SampledDrawing:
     settings = source.model_dump_json(exclude={"frame", "blend"})
     digest = hashlib.sha256(settings.encode()).digest()
-    return Drawn(digest.hex(), np.frombuffer(digest[:24], "<u8").astype(np.float64).reshape(1, 1, 3), 1)
+    return SampledDrawing(digest.hex(), np.frombuffer(digest[:24], "<u8").astype(np.float64).reshape(1, 1, 3), 1)
 
 
-def _drawn(source: DrawnSource, folder: Path) -> Drawn:
+def _drawn(source: DrawnSource, folder: Path) -> SampledDrawing:
     paths = _paths(source, folder)
     options = source.options(_font(source, folder), source.samples)
     files = frame_files(paths, options.read.limits) if paths else []
@@ -167,7 +167,7 @@ def _drawn(source: DrawnSource, folder: Path) -> Drawn:
     return drawn
 
 
-def _fitted(key: str, loaded: Loaded, samples: int | None) -> Drawn:
+def _fitted(key: str, loaded: SampledFrames, samples: int | None) -> SampledDrawing:
     # The tables of a few patches lie in the engine's memory at once, so none takes more than its share.
     points = loaded.points
     if samples is None:
@@ -178,12 +178,12 @@ def _fitted(key: str, loaded: Loaded, samples: int | None) -> Drawn:
         while count > most * step:
             step *= 2
         points = np.ascontiguousarray(points[:, ::step])
-    return Drawn(key, points, max(f.corners for f in loaded.figures), loaded.warnings)
+    return SampledDrawing(key, points, max(f.corners for f in loaded.figures), loaded.warnings)
 
 
 def _key(files: list[Path], text: str | None, options: LoadOptions) -> str | None:
     """Return a hash of everything that the result depends on; None where that cannot be read."""
-    words: dict[str, Any] = options_to_words(options)
+    words: dict[str, Any] = options_to_json(options)
     del words["read"]["limits"]
     font = words["read"]["lettering"]["font"]
     most = options.read.limits.file_bytes
@@ -232,13 +232,13 @@ def _version() -> str:
     return digest.hexdigest()
 
 
-def corner_counts(patch: Patch, drawings: Mapping[int, Drawn]) -> tuple[tuple[int, int], ...]:
+def corner_counts(patch: Patch, drawings: Mapping[int, SampledDrawing]) -> tuple[tuple[int, int], ...]:
     """Return number, from 1, and corners of each layer that runs along a path.
 
     Parameters
     ----------
     patch : Patch
-    drawings : mapping of int to Drawn
+    drawings : mapping of int to SampledDrawing
         Its drawings by layer, counted from 0.
     """
     found = []

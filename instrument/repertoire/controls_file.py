@@ -18,7 +18,7 @@ from instrument.patch.controller_file import (
     ControllerFile,
     controller_from_text,
     load_controller,
-    serving,
+    serving_controls,
 )
 from instrument.patch.editing.control_tables import with_control, with_controls, without_control
 from instrument.patch.patch_errors import PatchError, Problem
@@ -88,7 +88,7 @@ class PatchWithController:
 def with_controller(patch: Patch) -> PatchWithController:
     """Give a patch the controls of the controller file."""
     controller = usable_controls()
-    places = serving(patch, controller)
+    places = serving_controls(patch, controller)
     added = [controller.control[place] for place in places]
     text = with_controls(patch.text, [control.model_dump(exclude_unset=True) for control in added])
     key = "controls " + hashlib.sha256(controller.text.encode()).hexdigest()

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from instrument.patch.patch_drawings import stop_reading, warm_up
+from instrument.patch.patch_drawings import start_reader, stop_reader
 from instrument.patch.patch_errors import PatchError, Problem
 from instrument.patch.set_list_file import patches_named
 from instrument.repertoire.loading import (
@@ -130,7 +130,7 @@ class Worker:
         self._since = 0.0
         self._numbers = 0
 
-    def warm_up(self) -> None:
+    def start_reader(self) -> None:
         """Start the process, and the one that reads drawings, so that the first saved drawing finds them ready."""
         self.ask(Job("warm"))
 
@@ -212,11 +212,11 @@ def _work(connection: Connection) -> None:
         while True:
             job = connection.recv()
             connection.send(replace(_answer(job), number=job.number))
-    stop_reading()
+    stop_reader()
 
 
 def _end(*_: object) -> None:
-    stop_reading()
+    stop_reader()
     os._exit(0)
 
 
@@ -250,7 +250,7 @@ def _done(job: Job) -> Answer:  # noqa: PLR0911 - one for each kind of job
         case "keep" if job.to is not None:
             write_recovery(job.to, path, job.text, job.values)
         case "warm":
-            warm_up()
+            start_reader()
     return Answer(do, path)
 
 

@@ -77,7 +77,7 @@ class SetList:
         self._moved: tuple[WorkingCopy, Values] | None = None
         self.watch_files()
         if any(patch.drawn for patch in patches):
-            self.worker.warm_up()
+            self.worker.start_reader()
 
     @property
     def position(self) -> int:

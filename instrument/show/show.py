@@ -23,7 +23,7 @@ from instrument.engine.memory.layout import RING_COMMAND
 from instrument.midi.event_feed import Feeder
 from instrument.midi.files.performance import read_performance
 from instrument.midi.message_decoder import MidiError
-from instrument.patch.patch_drawings import wind_down
+from instrument.patch.patch_drawings import close_reader
 from instrument.patch.set_list_file import patches_named
 from instrument.repertoire.controls_file import use_controls_file
 from instrument.repertoire.loading import read_patch
@@ -124,7 +124,7 @@ class Show:
         if options.controls is not None:
             use_controls_file(options.controls)
         patches = [read_patch(path) for named in options.patches for path in patches_named(named)]
-        wind_down()
+        close_reader()
         self._heard = any(hears_input(patch.program) for patch in patches)
         choice = choose_driver(
             options.audio,

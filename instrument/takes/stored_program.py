@@ -146,15 +146,15 @@ def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:
         If the text is no patch, or does not go with the lines.
     """
     from instrument.patch.build import build_program  # noqa: PLC0415 - reading a patch is not the recorder's work
-    from instrument.patch.drawing_cache import Drawn  # noqa: PLC0415
-    from instrument.patch.patch_drawings import unread_drawings  # noqa: PLC0415
+    from instrument.patch.drawing_cache import SampledDrawing  # noqa: PLC0415
+    from instrument.patch.patch_drawings import placeholder_drawings  # noqa: PLC0415
     from instrument.patch.patch_file import patch_from_text  # noqa: PLC0415
 
     patch = patch_from_text(text, path)
-    missing = [layer + 1 for layer in unread_drawings(patch) if layer not in stored.lines]
+    missing = [layer + 1 for layer in placeholder_drawings(patch) if layer not in stored.lines]
     if missing:
         raise TakeError(f"{path}: layer {missing[0]} draws a line that the take does not hold; restore a copy.")
-    drawings = {layer: Drawn("", line, 0) for layer, line in stored.lines.items()}
+    drawings = {layer: SampledDrawing("", line, 0) for layer, line in stored.lines.items()}
     try:
         program = build_program(patch, drawings)
     except (ValueError, IndexError) as error:

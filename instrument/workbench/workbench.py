@@ -92,7 +92,7 @@ class Workbench:
         if not self._waited_on:
             # Somebody is there who may edit, and look through pictures.
             self._waited_on = True
-            self._set_list.worker.warm_up()
+            self._set_list.worker.start_reader()
             self._thumbnails.want()
         return False
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from hypothesis import strategies as st
 
-from instrument.drawings.routing.closed_line import Kind, Route
+from instrument.drawings.routing.closed_line import Route, StepKind
 from instrument.drawings.strokes import Drawing, from_strokes
 
 if TYPE_CHECKING:
@@ -78,9 +78,9 @@ def check_route(found: Route) -> None:
     edges = {frozenset(edge) for edge in found.drawing.edges.tolist()}
     bridges = {frozenset(edge) for edge in found.drawing.bridges.tolist()}
     steps = [frozenset(step) for step in zip(walk.tolist(), np.roll(walk, -1).tolist(), strict=True)]
-    drawn = [step for step, kind in zip(steps, kinds, strict=True) if kind == Kind.DRAWN]
+    drawn = [step for step, kind in zip(steps, kinds, strict=True) if kind == StepKind.DRAWN]
     assert sorted(map(sorted, drawn)) == sorted(map(sorted, edges)), "every edge is drawn once"
     for step, kind in zip(steps, kinds, strict=True):
         assert len(step) == 2, "no step stays in its place"
-        assert kind != Kind.REPEATED or step in edges
-        assert kind != Kind.BRIDGE or step in bridges
+        assert kind != StepKind.REPEATED or step in edges
+        assert kind != StepKind.BRIDGE or step in bridges

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from instrument.drawings.limits import DrawingError, Limits
 from instrument.drawings.load import LoadOptions, frame_files, load
-from instrument.drawings.routing.sampling import Sampling, best_turn, turned
+from instrument.drawings.routing.sampling import Sampling, aligned, best_alignment
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -68,9 +68,9 @@ def test_a_frame_that_is_broken_is_named(tmp_path: Path) -> None:
 @settings(max_examples=60, deadline=None)
 def test_a_path_that_was_only_turned_is_turned_back(shift: int, backwards: bool, seed: int) -> None:
     path = np.random.default_rng(seed).normal(size=(100, 3))
-    other = turned(path, shift, backwards=backwards)
-    found = best_turn(other, path)
-    np.testing.assert_array_equal(turned(other, found[0], backwards=found[1]), path)
+    other = aligned(path, shift, backwards=backwards)
+    found = best_alignment(other, path)
+    np.testing.assert_array_equal(aligned(other, found[0], backwards=found[1]), path)
 
 
 @given(st.integers(2, 24), st.integers(0, 99))
@@ -78,9 +78,9 @@ def test_a_path_that_was_only_turned_is_turned_back(shift: int, backwards: bool,
 def test_no_other_turn_lies_closer(count: int, seed: int) -> None:
     random = np.random.default_rng(seed)
     path, towards = random.normal(size=(2, count, 3))
-    shift, backwards = best_turn(path, towards)
-    found = ((turned(path, shift, backwards=backwards) - towards) ** 2).sum()
-    every = [((turned(path, s, backwards=b) - towards) ** 2).sum() for s in range(count) for b in (False, True)]
+    shift, backwards = best_alignment(path, towards)
+    found = ((aligned(path, shift, backwards=backwards) - towards) ** 2).sum()
+    every = [((aligned(path, s, backwards=b) - towards) ** 2).sum() for s in range(count) for b in (False, True)]
     assert found == pytest.approx(min(every))
 
 

@@ -12,7 +12,7 @@ from instrument.patch.controller_file import (
     ControllerFile,
     controller_from_text,
     load_controller,
-    serving,
+    serving_controls,
 )
 from instrument.patch.patch_errors import PatchError
 from instrument.patch.patch_file import patch_from_text
@@ -26,7 +26,7 @@ def controller(*controls: str) -> ControllerFile:
 
 
 def served(patch: str, *controls: str) -> tuple[int, ...]:
-    return serving(patch_from_text(f"schema = 1\n{patch}"), controller(*controls))
+    return serving_controls(patch_from_text(f"schema = 1\n{patch}"), controller(*controls))
 
 
 def control(message: str, **more: object) -> str:

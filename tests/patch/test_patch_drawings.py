@@ -11,13 +11,13 @@ import pytest
 
 from instrument.drawings.load import load
 from instrument.drawings.worker.client import Worker
-from instrument.drawings.worker.protocol import options_to_words
+from instrument.drawings.worker.protocol import options_to_json
 from instrument.engine.engine import Engine
 from instrument.engine.memory.layout import SOURCE_PATH
 from instrument.engine.parameters import index_of
 from instrument.patch import patch_drawings as routing
 from instrument.patch.build import build_program
-from instrument.patch.drawing_cache import Cache
+from instrument.patch.drawing_cache import DrawingCache
 from instrument.patch.editing.save import save_patch
 from instrument.patch.patch_drawings import corner_counts, drawing_files, read_drawings
 from instrument.patch.patch_errors import PatchError
@@ -39,14 +39,14 @@ HOUSE = '<svg xmlns="http://www.w3.org/2000/svg"><path d="M0 0 L10 0 L10 8 L5 12
 @pytest.fixture(scope="module", autouse=True)
 def _ended_worker() -> Iterator[None]:
     yield
-    routing.wind_down()
+    routing.close_reader()
 
 
 @pytest.fixture(autouse=True)
 def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A cache that nobody else has written to."""
     folder = tmp_path / "cache"
-    monkeypatch.setattr(routing, "_cache", Cache(folder))
+    monkeypatch.setattr(routing, "_cache", DrawingCache(folder))
     return folder
 
 
@@ -111,7 +111,7 @@ def test_every_setting_is_heard() -> None:
     def words(more: str) -> dict[str, object]:
         source = patch_from_text(text + more).layer[0].source
         assert isinstance(source, Lettering)
-        found = options_to_words(source.options(source.font, source.samples))
+        found = options_to_json(source.options(source.font, source.samples))
         return {
             f"{room}.{name}.{below}": value
             for room, fields in found.items()
@@ -172,7 +172,7 @@ def test_the_second_time_nothing_is_read(folder: Path, monkeypatch: pytest.Monke
     patch = patch_in(folder, "drawing = 'hut.svg'")
     first = table(patch)
     forbid_reading(monkeypatch)
-    monkeypatch.setattr(routing, "_cache", Cache(cache))  # as after a new start
+    monkeypatch.setattr(routing, "_cache", DrawingCache(cache))  # as after a new start
     assert table(patch).tobytes() == first.tobytes()
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.drawings.limits import DrawingError, Limits, Tolerances
-from instrument.drawings.readers.file_contents import Folder, decode, read_bytes
+from instrument.drawings.readers.file_contents import CompanionFolder, decode, read_bytes
 from instrument.drawings.readers.gltf import parse_gltf
 from instrument.drawings.readers.lettering import Lettering, text_drawing
 from instrument.drawings.readers.mesh_edges import Edges, Mesh, mesh_drawing
@@ -70,7 +70,7 @@ def _mesh(parse: Callable[[bytes, Limits], Mesh]) -> Callable[[bytes, Path, Read
 
 
 def _gltf(content: bytes, path: Path, options: ReadOptions) -> Drawing:
-    mesh = parse_gltf(content, Folder(path.parent, options.limits))
+    mesh = parse_gltf(content, CompanionFolder(path.parent, options.limits))
     return mesh_drawing(mesh, options.edges, options.crease, options.tolerances)
 
 

@@ -87,7 +87,7 @@ def _decoded(content: bytes) -> str:
 
 
 @dataclass(frozen=True)
-class Folder:
+class CompanionFolder:
     """The folder a drawing lies in.
 
     Attributes

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from instrument.drawings.limits import DrawingError, check_count
-from instrument.drawings.readers.file_contents import Folder, decode
+from instrument.drawings.readers.file_contents import CompanionFolder, decode
 from instrument.drawings.readers.mesh_edges import Mesh
 from instrument.drawings.strokes import no_edges
 
@@ -30,13 +30,13 @@ PACKED = frozenset({"KHR_draco_mesh_compression", "EXT_meshopt_compression"})
 DEEPEST = 256
 
 
-def parse_gltf(content: bytes, folder: Folder | None = None) -> Mesh:
+def parse_gltf(content: bytes, folder: CompanionFolder | None = None) -> Mesh:
     """Read a glTF or GLB file's geometry.
 
     Parameters
     ----------
     content : bytes
-    folder : Folder, optional
+    folder : CompanionFolder, optional
         Where buffers that the file names are read from.
 
     Returns
@@ -48,7 +48,7 @@ def parse_gltf(content: bytes, folder: Folder | None = None) -> Mesh:
     DrawingError
         Names the part of the file that is wrong.
     """
-    folder = folder or Folder()
+    folder = folder or CompanionFolder()
     try:
         if content.startswith(MAGIC):
             header, binary = _chunks(content)
@@ -92,7 +92,7 @@ def _chunks(content: bytes) -> tuple[bytes, bytes | None]:
 class _Reader:
     """One file being read: its JSON, its buffers as far as they are needed, and what is found."""
 
-    def __init__(self, scene: dict[str, Any], binary: bytes | None, folder: Folder) -> None:
+    def __init__(self, scene: dict[str, Any], binary: bytes | None, folder: CompanionFolder) -> None:
         self.scene = scene
         self.binary = binary
         self.folder = folder

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from instrument.drawings.limits import DEFAULT_TOLERANCES, Tolerances
-from instrument.drawings.routing.edge_arrays import first_of_each
+from instrument.drawings.routing.edge_arrays import first_occurrences
 from instrument.drawings.routing.weld import representatives
 from instrument.drawings.strokes import Drawing, check_finite, no_edges
 
@@ -80,7 +80,7 @@ def mesh_drawing(
     low, high = np.minimum(*sides.ends.T), np.maximum(*sides.ends.T)
     key = low * len(points) + high
     if edges == "all":
-        drawn, bridges = sides.ends[first_of_each(key)], no_edges()
+        drawn, bridges = sides.ends[first_occurrences(key)], no_edges()
     else:
         _, first, group = np.unique(key, return_index=True, return_inverse=True)
         unique = sides.ends[first]

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from instrument.drawings.strokes import Drawing
 
 
-class Kind(IntEnum):
+class StepKind(IntEnum):
     """What a step of the line is."""
 
     DRAWN = 0
@@ -128,7 +128,7 @@ class Route:
     walk : ndarray of int64, shape (k,)
         Rows of the drawing's points. Step i runs from `walk[i]` to `walk[i + 1]`, the last one back to `walk[0]`.
     kinds : ndarray of uint8, shape (k,)
-        The `Kind` of each step.
+        The `StepKind` of each step.
     figures : Figures
     warnings : tuple of str
     """

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
-def stable_order(keys: NDArray[np.int64]) -> NDArray[np.int64]:
+def stable_argsort(keys: NDArray[np.int64]) -> NDArray[np.int64]:
     """Give the places of numbers in ascending order, equal ones in the order in which they stand.
 
     Parameters
@@ -26,7 +26,7 @@ def stable_order(keys: NDArray[np.int64]) -> NDArray[np.int64]:
 
     Examples
     --------
-    >>> stable_order(np.array([5, 3, 5, 0])).tolist()
+    >>> stable_argsort(np.array([5, 3, 5, 0])).tolist()
     [3, 1, 0, 2]
     """
     bits = len(keys).bit_length()
@@ -36,7 +36,7 @@ def stable_order(keys: NDArray[np.int64]) -> NDArray[np.int64]:
     return np.asarray(packed & ((1 << bits) - 1))
 
 
-def first_of_each(keys: NDArray[np.int64]) -> NDArray[np.int64]:
+def first_occurrences(keys: NDArray[np.int64]) -> NDArray[np.int64]:
     """Give the places at which each number stands for the first time, in ascending order of place.
 
     Parameters
@@ -50,10 +50,10 @@ def first_of_each(keys: NDArray[np.int64]) -> NDArray[np.int64]:
 
     Examples
     --------
-    >>> first_of_each(np.array([5, 3, 5, 0, 3])).tolist()
+    >>> first_occurrences(np.array([5, 3, 5, 0, 3])).tolist()
     [0, 1, 3]
     """
-    order = stable_order(keys)
+    order = stable_argsort(keys)
     first = np.ones(len(order), bool)
     first[1:] = keys[order[1:]] != keys[order[:-1]]
     return np.sort(order[first])
@@ -70,12 +70,12 @@ def degrees(edges: NDArray[np.int64], count: int) -> NDArray[np.int64]:
     return np.bincount(edges.ravel(), minlength=count).astype(np.int64)
 
 
-def labels(edges: NDArray[np.int64], count: int) -> NDArray[np.int64]:
+def component_labels(edges: NDArray[np.int64], count: int) -> NDArray[np.int64]:
     """Component of each of `count` vertices, int64, numbered by first vertex.
 
     Examples
     --------
-    >>> labels(np.array([[0, 1], [2, 3]]), 4).tolist()
+    >>> component_labels(np.array([[0, 1], [2, 3]]), 4).tolist()
     [0, 0, 1, 1]
     """
     from scipy import sparse

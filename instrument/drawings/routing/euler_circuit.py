@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.routing.edge_arrays import stable_order
+from instrument.drawings.routing.edge_arrays import stable_argsort
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -74,7 +74,7 @@ def euler_circuit(
     return _walk(mate)
 
 
-def on_grid(values: NDArray[np.float64]) -> NDArray[np.float64]:
+def snapped_to_grid(values: NDArray[np.float64]) -> NDArray[np.float64]:
     """Round numbers within -1..1 to the `GRID`, which is finer than any two points that are not one."""
     return np.asarray(np.round(values * GRID) / GRID)
 
@@ -85,7 +85,7 @@ def _headings(edges: NDArray[np.int64], points: NDArray[np.float64], free: NDArr
     length = np.sqrt(np.einsum("ij,ij->i", step, step))
     step /= np.where(length > 0, length, 1)[:, None]
     step[free] = 0.0
-    step = on_grid(step)
+    step = snapped_to_grid(step)
     heading = np.empty((2 * len(edges), 3))
     heading[0::2] = step
     heading[1::2] = -step
@@ -94,7 +94,7 @@ def _headings(edges: NDArray[np.int64], points: NDArray[np.float64], free: NDArr
 
 def _ends_by_degree(vertex: NDArray[np.int64]) -> Iterator[NDArray[np.int64]]:
     """Half-edges of all vertices of one degree, int64, shape (vertices, degree); wide vertices singly."""
-    order = stable_order(vertex)
+    order = stable_argsort(vertex)
     degree = np.bincount(vertex)
     start = np.cumsum(degree) - degree
     for size in np.unique(degree[degree > 0]).tolist():
@@ -110,7 +110,7 @@ def _pair(ends: NDArray[np.int64], heading: NDArray[np.float64], mate: NDArray[n
     degree = ends.shape[1]
     half = degree // 2
     if degree == 2 or degree > STAR:
-        _marry(ends[:, :half], ends[:, half:], mate)
+        _match(ends[:, :half], ends[:, half:], mate)
         return
     if degree <= FEW:
         _pair_few(ends, heading, mate)
@@ -124,7 +124,7 @@ def _pair(ends: NDArray[np.int64], heading: NDArray[np.float64], mate: NDArray[n
     for _ in range(half):
         nearest = bend.reshape(len(ends), -1).argmin(axis=1)
         one, other = nearest // degree, nearest % degree
-        _marry(ends[rows, one], ends[rows, other], mate)
+        _match(ends[rows, one], ends[rows, other], mate)
         for used in (one, other):
             bend[rows, used, :] = np.inf
             bend[rows, :, used] = np.inf
@@ -148,10 +148,10 @@ def _pair_few(ends: NDArray[np.int64], heading: NDArray[np.float64], mate: NDArr
         best = np.minimum(best, total)
     best_ways = ways[which]
     left = np.take_along_axis(ends, best_ways[:, :, 0], 1)
-    _marry(left, np.take_along_axis(ends, best_ways[:, :, 1], 1), mate)
+    _match(left, np.take_along_axis(ends, best_ways[:, :, 1], 1), mate)
 
 
-def _marry(one: NDArray[np.int64], other: NDArray[np.int64], mate: NDArray[np.int64]) -> None:
+def _match(one: NDArray[np.int64], other: NDArray[np.int64], mate: NDArray[np.int64]) -> None:
     mate[one] = other
     mate[other] = one
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.routing.edge_arrays import stable_order
+from instrument.drawings.routing.edge_arrays import stable_argsort
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 WORTH_A_ROUND = 0.05
 
 
-class Reduced:
+class ReducedGraph:
     """The part of a graph that a matching must still decide, and how to say its decision for the whole graph.
 
     A vertex with one edge leaves no choice. Along a chain of vertices with two edges each there are two choices, one
@@ -50,7 +50,7 @@ class Reduced:
     Examples
     --------
     >>> path = np.array([[0, 1], [1, 2], [2, 3]])
-    >>> reduced = Reduced(path, np.ones(3), np.array([True, False, True, False]))
+    >>> reduced = ReducedGraph(path, np.ones(3), np.array([True, False, True, False]))
     >>> len(reduced.edges), reduced.whole(np.zeros(0, bool)).tolist()
     (0, [True, True, False])
     """
@@ -166,7 +166,7 @@ class Reduced:
         number[order] = np.arange(len(odd))
         self.odd = odd[order]
         edges = np.sort(number[edges], axis=1)
-        rows = stable_order(edges[:, 0] * len(odd) + edges[:, 1])
+        rows = stable_argsort(edges[:, 0] * len(odd) + edges[:, 1])
         place = np.empty(len(rows), np.int64)
         place[rows] = np.arange(len(rows))
         self._replace(place, np.zeros(len(rows), bool))
@@ -210,7 +210,7 @@ def _chains(
     from scipy.sparse import csgraph
 
     # The two edges at each vertex that has two.
-    half = stable_order(edges.ravel())
+    half = stable_argsort(edges.ravel())
     degree = np.bincount(edges.ravel(), minlength=count)
     start = (np.cumsum(degree) - degree)[degree == 2]
     if not len(start):
@@ -232,7 +232,7 @@ def _chains(
     order = csgraph.breadth_first_order(_both_ways(entered, size + 1), size, directed=True, return_predecessors=False)[
         1:
     ]
-    order = order[stable_order(label[order])]
+    order = order[stable_argsort(label[order])]
     label, rows = label[order], rows[order]
     begin = np.ones(size, bool)
     begin[1:] = label[1:] != label[:-1]

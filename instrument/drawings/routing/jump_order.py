@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.routing.closed_line import Kind, RouteOptions
+from instrument.drawings.routing.closed_line import RouteOptions, StepKind
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
-def steps_of(
+def walk_steps(
     points: NDArray[np.float64],
     edges: NDArray[np.int64],
     kinds: NDArray[np.uint8],
@@ -31,7 +31,7 @@ def steps_of(
     points : ndarray of float64, shape (n, 3)
     edges : ndarray of int64, shape (m, 2)
     kinds : ndarray of uint8, shape (m,)
-        The `Kind` of each edge.
+        The `StepKind` of each edge.
     halves : ndarray of int64, shape (m,)
         The walk, as `euler_circuit` gives it.
     options : RouteOptions
@@ -45,7 +45,7 @@ def steps_of(
         The edge each step runs over; -1 for a new jump.
     """
     ends = edges.ravel()
-    is_jump = kinds[halves // 2] == Kind.JUMP
+    is_jump = kinds[halves // 2] == StepKind.JUMP
     if options.order == "drawn" or is_jump.sum() < 3:
         return ends[halves], kinds[halves // 2], halves // 2
     first = int(np.flatnonzero(is_jump)[0])
@@ -66,7 +66,7 @@ def steps_of(
             walk.append(np.array([left]))
             edge.append(np.array([-1]))
     steps = np.concatenate(edge)
-    return np.concatenate(walk), np.where(steps < 0, Kind.JUMP, kinds[steps]).astype(np.uint8), steps
+    return np.concatenate(walk), np.where(steps < 0, StepKind.JUMP, kinds[steps]).astype(np.uint8), steps
 
 
 def _reordered(

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.drawings.limits import DEFAULT_TOLERANCES, Tolerances
-from instrument.drawings.routing.closed_line import Figures, Kind, Route, RouteOptions, corner_steps
-from instrument.drawings.routing.closing_ways import Graph
-from instrument.drawings.routing.connect import jumps_between
-from instrument.drawings.routing.edge_arrays import degrees, first_of_each, labels
-from instrument.drawings.routing.euler_circuit import euler_circuit, on_grid
-from instrument.drawings.routing.jump_order import steps_of
+from instrument.drawings.routing.closed_line import Figures, Route, RouteOptions, StepKind, corner_steps
+from instrument.drawings.routing.closing_edges import ClosingGraph
+from instrument.drawings.routing.component_jumps import jumps_between
+from instrument.drawings.routing.edge_arrays import component_labels, degrees, first_occurrences
+from instrument.drawings.routing.euler_circuit import euler_circuit, snapped_to_grid
+from instrument.drawings.routing.jump_order import walk_steps
 from instrument.drawings.routing.weld import simplify, weld
 from instrument.drawings.strokes import Drawing, edge_lengths
 
@@ -61,35 +61,35 @@ def route(
     # Lengths are taken in units of the drawing's size: squares of very large or small numbers stay numbers.
     low, size = _frame(welded)
     points = (welded.points - low) / size
-    places = on_grid(points)
+    places = snapped_to_grid(points)
     say("match")
-    graph = Graph(places, welded.edges, welded.bridges, options)
+    graph = ClosingGraph(places, welded.edges, welded.bridges, options)
     say("join")
     chosen, kinds, join, bound = graph.closed()
     chosen, kinds = _connect(places, chosen, kinds, len(points), options)
     say("walk")
-    halves = euler_circuit(chosen, places, kinds == Kind.JUMP, straight=options.straight)
-    walk, kind, edge = steps_of(points, chosen, kinds, halves, options)
+    halves = euler_circuit(chosen, places, kinds == StepKind.JUMP, straight=options.straight)
+    walk, kind, edge = walk_steps(points, chosen, kinds, halves, options)
     start = None if options.start is None else (_place(options.start) - low) / size
-    walk, kind = _begin(points, walk, kind, edge, int(welded.edges[0, 0]), start, reverse=options.reverse)
+    walk, kind = _rotated_to_start(points, walk, kind, edge, int(welded.edges[0, 0]), start, reverse=options.reverse)
     lengths = edge_lengths(points, np.stack([walk, np.roll(walk, -1)], axis=1)) * size
     figures = Figures(
         edges=len(welded.edges),
         vertices=int((degrees(welded.edges, len(points)) > 0).sum()),
         components=graph.components,
         odd_vertices=int(graph.odd.sum()),
-        length=float(lengths[kind == Kind.DRAWN].sum()),
-        repeated_length=float(lengths[kind == Kind.REPEATED].sum()),
+        length=float(lengths[kind == StepKind.DRAWN].sum()),
+        repeated_length=float(lengths[kind == StepKind.REPEATED].sum()),
         lower_bound=bound.bound * size,
-        jump_length=float(lengths[kind == Kind.JUMP].sum()),
-        bridge_length=float(lengths[kind == Kind.BRIDGE].sum()),
-        jumps=int((kind == Kind.JUMP).sum()),
+        jump_length=float(lengths[kind == StepKind.JUMP].sum()),
+        bridge_length=float(lengths[kind == StepKind.BRIDGE].sum()),
+        jumps=int((kind == StepKind.JUMP).sum()),
         corners=int(corner_steps(points[walk], tolerances.corner_degrees).sum()),
         exact=join.exact,
         slack=join.slack * size,
         seconds=time.perf_counter() - began,
     )
-    return Route(welded, walk, kind, figures, welded.warnings + _honesty(figures, join, options))
+    return Route(welded, walk, kind, figures, welded.warnings + _bound_warning(figures, join, options))
 
 
 def _silent(stage: str) -> None:
@@ -106,7 +106,7 @@ def _place(start: tuple[float, ...]) -> NDArray[np.float64]:
     return np.asarray((*start, 0.0, 0.0)[:3], np.float64)
 
 
-def _honesty(figures: Figures, join: TJoin, options: RouteOptions) -> tuple[str, ...]:
+def _bound_warning(figures: Figures, join: TJoin, options: RouteOptions) -> tuple[str, ...]:
     if join.exact:
         return ()
     above = 100 * (join.weight / join.bound - 1) if join.bound > 0 else math.inf
@@ -126,14 +126,14 @@ def _connect(
 ) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
     """Add jumps between the pieces."""
     used = np.flatnonzero(degrees(edges, count))
-    label = labels(edges, count)[used]
+    label = component_labels(edges, count)[used]
     _, label = np.unique(label, return_inverse=True)
     jumps = used[jumps_between(points[used], label, options.order, options.tour_time)]
-    more = np.full(len(jumps), Kind.JUMP, np.uint8)
+    more = np.full(len(jumps), StepKind.JUMP, np.uint8)
     return np.concatenate([edges, jumps]), np.concatenate([kinds, more])
 
 
-def _begin(
+def _rotated_to_start(
     points: NDArray[np.float64],
     walk: NDArray[np.int64],
     kind: NDArray[np.uint8],
@@ -163,9 +163,9 @@ def _backwards(walk: NDArray[np.int64], kind: NDArray[np.uint8]) -> tuple[NDArra
 def _name_repeated(walk: NDArray[np.int64], kind: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Call the first run over an edge drawn and the second repeated."""
     kind = kind.copy()
-    rows = np.flatnonzero(kind <= Kind.REPEATED)
+    rows = np.flatnonzero(kind <= StepKind.REPEATED)
     here, there = walk[rows], np.roll(walk, -1)[rows]
-    first = first_of_each(np.minimum(here, there) * (int(walk.max()) + 1) + np.maximum(here, there))
-    kind[rows] = Kind.REPEATED
-    kind[rows[first]] = Kind.DRAWN
+    first = first_occurrences(np.minimum(here, there) * (int(walk.max()) + 1) + np.maximum(here, there))
+    kind[rows] = StepKind.REPEATED
+    kind[rows[first]] = StepKind.DRAWN
     return kind

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 import numpy as np
 
 from instrument.drawings.limits import DEFAULT_TOLERANCES
-from instrument.drawings.routing.closed_line import Figures, Kind, Route, corner_steps
+from instrument.drawings.routing.closed_line import Figures, Route, StepKind, corner_steps
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,7 +24,7 @@ class Sampling:
     Attributes
     ----------
     points : int or None
-        Points in the table, at least 2. None: enough for the drawing, see `enough_points`.
+        Points in the table, at least 2. None: enough for the drawing, see `default_point_count`.
     jump_speed, bridge_speed : float
         How many times faster than on the line the pen runs where it should not draw; more than 0, may be
         infinite. The faster, the dimmer.
@@ -54,7 +54,7 @@ class Sampling:
 
 
 @dataclass(frozen=True)
-class Path:
+class SampledLine:
     """What the engine takes.
 
     Attributes
@@ -62,7 +62,7 @@ class Path:
     points : ndarray of float64, shape (n, 3)
         One cycle at constant pen speed; the first point is not repeated. Within -1 to 1 when fitted.
     kinds : ndarray of uint8, shape (n,)
-        The `Kind` of line each point lies on.
+        The `StepKind` of line each point lies on.
     corners : int
         Corners in the cycle: below this many samples a cycle the drawing blurs.
     figures : Figures
@@ -76,7 +76,7 @@ class Path:
     warnings: tuple[str, ...] = ()
 
 
-def sample(found: Route, sampling: Sampling | None = None, box: Box | None = None) -> Path:
+def sample(found: Route, sampling: Sampling | None = None, box: Box | None = None) -> SampledLine:
     """Run over the line at constant speed and take points at equal times.
 
     Parameters
@@ -89,23 +89,23 @@ def sample(found: Route, sampling: Sampling | None = None, box: Box | None = Non
 
     Returns
     -------
-    Path
+    SampledLine
     """
     sampling = sampling or Sampling()
     line = found.line
     if sampling.fit == "box":
         line = fit_to_box(line, box)
     times, knots, kinds = _timetable(line, found.kinds, sampling)
-    count = enough_points(found) if sampling.points is None else sampling.points
+    count = default_point_count(found) if sampling.points is None else sampling.points
     at = np.arange(count) * (times[-1] / count)
     step = np.clip(np.searchsorted(times, at, side="right") - 1, 0, len(kinds) - 1)
     lasts = times[step + 1] - times[step]
     share = np.where(lasts > 0, (at - times[step]) / np.where(lasts > 0, lasts, 1), 0.0)
     points = knots[step] + share[:, None] * (knots[step + 1] - knots[step])
-    return Path(points, kinds[step], found.figures.corners, found.figures, found.warnings)
+    return SampledLine(points, kinds[step], found.figures.corners, found.figures, found.warnings)
 
 
-def enough_points(found: Route) -> int:
+def default_point_count(found: Route) -> int:
     """Give a table size that shows every corner: eight points for each step of the line, as a power of two.
 
     Returns
@@ -147,14 +147,14 @@ def _timetable(
     """Give times and places of the steps' ends, and the kind of each step; a rest is a step on the spot."""
     step = np.roll(line, -1, axis=0) - line
     lasts = np.sqrt(np.einsum("ij,ij->i", step, step))
-    lasts = np.where(kinds == Kind.JUMP, lasts / sampling.jump_speed, lasts)
-    lasts = np.where(kinds == Kind.BRIDGE, lasts / sampling.bridge_speed, lasts)
+    lasts = np.where(kinds == StepKind.JUMP, lasts / sampling.jump_speed, lasts)
+    lasts = np.where(kinds == StepKind.BRIDGE, lasts / sampling.bridge_speed, lasts)
     if sampling.corner_dwell > 0:
         rests = np.flatnonzero(corner_steps(line, DEFAULT_TOLERANCES.corner_degrees))
         share = sampling.corner_dwell / (1.0 - sampling.corner_dwell)
         rest = lasts.sum() * share / max(len(rests), 1)
         line = np.insert(line, rests, line[rests], axis=0)
-        kinds = np.insert(kinds, rests, np.where(kinds[rests] >= Kind.JUMP, Kind.DRAWN, kinds[rests]))
+        kinds = np.insert(kinds, rests, np.where(kinds[rests] >= StepKind.JUMP, StepKind.DRAWN, kinds[rests]))
         lasts = np.insert(lasts, rests, rest)
     times = np.concatenate([[0.0], np.cumsum(lasts)])
     return times, np.concatenate([line, line[:1]]), kinds
@@ -163,7 +163,7 @@ def _timetable(
 Scalar = TypeVar("Scalar", bound=np.generic)
 
 
-def best_turn(path: NDArray[np.float64], towards: NDArray[np.float64]) -> tuple[int, bool]:
+def best_alignment(path: NDArray[np.float64], towards: NDArray[np.float64]) -> tuple[int, bool]:
     """Find where a closed path should begin, and which way round it should run, to lie close to another.
 
     Parameters
@@ -185,7 +185,7 @@ def best_turn(path: NDArray[np.float64], towards: NDArray[np.float64]) -> tuple[
     Examples
     --------
     >>> square = np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]])
-    >>> best_turn(square[[2, 1, 0, 3]], square)
+    >>> best_alignment(square[[2, 1, 0, 3]], square)
     (2, True)
     """
     if path.shape != towards.shape:
@@ -203,12 +203,12 @@ def best_turn(path: NDArray[np.float64], towards: NDArray[np.float64]) -> tuple[
     return (len(path) - 1 - shift, True) if backwards else (shift, False)
 
 
-def turned(rows: NDArray[Scalar], shift: int, *, backwards: bool) -> NDArray[Scalar]:
+def aligned(rows: NDArray[Scalar], shift: int, *, backwards: bool) -> NDArray[Scalar]:
     """Begin a closed path's rows at `shift`, upwards or downwards from there.
 
     Examples
     --------
-    >>> turned(np.array([0, 1, 2, 3]), 1, backwards=True).tolist()
+    >>> aligned(np.array([0, 1, 2, 3]), 1, backwards=True).tolist()
     [1, 0, 3, 2]
     """
     return np.roll(rows[::-1], shift + 1, axis=0) if backwards else np.roll(rows, -shift, axis=0)

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.routing.graph_reduction import Reduced
-from instrument.drawings.routing.window_improvement import half_nearest_bound, improve_in_windows, tree_join
+from instrument.drawings.routing.graph_reduction import ReducedGraph
+from instrument.drawings.routing.window_improvement import half_nearest_bound, improve_in_windows, spanning_tree_t_join
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -102,12 +102,12 @@ def minimum_t_join(
     if not odd.any():
         return TJoin(np.zeros(len(edges), bool), 0.0, 0.0, 0.0, exact=True)
     if len(edges) <= SURE_EDGES or math.isinf(time_limit):
-        problem = _Problem(edges, weights, odd)
-        return problem.answer(decode(problem.edges, problem.weights, problem.parity), exact=True)
-    return Search(edges, weights, odd, begin=time_limit > 0).best(time_limit)
+        problem = _ReducedProblem(edges, weights, odd)
+        return problem.answer(solve_t_join(problem.edges, problem.weights, problem.parity), exact=True)
+    return TJoinSearch(edges, weights, odd, begin=time_limit > 0).best(time_limit)
 
 
-class Search:
+class TJoinSearch:
     """A T-join being looked for while something else is done.
 
     Parameters
@@ -126,13 +126,13 @@ class Search:
         *,
         begin: bool = True,
     ) -> None:
-        problem = _Problem(edges, weights, odd)
+        problem = _ReducedProblem(edges, weights, odd)
         self._problem = problem
-        self._exact: Child | None = None
+        self._exact: ForkedSearch | None = None
         if begin and can_fork() and problem.parity.any():
-            self._exact = Child(
+            self._exact = ForkedSearch(
                 np.zeros(len(problem.edges), bool),
-                lambda publish: publish(decode(problem.edges, problem.weights, problem.parity)),
+                lambda publish: publish(solve_t_join(problem.edges, problem.weights, problem.parity)),
             )
 
     def end(self) -> None:
@@ -158,28 +158,28 @@ class Search:
         if found is not None:
             return found
         edges, weights, parity = self._problem.edges, self._problem.weights, self._problem.parity
-        tree = tree_join(edges, weights, parity)
+        tree = spanning_tree_t_join(edges, weights, parity)
         if self._exact is None or time_limit <= 0:
             self.end()
-            choice = improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end)
+            choice = improve_in_windows(edges, weights, tree, solve_t_join, WINDOW_EDGES, end)
             return self._problem.answer(choice, exact=False)
 
         def improve(publish: Callable[[NDArray[np.bool_]], None]) -> None:
-            improve_in_windows(edges, weights, tree, decode, WINDOW_EDGES, end, publish)
+            improve_in_windows(edges, weights, tree, solve_t_join, WINDOW_EDGES, end, publish)
 
-        windows = Child(tree, improve)
+        windows = ForkedSearch(tree, improve)
         found = self.exact(end)
         self.end()
         windows.end()
         return found or self._problem.answer(windows.best, exact=False)
 
 
-class _Problem:
+class _ReducedProblem:
     """A graph made ready for the solver: what needs no deciding is settled."""
 
     def __init__(self, edges: NDArray[np.int64], weights: NDArray[np.float64], odd: NDArray[np.bool_]) -> None:
         self._all_weights = weights
-        self._reduced = Reduced(edges, weights, odd)
+        self._reduced = ReducedGraph(edges, weights, odd)
         self.edges, self.weights, self.parity = self._reduced.edges, self._reduced.weights, self._reduced.odd
 
     def answer(self, within: NDArray[np.bool_], exact: bool) -> TJoin:
@@ -194,7 +194,9 @@ class _Problem:
         return TJoin(chosen, weight, min(weight, bound), slack, exact=False)
 
 
-def decode(edges: NDArray[np.int64], weights: NDArray[np.float64], parity: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def solve_t_join(
+    edges: NDArray[np.int64], weights: NDArray[np.float64], parity: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
     """Solve exactly with no limit: edges without parallels, vertices numbered without gaps.
 
     Returns
@@ -218,7 +220,7 @@ def can_fork() -> bool:
     return hasattr(os, "fork")
 
 
-class Child:
+class ForkedSearch:
     """A forked child that looks for a choice of edges and writes down the best one it has.
 
     The answer lies in memory that both processes share, twice: the child fills the copy that does not count yet and

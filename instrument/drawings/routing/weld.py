@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.drawings.limits import DEFAULT_TOLERANCES, DrawingError, Tolerances
-from instrument.drawings.routing.edge_arrays import degrees, first_of_each
+from instrument.drawings.routing.edge_arrays import degrees, first_occurrences
 from instrument.drawings.strokes import Drawing, check_finite, edge_lengths
 
 if TYPE_CHECKING:
@@ -128,7 +128,7 @@ def _once(edges: NDArray[np.int64]) -> NDArray[np.int64]:
     if not len(edges):
         return edges
     key = np.minimum(*edges.T) * (int(edges.max()) + 1) + np.maximum(*edges.T)
-    return edges[first_of_each(key)]
+    return edges[first_occurrences(key)]
 
 
 def _join_ends(drawing: Drawing, tolerance: float) -> Drawing:
@@ -190,7 +190,7 @@ def _split_touched(drawing: Drawing, tolerance: float) -> Drawing:
     found = tree.query_ball_point(points[loose], 0.5 * spacing + tolerance)
     end = np.repeat(loose, [len(rows) for rows in found])
     edge = owner[np.concatenate([np.asarray(rows, np.int64) for rows in found])]
-    once = first_of_each(end * len(edges) + edge)
+    once = first_occurrences(end * len(edges) + edge)
     end, edge = end[once], edge[once]
     apart = (edges[edge] != end[:, None]).all(axis=1)
     end, edge = end[apart], edge[apart]
@@ -200,7 +200,7 @@ def _split_touched(drawing: Drawing, tolerance: float) -> Drawing:
     distance = np.linalg.norm(start + np.clip(t, 0, 1)[:, None] * along - points[end], axis=1)
     # Each end touches the edge nearest to it, if that is near enough, and if it is not its end that is touched.
     nearest = np.lexsort((edge, distance, end))
-    nearest = nearest[first_of_each(end[nearest])]
+    nearest = nearest[first_occurrences(end[nearest])]
     cuts: dict[int, list[tuple[float, int]]] = {}
     for row in nearest[distance[nearest] <= tolerance].tolist():
         if 0.0 < t[row] < 1.0:

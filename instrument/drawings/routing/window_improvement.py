@@ -20,7 +20,9 @@ if TYPE_CHECKING:
 FIRST_WINDOW = 1_000
 
 
-def tree_join(edges: NDArray[np.int64], weights: NDArray[np.float64], parity: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def spanning_tree_t_join(
+    edges: NDArray[np.int64], weights: NDArray[np.float64], parity: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
     """Give the only T-join within a minimum spanning forest.
 
     Parameters
@@ -37,7 +39,7 @@ def tree_join(edges: NDArray[np.int64], weights: NDArray[np.float64], parity: ND
     Examples
     --------
     >>> path = np.array([[0, 1], [1, 2], [2, 3]])
-    >>> tree_join(path, np.ones(3), np.array([True, False, True, False])).tolist()
+    >>> spanning_tree_t_join(path, np.ones(3), np.array([True, False, True, False])).tolist()
     [True, True, False]
     """
     from scipy import sparse

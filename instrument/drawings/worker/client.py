@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from instrument.drawings.limits import DrawingError
-from instrument.drawings.load import Loaded, LoadOptions
-from instrument.drawings.worker.protocol import options_to_words, pack, unpack, unpack_loaded, unpack_routes
+from instrument.drawings.load import LoadOptions, SampledFrames
+from instrument.drawings.worker.protocol import options_to_json, pack, unpack, unpack_loaded, unpack_routes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -70,7 +70,7 @@ class Worker:
         text: str | None = None,
         options: LoadOptions | None = None,
         progress: Progress | None = None,
-    ) -> Loaded:
+    ) -> SampledFrames:
         """Read, route and sample; as `load.load`, but apart.
 
         Parameters
@@ -80,7 +80,7 @@ class Worker:
 
         Returns
         -------
-        Loaded
+        SampledFrames
 
         Raises
         ------
@@ -125,7 +125,7 @@ class Worker:
     ) -> tuple[dict[str, Any], list[Any]]:
         absolute = [str(Path(path).absolute()) for path in paths]
         name = Path(paths[0]).name if len(paths) == 1 else None
-        job = {"want": want, "paths": absolute, "text": text, "options": options_to_words(options)}
+        job = {"want": want, "paths": absolute, "text": text, "options": options_to_json(options)}
         limits = options.read.limits
         with self._lock:
             self._stopped = False

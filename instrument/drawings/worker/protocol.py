@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from instrument.drawings.limits import Limits, Tolerances
-from instrument.drawings.load import Loaded, LoadOptions
+from instrument.drawings.load import LoadOptions, SampledFrames
 from instrument.drawings.readers.by_ending import ReadOptions
 from instrument.drawings.readers.lettering import Lettering
 from instrument.drawings.readers.picture_contours import Tracing
@@ -88,19 +88,19 @@ def unpack(read: Callable[[int], bytes]) -> tuple[dict[str, Any], list[NDArray[A
     return words, arrays
 
 
-def options_to_words(options: LoadOptions) -> dict[str, Any]:
+def options_to_json(options: LoadOptions) -> dict[str, Any]:
     """Say options in JSON."""
     words = asdict(options)
     words["read"]["lettering"]["font"] = str(options.read.lettering.font)
     return words
 
 
-def options_from_words(words: dict[str, Any]) -> LoadOptions:
+def options_from_json(words: dict[str, Any]) -> LoadOptions:
     """Take options back.
 
     Examples
     --------
-    >>> options_from_words(json.loads(json.dumps(options_to_words(LoadOptions())))) == LoadOptions()
+    >>> options_from_json(json.loads(json.dumps(options_to_json(LoadOptions())))) == LoadOptions()
     True
     """
     read = dict(words["read"])
@@ -141,16 +141,16 @@ def unpack_routes(words: dict[str, Any], arrays: list[NDArray[Any]]) -> list[Rou
     return routes
 
 
-def pack_loaded(loaded: Loaded) -> bytes:
+def pack_loaded(loaded: SampledFrames) -> bytes:
     """Make the message that holds sampled frames."""
     words = {"figures": [asdict(f) for f in loaded.figures], "warnings": loaded.warnings}
     return pack({"loaded": words}, [loaded.points, loaded.kinds])
 
 
-def unpack_loaded(words: dict[str, Any], arrays: list[NDArray[Any]]) -> Loaded:
+def unpack_loaded(words: dict[str, Any], arrays: list[NDArray[Any]]) -> SampledFrames:
     """Take sampled frames back."""
     found = words["loaded"]
-    return Loaded(arrays[0], arrays[1], tuple(map(_figures, found["figures"])), tuple(found["warnings"]))
+    return SampledFrames(arrays[0], arrays[1], tuple(map(_figures, found["figures"])), tuple(found["warnings"]))
 
 
 def _figures(words: dict[str, Any]) -> Figures:

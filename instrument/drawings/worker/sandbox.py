@@ -18,12 +18,12 @@ REACHING_OUT = (
 DEVICES = ("/dev/null", "/dev/urandom", "/proc/self/", "/sys/devices/system/cpu")
 
 
-class Walls:
+class Sandbox:
     """What may be opened just now; the hook that watches can be put up once and never taken down.
 
     Attributes
     ----------
-    open_to : list of str
+    readable : list of str
         Folders and files that may be read, with every link followed.
     """
 
@@ -39,9 +39,9 @@ class Walls:
             package / "instrument",
         }
         self.libraries = tuple(str(place.resolve()) for place in own | searched)
-        self.open_to: list[str] = []
+        self.readable: list[str] = []
 
-    def put_up(self) -> None:
+    def install(self) -> None:
         """Begin to watch: from now on nothing is written, and nothing outside is read or reached."""
         sys.addaudithook(self._watch)
 
@@ -62,7 +62,7 @@ class Walls:
             raise PermissionError(f"reading a drawing may not write {name}")
         # Not resolve(): it may itself look at files, and this runs within every open.
         real = os.path.realpath(name)
-        allowed = (*self.open_to, *self.libraries)
+        allowed = (*self.readable, *self.libraries)
         if not name.startswith(DEVICES) and not any(_within(real, place) for place in allowed):
             raise PermissionError(f"reading a drawing may not open {name}")
 

@@ -11,22 +11,22 @@ from functools import partial
 from typing import IO, TYPE_CHECKING, Any
 
 from instrument.drawings.limits import DrawingError
-from instrument.drawings.load import find_routes, sample_all
+from instrument.drawings.load import find_routes, sample_frames
 from instrument.drawings.worker.protocol import (
     folders_of,
-    options_from_words,
+    options_from_json,
     pack,
     pack_loaded,
     pack_routes,
     unpack,
 )
-from instrument.drawings.worker.sandbox import Walls, limit_memory
+from instrument.drawings.worker.sandbox import Sandbox, limit_memory
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
 UNFORESEEN = "reading it failed in a way that was not foreseen"
-# Loaded before the walls go up and before the first drawing comes, so that it need not wait for them.
+# SampledFrames before the walls go up and before the first drawing comes, so that it need not wait for them.
 LIBRARIES = (
     "pymatching", "scipy.sparse.csgraph", "scipy.spatial", "scipy.ndimage", "svgelements", "fontTools.ttLib",
     "HersheyFonts", "contourpy", "PIL.Image", "PIL.PngImagePlugin", "PIL.JpegImagePlugin", "charset_normalizer",
@@ -46,8 +46,8 @@ def main() -> None:
         os.nice(max(0, NICENESS - os.nice(0)))
     for library in LIBRARIES:
         importlib.import_module(library)
-    walls = Walls()
-    walls.put_up()
+    walls = Sandbox()
+    walls.install()
     send = partial(_send, output)
     send(pack({"ready": os.getpid()}))
     with contextlib.suppress(EOFError, BrokenPipeError):
@@ -56,14 +56,14 @@ def main() -> None:
             send(answer(words, walls, lambda stage: send(pack({"stage": stage}))))
 
 
-def answer(words: dict[str, Any], walls: Walls, progress: Callable[[str], None]) -> bytes:
+def answer(words: dict[str, Any], walls: Sandbox, progress: Callable[[str], None]) -> bytes:
     """Do one job.
 
     Parameters
     ----------
     words : dict
         `paths` or `text`, `options`, and `want`: "routes" or "loaded".
-    walls : Walls
+    walls : Sandbox
     progress : callable
 
     Returns
@@ -71,15 +71,15 @@ def answer(words: dict[str, Any], walls: Walls, progress: Callable[[str], None])
     bytes
         A message with the routes, the sampled frames, or the refusal.
     """
-    options = options_from_words(words["options"])
-    walls.open_to = folders_of(words["paths"], options.read.lettering.font)
+    options = options_from_json(words["options"])
+    walls.readable = folders_of(words["paths"], options.read.lettering.font)
     limit_memory(options.read.limits.memory)
     refusal: tuple[str, str | None, int | None]
     try:
         routes = find_routes(words["paths"], words["text"], options, progress)
         if words["want"] == "routes":
             return pack_routes(routes)
-        return pack_loaded(sample_all(routes, options.sampling))
+        return pack_loaded(sample_frames(routes, options.sampling))
     except DrawingError as error:
         refusal = (error.reason, error.file, error.line)
     except MemoryError:

@@ -13,9 +13,9 @@ from tomlkit.exceptions import TOMLKitError
 from instrument.common.atomic_file import write_atomically
 from instrument.engine.parameters import ADDRESSES, index_of
 from instrument.patch.build import base_values, build_program
-from instrument.patch.editing.value_edits import edited, moved, toml_number
+from instrument.patch.editing.value_edits import toml_number, with_moved_drawings, with_values
 from instrument.patch.line_numbers import lines_of
-from instrument.patch.patch_drawings import drawing_files, unread_drawings
+from instrument.patch.patch_drawings import drawing_files, placeholder_drawings
 from instrument.patch.patch_errors import PatchError, Problem
 from instrument.patch.patch_file import patch_from_text
 
@@ -79,7 +79,7 @@ def text_in(path: Path, patch: Patch, text: str) -> str:
     if not drawing_files(patch) or _resolved(here) == _resolved(path.parent):
         return text
     try:
-        return moved(patch_from_text(text, patch.path), here, path.parent)
+        return with_moved_drawings(patch_from_text(text, patch.path), here, path.parent)
     except (TOMLKitError, PatchError, KeyError, IndexError, TypeError, ValueError):
         said = "its drawings cannot be named from another folder in this text. Save it beside the old file."
         raise PatchError(path, Problem(said)) from None
@@ -108,7 +108,7 @@ def text_with(patch: Patch, values: Mapping[str, float]) -> str:
     if not changes:
         return patch.text
     # The editor may not reach some place, however the file is written; the list of values always can be.
-    for edit in (edited, _with_listed_values):
+    for edit in (with_values, _with_listed_values):
         text = _attempt(patch, edit, changes, wanted)
         if text is not None:
             return text
@@ -133,7 +133,7 @@ def _tables(program: Program) -> dict[tuple[object, ...], bytes]:
 
 
 def _unread(patch: Patch) -> Program:
-    return build_program(patch, unread_drawings(patch))
+    return build_program(patch, placeholder_drawings(patch))
 
 
 def _differences(program: Program, wanted: Program) -> dict[str, float]:

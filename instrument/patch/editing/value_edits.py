@@ -60,7 +60,7 @@ def path_of(address: str) -> FieldPath:
 _TERM = ("amplitude", "ratio", "phase")
 
 
-def edited(patch: Patch, changes: Mapping[str, float]) -> str:
+def with_values(patch: Patch, changes: Mapping[str, float]) -> str:
     """Return the patch's text with new values at some addresses.
 
     Raises
@@ -79,7 +79,7 @@ def edited(patch: Patch, changes: Mapping[str, float]) -> str:
     return tomlkit.dumps(document)
 
 
-def moved(patch: Patch, old: Path, new: Path) -> str:
+def with_moved_drawings(patch: Patch, old: Path, new: Path) -> str:
     """Return the patch's text with its drawings and fonts named from another folder.
 
     Raises

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from instrument.engine.formulas.instructions import OPERATIONS
-from instrument.patch.formula.graph import Graph, is_power_of_two
+from instrument.patch.formula.graph import FormulaGraph, is_power_of_two
 
 MOST_ARGUMENTS = 16
 """Numbers that min and max take at most."""
@@ -75,16 +75,16 @@ FOLDED: dict[str, np.ufunc] = {
 """Operations whose value is known before playing when their operands are."""
 
 
-class Maker:
+class NodeBuilder:
     """Makes nodes of functions and operators.
 
     Parameters
     ----------
-    graph : Graph
+    graph : FormulaGraph
         Where the nodes go.
     """
 
-    def __init__(self, graph: Graph) -> None:
+    def __init__(self, graph: FormulaGraph) -> None:
         self.graph = graph
 
     def make(self, name: str, *operands: int) -> int:

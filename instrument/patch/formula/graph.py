@@ -71,7 +71,7 @@ class Node:
 
 
 @dataclass
-class Graph:
+class FormulaGraph:
     """The values of one formula, in an order in which each comes after what it is made of."""
 
     nodes: list[Node] = field(default_factory=list)
@@ -197,7 +197,7 @@ def _steps(joined: dict[int, Node], order: list[int], root: int) -> list[_Step]:
     return steps
 
 
-def instructions_of(graph: Graph, root: int) -> Formula:
+def instructions_of(graph: FormulaGraph, root: int) -> Formula:
     """Return a graph as instructions; the node `root` is the result.
 
     Raises

@@ -12,8 +12,8 @@ import numpy as np
 
 from instrument.engine.formulas.instructions import LAYER_NAMES, NAMES
 from instrument.engine.parameters import KNOBS
-from instrument.patch.formula.functions import FUNCTIONS, Maker
-from instrument.patch.formula.graph import Graph, TooLargeError, instructions_of
+from instrument.patch.formula.functions import FUNCTIONS, NodeBuilder
+from instrument.patch.formula.graph import FormulaGraph, TooLargeError, instructions_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -202,8 +202,8 @@ class _Reader:
     # Walks over the tree that Python's parser makes, which may hold anything, and makes a graph of what is known.
 
     def __init__(self, names: frozenset[str], text: str, shift: int) -> None:
-        self.graph = Graph()
-        self.maker = Maker(self.graph)
+        self.graph = FormulaGraph()
+        self.maker = NodeBuilder(self.graph)
         self.names = names
         self.text = text
         self.shift = shift

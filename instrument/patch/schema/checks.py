@@ -43,7 +43,7 @@ def problems_of(error: ValidationError, data: dict[str, Any], text: str) -> list
     return [_problem(details, data, lines) for details in error.errors(include_url=False)]
 
 
-def place_in(data: Any, location: tuple[int | str, ...]) -> FieldPath:
+def path_in_data(data: Any, location: tuple[int | str, ...]) -> FieldPath:
     """Return pydantic's location as a path through the data: no tags of unions, axes of a list as its places."""
     path: FieldPath = ()
     here = data
@@ -82,7 +82,7 @@ def _below(data: Any, step: int | str) -> Any:
 
 def _problem(details: ErrorDetails, data: dict[str, Any], lines: dict[FieldPath, int]) -> Problem:
     context = details.get("ctx", {})
-    path = place_in(data, details["loc"])
+    path = path_in_data(data, details["loc"])
     if context.get("at") is not None:
         path = (*path, context["at"])
     is_key = bool(path) and path[-1] == "[key]"
@@ -142,7 +142,7 @@ def modulator_index(patch: Patch, reference: int | str) -> int | None:
     return names.index(reference) if reference and reference in names else None
 
 
-def finds(patch: Patch, address: str) -> bool:
+def has_parameter(patch: Patch, address: str) -> bool:
     """Return whether a patch has the parameter of an address, so that a control can move something there."""
     return not _address_problem(patch, address, (), "")
 

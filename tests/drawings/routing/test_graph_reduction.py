@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from instrument.drawings.routing.graph_reduction import Reduced
-from instrument.drawings.routing.t_join import GRID_STEPS, decode
+from instrument.drawings.routing.graph_reduction import ReducedGraph
+from instrument.drawings.routing.t_join import GRID_STEPS, solve_t_join
 from tests.drawings.drawings import graphs
 from tests.drawings.exact import by_matching
 
@@ -54,8 +54,8 @@ def is_t_join(graph: Graph, chosen: NDArray[np.bool_]) -> bool:
 @settings(max_examples=300, deadline=None)
 def test_a_least_answer_of_what_is_left_is_a_least_answer_of_the_whole(graph: Graph) -> None:
     edges, weights, odd = graph
-    reduced = Reduced(*graph)
-    whole = reduced.whole(decode(reduced.edges, reduced.weights, reduced.odd))
+    reduced = ReducedGraph(*graph)
+    whole = reduced.whole(solve_t_join(reduced.edges, reduced.weights, reduced.odd))
     assert np.array_equal(np.bincount(edges[whole].ravel(), minlength=len(odd)) % 2 == 1, odd)
     expected = by_matching(*graph) if odd.any() else 0.0
     slack = reduced.weights.max(initial=0.0) / GRID_STEPS * len(edges)
@@ -65,7 +65,7 @@ def test_a_least_answer_of_what_is_left_is_a_least_answer_of_the_whole(graph: Gr
 @given(with_dead_ends_and_chains())
 @settings(max_examples=200, deadline=None)
 def test_what_is_left_has_no_parallels_no_loops_and_no_negative_weight(graph: Graph) -> None:
-    reduced = Reduced(*graph)
+    reduced = ReducedGraph(*graph)
     pairs = [frozenset(pair) for pair in reduced.edges.tolist()]
     assert all(len(pair) == 2 for pair in pairs)
     assert len(set(pairs)) == len(pairs)
@@ -77,7 +77,7 @@ def test_a_tree_leaves_nothing_to_decide() -> None:
     random = np.random.default_rng(0)
     edges = np.array([[random.integers(vertex), vertex] for vertex in range(1, 5000)])
     odd = np.bincount(edges.ravel()) % 2 == 1
-    assert len(Reduced(edges, np.ones(len(edges)), odd).edges) == 0
+    assert len(ReducedGraph(edges, np.ones(len(edges)), odd).edges) == 0
 
 
 def test_rings_that_touch_nothing_leave_nothing_to_decide() -> None:
@@ -85,7 +85,7 @@ def test_rings_that_touch_nothing_leave_nothing_to_decide() -> None:
     edges = np.concatenate([ring, ring + 1000])
     odd = np.zeros(2000, bool)
     odd[[0, 400, 1000, 1900]] = True
-    reduced = Reduced(edges, np.ones(2000), odd)
+    reduced = ReducedGraph(edges, np.ones(2000), odd)
     whole = reduced.whole(np.zeros(len(reduced.edges), bool))
     assert len(reduced.edges) == 0
     assert int(whole.sum()) == 400 + 100
@@ -95,7 +95,7 @@ def test_a_graph_without_ends_or_chains_is_left_as_it_is() -> None:
     edges = np.array([[a, b] for b in range(5) for a in range(b)])
     weights = np.arange(10.0)
     odd = np.array([True, True, False, False, False])
-    reduced = Reduced(edges, weights, odd)
+    reduced = ReducedGraph(edges, weights, odd)
     assert sorted(reduced.weights.tolist()) == weights.tolist()
     chosen = reduced.weights < 1
     assert reduced.whole(chosen).tolist() == (weights < 1).tolist()

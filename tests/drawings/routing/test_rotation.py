@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from instrument.drawings.routing.closed_line import Kind, RouteOptions
+from instrument.drawings.routing.closed_line import RouteOptions, StepKind
 from instrument.drawings.routing.route import route
 from instrument.drawings.routing.sampling import Sampling, sample
 from instrument.drawings.strokes import Drawing
@@ -59,7 +59,7 @@ def test_turning_the_path_equals_routing_the_turned_drawing(turn: tuple[float, f
     as_drawn = route(net(), options)
     as_turned = route(Drawing(turned_points, net().edges), options)
     # Jumps stand in the line as well, so this holds for what is drawn and for what is not.
-    assert (as_drawn.kinds == Kind.JUMP).any()
+    assert (as_drawn.kinds == StepKind.JUMP).any()
     in_engine = played(sample(as_drawn, SAMPLING).points, turn)
     beforehand = played(sample(as_turned, SAMPLING).points)
     # Output is float32 within 1; a corner may fall one table step aside when a length rounds otherwise.

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 import instrument.drawings.routing.route as route_module
 from instrument.drawings.limits import DrawingError, Tolerances
 from instrument.drawings.readers.by_ending import read_drawing
-from instrument.drawings.routing.closed_line import Kind, RouteOptions
-from instrument.drawings.routing.connect import jumps_between
+from instrument.drawings.routing.closed_line import RouteOptions, StepKind
+from instrument.drawings.routing.component_jumps import jumps_between
 from instrument.drawings.routing.route import route
 from instrument.drawings.strokes import Drawing, edge_lengths, from_strokes
 from instrument.patch.factory import factory_folder
@@ -35,7 +35,7 @@ RETRACE = RouteOptions(jump_cost=math.inf)
 def test_a_platonic_solid_repeats_as_many_edges_as_it_must(name: str, repeats: int, options: RouteOptions) -> None:
     found = route(solid(name), options)
     check_route(found)
-    assert int((found.kinds == Kind.REPEATED).sum()) == repeats
+    assert int((found.kinds == StepKind.REPEATED).sum()) == repeats
     edge = found.figures.length / found.figures.edges
     assert found.figures.repeated_length == pytest.approx(repeats * edge)
     assert found.figures.lower_bound == pytest.approx(repeats * edge)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 
-from instrument.drawings.routing.closed_line import Kind, Route
+from instrument.drawings.routing.closed_line import Route, StepKind
 from instrument.drawings.routing.route import route
 from instrument.drawings.routing.sampling import Sampling, fit_to_box, sample
 from instrument.drawings.strokes import Drawing, from_strokes
@@ -70,7 +70,7 @@ def test_no_point_is_further_from_the_next_than_speed_allows(drawing: Drawing) -
     time = figures.length + figures.repeated_length + figures.jump_length / 3
     slow = time / 512
     apart = spacing(path.points)
-    crosses_a_jump = (path.kinds == Kind.JUMP) | (np.roll(path.kinds, -1) == Kind.JUMP)
+    crosses_a_jump = (path.kinds == StepKind.JUMP) | (np.roll(path.kinds, -1) == StepKind.JUMP)
     within_a_step = np.array(figures.jumps > 0) & (apart > slow * (1 + 1e-9))
     assert (apart <= 3 * slow * (1 + 1e-9)).all()
     # A short jump may lie wholly between two points on strokes, so only the count of quick places is bounded.
@@ -82,7 +82,7 @@ def test_a_jump_takes_a_share_of_the_time() -> None:
     slow = sample(route(two), Sampling(points=8192, jump_speed=1.0))
     quick = sample(route(two), Sampling(points=8192, jump_speed=16.0))
     none = sample(route(two), Sampling(points=8192, jump_speed=math.inf))
-    jumping = [int((path.kinds == Kind.JUMP).sum()) for path in (slow, quick, none)]
+    jumping = [int((path.kinds == StepKind.JUMP).sum()) for path in (slow, quick, none)]
     # There and back over 16 units, against two squares of 16 each.
     assert jumping[0] == pytest.approx(8192 * 32 / 64, abs=2)
     assert jumping[1] == pytest.approx(8192 * 2 / 34, abs=2)

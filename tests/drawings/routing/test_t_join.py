@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from instrument.drawings.routing import t_join as join
 from instrument.drawings.routing.graph_reduction import cheapest_parallel
-from instrument.drawings.routing.t_join import decode, minimum_t_join
-from instrument.drawings.routing.window_improvement import half_nearest_bound, improve_in_windows, tree_join
+from instrument.drawings.routing.t_join import minimum_t_join, solve_t_join
+from instrument.drawings.routing.window_improvement import half_nearest_bound, improve_in_windows, spanning_tree_t_join
 from tests.drawings.drawings import graphs
 from tests.drawings.exact import by_matching, by_trying_all
 from tests.reference.route_inspection import KNOWN, Known
@@ -73,9 +73,9 @@ def test_the_bound_of_the_fallback_is_never_above_the_least(graph: Graph) -> Non
 def test_windows_come_close_to_the_least_and_never_lose_the_parity() -> None:
     graph = lattice(60)
     edges, weights, odd = graph
-    tree = tree_join(edges, weights, odd)
-    better = improve_in_windows(edges, weights, tree, decode, 1000, time.monotonic() + 20)
-    least = weights[decode(edges, weights, odd)].sum()
+    tree = spanning_tree_t_join(edges, weights, odd)
+    better = improve_in_windows(edges, weights, tree, solve_t_join, 1000, time.monotonic() + 20)
+    least = weights[solve_t_join(edges, weights, odd)].sum()
     assert is_t_join(graph, tree)
     assert is_t_join(graph, better)
     assert least <= weights[better].sum() <= 1.02 * least < weights[tree].sum()

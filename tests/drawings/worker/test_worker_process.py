@@ -23,8 +23,8 @@ from instrument.drawings.load import LoadOptions, find_routes, load
 from instrument.drawings.readers.by_ending import ReadOptions
 from instrument.drawings.readers.lettering import Lettering
 from instrument.drawings.worker.client import Worker
-from instrument.drawings.worker.protocol import options_to_words, unpack
-from instrument.drawings.worker.sandbox import Walls
+from instrument.drawings.worker.protocol import options_to_json, unpack
+from instrument.drawings.worker.sandbox import Sandbox
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -158,8 +158,8 @@ def test_the_walls_hold(tmp_path: Path, escape: str) -> None:
     (folder / "seen.txt").write_text("heron")
     act = ESCAPES[escape].format(elsewhere=elsewhere, beside=folder / "new.txt")
     program = (
-        "import os\nfrom instrument.drawings.worker.sandbox import Walls\nwalls = Walls()\nwalls.put_up()\n"
-        f"walls.open_to = ['{folder}']\nassert open('{folder}/seen.txt').read() == 'heron'\n"
+        "import os\nfrom instrument.drawings.worker.sandbox import Sandbox\nwalls = Sandbox()\nwalls.install()\n"
+        f"walls.readable = ['{folder}']\nassert open('{folder}/seen.txt').read() == 'heron'\n"
         f"try:\n    {act}\nexcept PermissionError as error:\n    assert 'reading a drawing may not' in str(error)\n"
         "else:\n    raise SystemExit('got out')\n"
     )
@@ -170,7 +170,7 @@ def test_the_walls_hold(tmp_path: Path, escape: str) -> None:
 
 def test_the_folder_of_a_working_copy_and_the_current_one_are_outside_the_walls() -> None:
     program = (
-        "import os, pathlib, instrument\nfrom instrument.drawings.worker.sandbox import Walls\nwalls = Walls()\n"
+        "import os, pathlib, instrument\nfrom instrument.drawings.worker.sandbox import Sandbox\nwalls = Sandbox()\n"
         "root = pathlib.Path(instrument.__file__).resolve().parents[1]\n"
         "inside = [p for p in (str(root), os.getcwd()) if p in walls.libraries and 'site-packages' not in p]\n"
         "raise SystemExit(', '.join(inside) or 0)"
@@ -240,10 +240,10 @@ def test_a_fault_of_ours_is_said_and_costs_no_worker(tmp_path: Path, monkeypatch
         "want": "loaded",
         "paths": [str(tmp_path)],
         "text": None,
-        "options": options_to_words(LoadOptions()),
+        "options": options_to_json(LoadOptions()),
     }
     monkeypatch.setattr(worker_module, "limit_memory", float)
-    message, _ = unpack(io.BytesIO(worker_module.answer(words, Walls(), print)).read)
+    message, _ = unpack(io.BytesIO(worker_module.answer(words, Sandbox(), print)).read)
     assert message["refused"][0] == "reading it failed in a way that was not foreseen (ZeroDivisionError: tide)"
 
 

@@ -205,7 +205,7 @@ class TestWithoutTheEditor:
         def refuse(*_: object) -> str:
             raise TOMLKitError("no")
 
-        monkeypatch.setattr("instrument.patch.editing.save.edited", refuse)
+        monkeypatch.setattr("instrument.patch.editing.save.with_values", refuse)
 
     def test_the_values_go_to_the_end(self) -> None:
         text = text_with(patch_from_text(PATCH), {"layer.2.level": 0.5})

@@ -17,7 +17,7 @@ from instrument.patch.build import build_program
 from instrument.patch.editing.value_edits import path_of
 from instrument.patch.factory import factory_folder
 from instrument.patch.patch_file import STARTER
-from instrument.patch.schema.checks import cross_problems, place_in
+from instrument.patch.schema.checks import cross_problems, path_in_data
 from instrument.patch.schema.forms import FORM_FIELDS
 from instrument.patch.schema.modulators import KIND_ROWS
 from instrument.patch.schema.patch_schema import Patch, json_schema
@@ -128,8 +128,8 @@ def test_a_switch_may_be_true_or_false_and_axes_a_list() -> None:
 
 def test_locations_of_faults_lead_into_the_file_past_kinds_and_axes() -> None:
     data = {"layer": [{"source": {"kind": "path"}, "place": {"scale": [1, 2, "x"]}}]}
-    assert place_in(data, ("layer", 0, "place", "scale", "z")) == ("layer", 0, "place", "scale", 2)
-    assert place_in(data, ("layer", 0, "source", "kind: path", "kind")) == ("layer", 0, "source", "kind")
+    assert path_in_data(data, ("layer", 0, "place", "scale", "z")) == ("layer", 0, "place", "scale", 2)
+    assert path_in_data(data, ("layer", 0, "source", "kind: path", "kind")) == ("layer", 0, "source", "kind")
 
 
 @pytest.mark.parametrize("kind", FIGURES)

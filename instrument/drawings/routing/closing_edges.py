@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.drawings.routing.closed_line import Kind, RouteOptions
-from instrument.drawings.routing.edge_arrays import degrees, labels, stable_order
-from instrument.drawings.routing.t_join import SURE_EDGES, Search, TJoin, minimum_t_join
+from instrument.drawings.routing.closed_line import RouteOptions, StepKind
+from instrument.drawings.routing.edge_arrays import component_labels, degrees, stable_argsort
+from instrument.drawings.routing.t_join import SURE_EDGES, TJoin, TJoinSearch, minimum_t_join
 from instrument.drawings.strokes import edge_lengths
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ FEW_JUMPS = 20
 PATIENCE = 1.5
 
 
-class Graph:
+class ClosingGraph:
     """A drawing's edges with every other way between its odd vertices, each with its cost.
 
     Parameters
@@ -52,15 +52,15 @@ class Graph:
         self.lengths = edge_lengths(points, edges)
         self.odd = degrees(edges, len(points)) % 2 == 1
         drawn = degrees(edges, len(points)) > 0
-        self.components = len(np.unique(labels(edges, len(points))[drawn]))
+        self.components = len(np.unique(component_labels(edges, len(points))[drawn]))
         # Retracing alone is looked at beside everything else, on the other core, where that takes long.
-        self._alone: Search | None = None
+        self._retracing: TJoinSearch | None = None
         if len(edges) > SURE_EDGES and self.odd.any() and options.time_limit > 0:
-            self._alone = Search(edges, self.lengths, self.odd)
+            self._retracing = TJoinSearch(edges, self.lengths, self.odd)
         try:
             self._weigh(bridges)
         except BaseException:
-            self._forget_alone()
+            self._end_retracing()
             raise
 
     def _weigh(self, bridges: NDArray[np.int64]) -> None:
@@ -71,7 +71,7 @@ class Graph:
             bridges = bridges[:0]
         self.ways = np.concatenate([edges, jumps, bridges])
         self.kinds = np.repeat(
-            np.array([Kind.REPEATED, Kind.JUMP, Kind.BRIDGE], np.uint8),
+            np.array([StepKind.REPEATED, StepKind.JUMP, StepKind.BRIDGE], np.uint8),
             [len(edges), len(jumps), len(bridges)],
         )
         self.costs = np.concatenate(
@@ -102,7 +102,7 @@ class Graph:
         count = len(self.points)
         low, high = np.minimum(*self.edges.T), np.maximum(*self.edges.T)
         key = low * count + high
-        order = stable_order(key)
+        order = stable_argsort(key)
         key, length = key[order], self.lengths[order]
 
         def direct(one: NDArray[np.int64], other: NDArray[np.int64]) -> NDArray[np.float64]:
@@ -111,7 +111,7 @@ class Graph:
             return np.where(key[place] == wanted, length[place], np.inf)
 
         row = np.flatnonzero(direct(jumps[:, 0], jumps[:, 1]) > costs)
-        step = _Steps(self.edges, self.lengths, count)
+        step = _ShortWalks(self.edges, self.lengths, count)
         # Ways of two edges, which undercut most.
         fan = step.degree[jumps[row, 0]]
         jump = np.repeat(row, fan)
@@ -155,7 +155,7 @@ class Graph:
         try:
             join, alone = self._joins(time.monotonic() + self.options.time_limit)
         finally:
-            self._forget_alone()
+            self._end_retracing()
         if alone.weight < join.weight:
             # Only when time ran out: less is proven about it as a mixture.
             chosen = np.concatenate([alone.chosen, np.zeros(len(self.ways) - len(self.edges), bool)])
@@ -168,35 +168,35 @@ class Graph:
         """Find the best mixture, and what retracing alone would cost, both by a moment of `time.monotonic`."""
         limit, began = self.options.time_limit, time.monotonic()
         if len(self.ways) == len(self.edges):
-            if self._alone is None:
+            if self._retracing is None:
                 join = minimum_t_join(self.edges, self.lengths, self.odd, limit)
             else:
-                join = self._alone.best(limit)
+                join = self._retracing.best(limit)
             return join, join
         join = minimum_t_join(self.ways, self.costs, self.odd, 0.7 * limit)
-        if join.exact and bool(np.all(self.kinds[join.chosen] == Kind.REPEATED)):
+        if join.exact and bool(np.all(self.kinds[join.chosen] == StepKind.REPEATED)):
             # Where the best mixture is retracing alone, that is it.
             return join, replace(join, chosen=join.chosen[: len(self.edges)])
-        if self._alone is None:
+        if self._retracing is None:
             alone = minimum_t_join(self.edges, self.lengths, self.odd, max(end - time.monotonic(), 0.0))
         else:
             now = time.monotonic()
             patience = max(PATIENCE, now - began)
-            alone = self._alone.exact(min(end, now + patience)) or self._alone.best(0.0)
+            alone = self._retracing.exact(min(end, now + patience)) or self._retracing.best(0.0)
         # With fewer ways to choose from, nothing can become cheaper.
         return join, replace(alone, bound=min(alone.weight, max(alone.bound, join.bound)))
 
-    def _forget_alone(self) -> None:
-        if self._alone is not None:
-            self._alone.end()
+    def _end_retracing(self) -> None:
+        if self._retracing is not None:
+            self._retracing.end()
 
 
-class _Steps:
+class _ShortWalks:
     """Ways of one and two edges from vertices of a graph."""
 
     def __init__(self, edges: NDArray[np.int64], lengths: NDArray[np.float64], count: int) -> None:
         ends = np.concatenate([edges, edges[:, ::-1]])
-        order = stable_order(ends[:, 0])
+        order = stable_argsort(ends[:, 0])
         self.count = count
         self.to = ends[order, 1]
         self.length = np.tile(lengths, 2)[order]
@@ -238,7 +238,7 @@ class _Steps:
         """Give what lies within two edges of each vertex: place in the list times count plus vertex, sorted; how far."""
         row, node, far = self.within_two(vertices, limits)
         key = row * self.count + node
-        order = stable_order(key)
+        order = stable_argsort(key)
         key = key[order]
         first = np.ones(len(key), bool)
         first[1:] = key[1:] != key[:-1]

@@ -9,11 +9,11 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from instrument.drawings.routing import closing_ways as ways
+from instrument.drawings.routing import closing_edges as ways
 from instrument.drawings.routing import t_join as join
-from instrument.drawings.routing.closed_line import Kind, RouteOptions
-from instrument.drawings.routing.closing_ways import Graph
-from instrument.drawings.routing.t_join import Search
+from instrument.drawings.routing.closed_line import RouteOptions, StepKind
+from instrument.drawings.routing.closing_edges import ClosingGraph
+from instrument.drawings.routing.t_join import TJoinSearch
 from instrument.drawings.routing.weld import weld
 from instrument.drawings.strokes import Drawing, edge_lengths
 from tests.drawings.drawings import drawings
@@ -22,20 +22,20 @@ if TYPE_CHECKING:
     import pytest
 
 
-def graph_of(drawing: Drawing, jump_cost: float) -> tuple[Graph, Drawing]:
+def graph_of(drawing: Drawing, jump_cost: float) -> tuple[ClosingGraph, Drawing]:
     welded = weld(drawing)
     options = RouteOptions(jump_cost=jump_cost, neighbours=60)
-    return Graph(welded.points, welded.edges, welded.bridges, options), welded
+    return ClosingGraph(welded.points, welded.edges, welded.bridges, options), welded
 
 
 @given(drawings(), st.sampled_from([0.5, 1.0, 1.5, 4.0]))
 @settings(max_examples=100, deadline=None)
 def test_a_jump_is_left_out_only_where_drawn_lines_are_no_longer(drawing: Drawing, jump_cost: float) -> None:
     graph, welded = graph_of(drawing, jump_cost)
-    network = nx.Graph()
+    network = nx.ClosingGraph()
     lengths = edge_lengths(welded.points, welded.edges)
     network.add_weighted_edges_from([(a, b, w) for (a, b), w in zip(welded.edges.tolist(), lengths, strict=True)])
-    offered = {frozenset(pair) for pair in graph.ways[graph.kinds == Kind.JUMP].tolist()}
+    offered = {frozenset(pair) for pair in graph.ways[graph.kinds == StepKind.JUMP].tolist()}
     odd = np.flatnonzero(graph.odd).tolist()
     for a in odd:
         way = nx.single_source_dijkstra_path_length(network, a)
@@ -56,9 +56,9 @@ def test_where_there_are_too_many_ways_to_look_at_all_jumps_are_offered(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     drawing = Drawing(np.array([[0.0, 0, 0], [1, 0, 0], [2, 0.1, 0], [3, 0, 0]]), np.array([[0, 1], [1, 2], [2, 3]]))
-    assert not (graph_of(drawing, 4.0)[0].kinds == Kind.JUMP).any()
+    assert not (graph_of(drawing, 4.0)[0].kinds == StepKind.JUMP).any()
     monkeypatch.setattr(ways, "MOST_STEPS", 0)
-    assert (graph_of(drawing, 4.0)[0].kinds == Kind.JUMP).any()
+    assert (graph_of(drawing, 4.0)[0].kinds == StepKind.JUMP).any()
 
 
 def test_the_bound_for_retracing_alone_is_never_below_what_the_mixture_costs(
@@ -67,13 +67,13 @@ def test_the_bound_for_retracing_alone_is_never_below_what_the_mixture_costs(
     random = np.random.default_rng(1)
     drawing = weld(Drawing(random.random((300, 3)), random.integers(0, 300, (450, 2))))
     options = RouteOptions(jump_cost=1.5)
-    exact = Graph(drawing.points, drawing.edges, drawing.bridges, options).closed()[2:]
+    exact = ClosingGraph(drawing.points, drawing.edges, drawing.bridges, options).closed()[2:]
     assert exact[0].weight < exact[1].weight
     # All the time goes into the mixture; retracing alone is left with what can be proven at once.
     monkeypatch.setattr(join, "SURE_EDGES", len(drawing.edges) - 1)
     monkeypatch.setattr(ways, "SURE_EDGES", len(drawing.edges) - 1)
-    monkeypatch.setattr(Search, "exact", lambda _self, _deadline: None)
+    monkeypatch.setattr(TJoinSearch, "exact", lambda _self, _deadline: None)
     monkeypatch.setattr(ways, "minimum_t_join", lambda *_: exact[0])
-    found, alone = Graph(drawing.points, drawing.edges, drawing.bridges, options).closed()[2:]
+    found, alone = ClosingGraph(drawing.points, drawing.edges, drawing.bridges, options).closed()[2:]
     assert found.weight <= alone.bound <= exact[1].weight * (1 + 1e-9)
     assert not alone.exact

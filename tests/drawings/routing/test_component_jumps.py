@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from instrument.drawings.routing.connect import jumps_between, nearest_links
+from instrument.drawings.routing.component_jumps import jumps_between, nearest_links
 from instrument.drawings.routing.jump_order import shorten_jumps
 from instrument.drawings.routing.route import route
 from instrument.drawings.strokes import from_strokes
@@ -41,7 +41,7 @@ def test_links_are_a_minimum_spanning_tree_between_pieces(
     pieces: tuple[NDArray[np.float64], NDArray[np.int64]],
 ) -> None:
     points, label = pieces
-    graph = nx.Graph()
+    graph = nx.ClosingGraph()
     graph.add_nodes_from(range(int(label.max()) + 1))
     for a in range(len(points)):
         for b in range(a):
@@ -75,7 +75,7 @@ def test_jumps_join_all_pieces_and_leave_every_vertex_even(
 ) -> None:
     points, label = pieces
     jumps = jumps_between(points, label, order)
-    graph = nx.Graph()
+    graph = nx.ClosingGraph()
     graph.add_nodes_from(range(int(label.max()) + 1))
     graph.add_edges_from(label[jumps].tolist())
     assert nx.is_connected(graph)
