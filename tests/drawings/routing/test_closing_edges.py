@@ -32,7 +32,7 @@ def graph_of(drawing: Drawing, jump_cost: float) -> tuple[ClosingGraph, Drawing]
 @settings(max_examples=100, deadline=None)
 def test_a_jump_is_left_out_only_where_drawn_lines_are_no_longer(drawing: Drawing, jump_cost: float) -> None:
     graph, welded = graph_of(drawing, jump_cost)
-    network = nx.ClosingGraph()
+    network = nx.Graph()
     lengths = edge_lengths(welded.points, welded.edges)
     network.add_weighted_edges_from([(a, b, w) for (a, b), w in zip(welded.edges.tolist(), lengths, strict=True)])
     offered = {frozenset(pair) for pair in graph.ways[graph.kinds == StepKind.JUMP].tolist()}

@@ -41,7 +41,7 @@ def test_links_are_a_minimum_spanning_tree_between_pieces(
     pieces: tuple[NDArray[np.float64], NDArray[np.int64]],
 ) -> None:
     points, label = pieces
-    graph = nx.ClosingGraph()
+    graph = nx.Graph()
     graph.add_nodes_from(range(int(label.max()) + 1))
     for a in range(len(points)):
         for b in range(a):
@@ -75,7 +75,7 @@ def test_jumps_join_all_pieces_and_leave_every_vertex_even(
 ) -> None:
     points, label = pieces
     jumps = jumps_between(points, label, order)
-    graph = nx.ClosingGraph()
+    graph = nx.Graph()
     graph.add_nodes_from(range(int(label.max()) + 1))
     graph.add_edges_from(label[jumps].tolist())
     assert nx.is_connected(graph)
