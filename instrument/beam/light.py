@@ -13,7 +13,7 @@ from instrument.beam.deposit import CELL, REMEMBERED, deposit
 from instrument.beam.develop import develop, find_glow, find_lit, forget_dark, spread_glow
 from instrument.beam.glass import Glass, channel_tables, whitened
 from instrument.beam.phosphor import DEFAULT, TYPES, Phosphor
-from instrument.beam.reconstruct import as_path
+from instrument.beam.reconstruction import as_path
 from instrument.beam.spot import Spot, sharp_sigma
 
 if TYPE_CHECKING:

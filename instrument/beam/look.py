@@ -18,7 +18,7 @@ from instrument.beam.decay import EYE, LAWS
 from instrument.beam.glass import MIRRORS, SHAPES, Glass
 from instrument.beam.light import Light, Tube
 from instrument.beam.phosphor import DEFAULT, TYPES, Layer, Phosphor, phosphor
-from instrument.beam.reconstruct import Reconstruction
+from instrument.beam.reconstruction import Reconstruction
 from instrument.beam.spot import Spot
 
 if TYPE_CHECKING:
@@ -312,7 +312,7 @@ def read_look(path: Path, look: Look | None = None) -> Look:
 _SIZE = 16
 
 
-def warm(look: Look | None = None) -> None:
+def compile_for(look: Look | None = None) -> None:
     """Run every kernel that a look needs once, so that none is compiled when a frame is due.
 
     Parameters
@@ -337,7 +337,7 @@ def kernels_of(look: Look) -> tuple[int, int]:
 def main(names: list[str]) -> None:
     """Compile for phosphors by name, for all by default."""
     for name in names or list(TYPES):
-        warm(Look(phosphor=phosphor(name)))
+        compile_for(Look(phosphor=phosphor(name)))
 
 
 if __name__ == "__main__":

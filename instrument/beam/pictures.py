@@ -10,7 +10,7 @@ import numpy as np
 
 from instrument.beam.light import as_rgb
 from instrument.beam.look import Look
-from instrument.beam.reconstruct import as_path
+from instrument.beam.reconstruction import as_path
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

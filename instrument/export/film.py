@@ -12,12 +12,12 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from instrument.beam.look import Look, warm
-from instrument.export.film_crew import Crew, CrewError
+from instrument.beam.look import Look, compile_for
 from instrument.export.film_file import LOSSLESS, LOSSY, LOSSY_NOTE, FilmFile, aac_rate
 from instrument.export.film_plan import FilmPlan
-from instrument.export.film_stretch import FULL, Samples, write_samples
-from instrument.export.sound import FILMS, ExportError, give_name, refuse_what_is_there
+from instrument.export.film_segment import DISK_FULL_ERRORS, RawSamples, write_samples
+from instrument.export.film_workers import WorkerError, WorkerPool
+from instrument.export.sound import FILMS, ExportError, publish_new, refuse_existing
 from instrument.takes.sound_file import flac_holds
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ FRAMES_PER_SECOND = Fraction(60)
 SIZES = (16, 4096)
 """Least and most pixels of a film's height; H.264 has no level for larger ones (ITU-T H.264, table A-1, from memory)."""
 
-PACES = (1, 240)
+FRAME_RATES = (1, 240)
 """Fewest and most frames a second."""
 
 _COLOUR_TELEVISION = {
@@ -65,12 +65,12 @@ class FilmOptions:
     """
 
     size: int = 1080
-    pace: Fraction = FRAMES_PER_SECOND
+    frame_rate: Fraction = FRAMES_PER_SECOND
     look: Look = field(default_factory=Look)
     processes: int | None = None
 
 
-def read_pace(text: str) -> Fraction:
+def parse_frame_rate(text: str) -> Fraction:
     """Return frames a second as they are typed.
 
     Raises
@@ -80,19 +80,19 @@ def read_pace(text: str) -> Fraction:
 
     Examples
     --------
-    >>> [str(read_pace(text)) for text in ("25", "12.5", "29.97", "24000/1001")]
+    >>> [str(parse_frame_rate(text)) for text in ("25", "12.5", "29.97", "24000/1001")]
     ['25', '25/2', '30000/1001', '24000/1001']
     """
     plain = text.strip()
-    pace = _COLOUR_TELEVISION.get(plain)
-    if pace is None and re.fullmatch(r"\d{1,9}(\.\d{1,6}|/0*[1-9]\d{0,8})?", plain):
-        pace = Fraction(plain)
-    if pace is None or not PACES[0] <= pace <= PACES[1]:
+    frame_rate = _COLOUR_TELEVISION.get(plain)
+    if frame_rate is None and re.fullmatch(r"\d{1,9}(\.\d{1,6}|/0*[1-9]\d{0,8})?", plain):
+        frame_rate = Fraction(plain)
+    if frame_rate is None or not FRAME_RATES[0] <= frame_rate <= FRAME_RATES[1]:
         raise ExportError(
-            f"--fps {text}: a film has {PACES[0]} to {PACES[1]} frames a second; "
+            f"--fps {text}: a film has {FRAME_RATES[0]} to {FRAME_RATES[1]} frames a second; "
             "write a number such as 60, 29.97 or 30000/1001"
         )
-    return pace
+    return frame_rate
 
 
 def is_film(path: Path) -> bool:
@@ -119,7 +119,7 @@ def check_film(path: Path, rate: float, options: FilmOptions) -> int:
         raise ExportError(
             f"{path}: a film {options.size} pixels high is not possible; use --size {SIZES[0]} to {SIZES[1]}"
         )
-    refuse_what_is_there(path)
+    refuse_existing(path)
     return whole
 
 
@@ -171,28 +171,28 @@ def write_film(
         raise ExportError(f"{path}: there is no sound to make a film of; use --seconds 1 or more")
     plan = _plan(whole, samples, options)
     processes = options.processes or _processes(plan)
-    with _said_in_one_sentence(path), _scratch_folder(path) as folder:
+    with _errors_in_one_sentence(path), _scratch_folder(path) as folder:
         # Kernels that are not in the cache yet would be compiled by every process at once.
-        warm(plan.look)
+        compile_for(plan.look)
         sound, film = folder / "sound", folder / f"film{path.suffix.lower()}"
-        with Crew(plan, plan.stretches(processes), processes) as crew:
+        with WorkerPool(plan, plan.segments(processes), processes) as crew:
             found = write_samples(sound, _told(pieces, samples, tell))
             if found != samples:
                 raise ExportError(f"{path}: the sound has {found} samples and not {samples}; render it again")
-            with Samples(sound) as heard, FilmFile(film, plan, heard, tags or {}) as file:
-                for stretch in crew.draw(
+            with RawSamples(sound) as heard, FilmFile(film, plan, heard, tags or {}) as file:
+                for segment in crew.draw(
                     sound, folder, lambda done: tell(_SOUND_SHARE + (1 - _SOUND_SHARE) * done / plan.frames)
                 ):
-                    file.add(stretch)
+                    file.add(segment)
                 file.finish()
-        give_name(film, path)
+        publish_new(film, path)
     return list(_remarks(path, plan, options, file.clipped))
 
 
 def _plan(rate: int, samples: int, options: FilmOptions) -> FilmPlan:
     # With colours at half the resolution, as every player takes them, both sides must be even.
     width, height = options.look.glass.size_in(16 * options.size, options.size)
-    return FilmPlan(rate, samples, options.pace, width + width % 2, height + height % 2, options.look)
+    return FilmPlan(rate, samples, options.frame_rate, width + width % 2, height + height % 2, options.look)
 
 
 def _processes(plan: FilmPlan) -> int:
@@ -239,16 +239,16 @@ def _scratch_folder(path: Path) -> Iterator[Path]:
 
 
 @contextmanager
-def _said_in_one_sentence(path: Path) -> Iterator[None]:
+def _errors_in_one_sentence(path: Path) -> Iterator[None]:
     try:
         yield
     except FileExistsError:
         raise ExportError(f"{path}: there is something of this name already; give another name") from None
     except OSError as error:
-        if error.errno in FULL:
+        if error.errno in DISK_FULL_ERRORS:
             raise ExportError(
                 f"{path}: the disk is full; nothing was left on it, make room or name another folder"
             ) from error
         raise ExportError(f"{path}: cannot be written ({error}); name a folder with room for it") from error
-    except CrewError as error:
+    except WorkerError as error:
         raise ExportError(f"{path}: {error}; nothing was left behind, try again") from error

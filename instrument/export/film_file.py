@@ -1,4 +1,4 @@
-"""The container of a film: stretches of picture and the sound, side by side."""
+"""The container of a film: segments of picture and the sound, side by side."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Self, cast
 import av
 import numpy as np
 
-from instrument.export.film_stretch import CODEC, read_stretch, set_up
+from instrument.export.film_segment import CODEC, read_segment, set_up
 from instrument.export.sound import FILMS
 from instrument.takes.sound_file import to_24_bits
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from instrument.export.film_plan import FilmPlan
-    from instrument.export.film_stretch import Samples
+    from instrument.export.film_segment import RawSamples
 
 
 LOSSLESS, LOSSY = FILMS
@@ -45,7 +45,7 @@ class FilmFile:
     path : Path
         ``.mkv`` or ``.mp4``.
     plan : FilmPlan
-    sound : Samples
+    sound : RawSamples
     tags : mapping of str to str
 
     Raises
@@ -54,7 +54,7 @@ class FilmFile:
         If it cannot be written.
     """
 
-    def __init__(self, path: Path, plan: FilmPlan, sound: Samples, tags: Mapping[str, str]) -> None:
+    def __init__(self, path: Path, plan: FilmPlan, sound: RawSamples, tags: Mapping[str, str]) -> None:
         kind = path.suffix.lower()
         self._plan = plan
         self._sound = sound
@@ -65,9 +65,9 @@ class FilmFile:
         if kind == LOSSY:
             self._container.metadata["comment"] = LOSSY_NOTE
         # The encoder is there for what it tells the container; the pictures come encoded.
-        self._picture = self._container.add_stream(CODEC, rate=plan.pace)
+        self._picture = self._container.add_stream(CODEC, rate=plan.frame_rate)
         set_up(cast("av.VideoCodecContext", self._picture.codec_context), plan)
-        self._picture.time_base = 1 / plan.pace
+        self._picture.time_base = 1 / plan.frame_rate
         self._heard = FilmSound(self._container, plan.rate, lossless=kind == LOSSLESS)
         self._container.start_encoding()
 
@@ -87,8 +87,8 @@ class FilmFile:
         """Samples beyond what 24 bits hold."""
         return self._heard.clipped
 
-    def add(self, stretch: Path) -> None:
-        """Append a stretch with its sound.
+    def add(self, segment: Path) -> None:
+        """Append a segment with its sound.
 
         Raises
         ------
@@ -97,14 +97,14 @@ class FilmFile:
         RuntimeError
             If it was not encoded as the container says.
         """
-        described, packets = read_stretch(stretch)
+        described, packets = read_segment(segment)
         if described != self._picture.codec_context.extradata:
-            raise RuntimeError(f"{stretch} was encoded in another way than its film")
+            raise RuntimeError(f"{segment} was encoded in another way than its film")
         for frame, key, data in packets:
-            self._add_sound(math.ceil((frame + 1) * self._plan.rate / self._plan.pace))
+            self._add_sound(math.ceil((frame + 1) * self._plan.rate / self._plan.frame_rate))
             packet = av.Packet(data)
             packet.stream = self._picture
-            packet.time_base = 1 / self._plan.pace
+            packet.time_base = 1 / self._plan.frame_rate
             packet.pts = packet.dts = frame
             packet.duration = 1
             packet.is_keyframe = key

@@ -10,7 +10,7 @@ import soundfile
 
 from instrument.beam.look import look_of
 from instrument.beam.pictures import Photograph
-from instrument.export.film import FilmOptions, is_film, read_pace, write_film
+from instrument.export.film import FilmOptions, is_film, parse_frame_rate, write_film
 from instrument.export.sound import ExportError
 from instrument.export.still import APPROACH, EXPOSURE, STILL, expose_end, save_picture
 
@@ -27,7 +27,7 @@ _PIECE = 1 << 16
 
 
 @dataclass(frozen=True)
-class Sound:
+class ImportedSound:
     """A sound file that can be opened.
 
     Attributes
@@ -87,7 +87,7 @@ def is_sound(path: Path) -> bool:
     return ending in _ENDINGS
 
 
-def open_sound(path: Path) -> Sound:
+def open_sound(path: Path) -> ImportedSound:
     """Return what a sound file holds.
 
     Raises
@@ -103,7 +103,7 @@ def open_sound(path: Path) -> Sound:
         raise ExportError(f"{path}: cannot be read as sound ({error}); save it as .wav or .flac") from error
     if info.frames <= 0:
         raise ExportError(f"{path}: holds no sound")
-    return Sound(path, int(info.samplerate), int(info.frames), int(info.channels))
+    return ImportedSound(path, int(info.samplerate), int(info.frames), int(info.channels))
 
 
 _ENDINGS = frozenset(name.lower() for name in soundfile.available_formats()) | {
@@ -117,7 +117,7 @@ _ENDINGS = frozenset(name.lower() for name in soundfile.available_formats()) | {
 
 
 def export_still_of(
-    sound: Sound, path: Path, frames: int, size: int, exposure: float = EXPOSURE, look: Look | None = None
+    sound: ImportedSound, path: Path, frames: int, size: int, exposure: float = EXPOSURE, look: Look | None = None
 ) -> None:
     """Write a picture of the first `frames` of a sound file, at their end, as `export_still` does.
 
@@ -184,7 +184,7 @@ def render_sound(
     looks : sequence of str
         As `instrument.beam.look.look_of` takes them.
     fps : str
-        As `instrument.export.film.read_pace` takes it.
+        As `instrument.export.film.parse_frame_rate` takes it.
     tags : mapping of str to str
     progress : callable, optional
         Takes the share that is done.
@@ -196,7 +196,7 @@ def render_sound(
     """
     if not is_film(output):
         return [still_of_file(source, output, seconds, size, exposure, list(looks))]
-    options = FilmOptions(size, read_pace(fps), look_of(list(looks)))
+    options = FilmOptions(size, parse_frame_rate(fps), look_of(list(looks)))
     sound = open_sound(source)
     frames = sound.frames if seconds is None else min(round(seconds * sound.rate), sound.frames)
     said = write_film(output, sound.rate, sound.pieces(0, frames), frames, options, tags, progress)

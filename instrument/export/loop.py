@@ -26,7 +26,7 @@ from instrument.engine.memory.layout import (
     SOURCE_NONE,
 )
 from instrument.engine.parameters import LAYERS, MODULATORS
-from instrument.export.sound import ExportError, appearing
+from instrument.export.sound import ExportError, atomic_output
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -96,7 +96,7 @@ def export_loop(
     images = [Image.fromarray(frame) for frame in frames]
     # Both formats repeat for ever at 0; a GIF's times are whole hundredths of a second.
     duration = max(round(1000 * period / count), 20)
-    with appearing(path, ending=path.suffix.lower()) as part:
+    with atomic_output(path, ending=path.suffix.lower()) as part:
         images[0].save(part, save_all=True, append_images=images[1:], duration=duration, loop=0, quality=85)
     return period
 
@@ -106,11 +106,11 @@ def _frames(engine: Engine, period: float, count: int, total: int, size: int, lo
     before = min(count, FRAMES_PER_SECOND)
     begin = engine.time
     # Exact fractions, so that every frame ends where the samples do.
-    pace = Fraction(count) / Fraction(period)
-    source = FrameSource(engine.rate, pace, size, size, look)
+    frame_rate = Fraction(count) / Fraction(period)
+    source = FrameSource(engine.rate, frame_rate, size, size, look)
     found: list[Picture] = []
     for k in range(1, before + total + 1):
-        samples = engine.render(begin + round(k * Fraction(engine.rate) / pace) - engine.time)
+        samples = engine.render(begin + round(k * Fraction(engine.rate) / frame_rate) - engine.time)
         found += [as_rgb(frame) for frame in source.feed(samples) if k > before]
     return found
 

@@ -9,15 +9,15 @@ import soundfile
 
 from instrument.beam.look import look_of
 from instrument.engine.engine import Engine
-from instrument.export.film import FilmOptions, check_film, is_film, read_pace, write_film
+from instrument.export.film import FilmOptions, check_film, is_film, parse_frame_rate, write_film
 from instrument.export.loop import export_loop
 from instrument.export.sound import (
     PICTURES,
-    appearing,
+    atomic_output,
     check_rate,
     export_sound,
-    give_name,
-    refuse_what_is_there,
+    publish_new,
+    refuse_existing,
     sound_format,
     write_sound,
 )
@@ -77,7 +77,7 @@ class Rendering:
     looks : tuple of str
         How a picture looks, as `instrument.beam.look.look_of` takes it.
     fps : str
-        Frames a second of a film, as `instrument.export.film.read_pace` takes them.
+        Frames a second of a film, as `instrument.export.film.parse_frame_rate` takes them.
     """
 
     source: Path
@@ -102,7 +102,7 @@ class Rendering:
         ValueError
             If a look or the number of frames is refused.
         """
-        return FilmOptions(self.size, read_pace(self.fps), look_of(list(self.looks)))
+        return FilmOptions(self.size, parse_frame_rate(self.fps), look_of(list(self.looks)))
 
 
 def render(wanted: Rendering, progress: Callable[[float], None] | None = None) -> list[str]:
@@ -226,17 +226,17 @@ def export_take(
     if kind != STILL and not is_film(output):
         sound_format(output)
     take = open_take(source)
-    wanted = check_rate(output.with_suffix(".wav"), rate or take.facts.rate)
-    refuse_what_is_there(output)
+    wanted = check_rate(output.with_suffix(".wav"), rate or take.metadata.rate)
+    refuse_existing(output)
     if is_film(output):
         check_film(output, wanted, film or FilmOptions())
-    compares = wanted == take.facts.rate
+    compares = wanted == take.metadata.rate
     comparison = Comparison(take)
     # A film tells itself how far it has come: the sound is the least of it.
     pieces = render_take(take, wanted, block, None if is_film(output) else progress)
     if compares:
         pieces = comparison.through(pieces)
-    named = {**take.facts.tags, **(tags or {})}
+    named = {**take.metadata.tags, **(tags or {})}
     said = list(take.warnings)
     clipped = 0
     if kind == STILL:
@@ -255,7 +255,7 @@ def export_take(
 
 
 def _write_float(path: Path, pieces: Iterator[npt.NDArray[np.float32]], rate: int, tags: Mapping[str, str]) -> None:
-    with appearing(path, soundfile.SoundFileError, take_name=give_name) as part:
+    with atomic_output(path, soundfile.SoundFileError, take_name=publish_new) as part:
         part.unlink(missing_ok=True)
         with FloatFile(part, rate, tags) as file:
             for piece in pieces:

@@ -70,7 +70,7 @@ def check_rate(path: Path, rate: float) -> int:
 
 
 @contextmanager
-def appearing(
+def atomic_output(
     path: Path,
     *errors: type[Exception],
     ending: str = "",
@@ -105,7 +105,7 @@ def appearing(
             part.unlink(missing_ok=True)
 
 
-def give_name(part: Path, path: Path) -> None:
+def publish_new(part: Path, path: Path) -> None:
     """Give a finished file its name, unless there is something of that name.
 
     Raises
@@ -124,11 +124,11 @@ def give_name(part: Path, path: Path) -> None:
         raise
     except OSError:
         # A file system without links: what could come between these two lines is a player's own second film.
-        refuse_what_is_there(path)
+        refuse_existing(path)
         part.rename(path)
 
 
-def refuse_what_is_there(path: Path) -> None:
+def refuse_existing(path: Path) -> None:
     """Refuse a name that is taken.
 
     Raises
@@ -199,7 +199,7 @@ def write_sound(
         container = "RF64"
     clipped = 0
     with (
-        appearing(path, soundfile.SoundFileError) as part,
+        atomic_output(path, soundfile.SoundFileError) as part,
         soundfile.SoundFile(part, "w", rate, 2, subtype, format=container) as file,
     ):
         set_tags(file, tags or {})

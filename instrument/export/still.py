@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pygame
 
 from instrument.beam.pictures import Photograph
-from instrument.export.sound import appearing
+from instrument.export.sound import atomic_output
 from instrument.takes.offline_rendering import render_frames
 
 if TYPE_CHECKING:
@@ -107,5 +107,5 @@ def expose_end(
 
 def save_picture(picture: npt.NDArray[np.uint8], path: Path) -> None:
     """Write a picture [shape=(height, width, 3)] as PNG; the file appears only when it is complete."""
-    with appearing(path, pygame.error, ending=STILL) as part:
+    with atomic_output(path, pygame.error, ending=STILL) as part:
         pygame.image.save(pygame.surfarray.make_surface(picture.swapaxes(0, 1)), part)

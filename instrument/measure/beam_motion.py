@@ -53,7 +53,7 @@ class Dwell:
 
     def add(self, second: Second) -> None:
         """Take the next second."""
-        path = second.seen()
+        path = second.beam_path()
         spread(self.cells, path, self._last)
         rest(path, self._state, REACH, max(round(REST_SECONDS * self._rate), 2))
         self._frames += len(path)
@@ -163,7 +163,7 @@ class Jumps:
 
     def add(self, second: Second) -> None:
         """Take the next second."""
-        path = second.seen()
+        path = second.beam_path()
         if self._last is not None:
             path = np.concatenate([self._last, path])
         if not len(path):

@@ -44,7 +44,7 @@ class Cycle:
     def add(self, second: Second) -> None:
         """Take the next second."""
         if self._second % self._every == 0:
-            path = second.pair()
+            path = second.beam_input()
             start = max((len(path) - self._size) // 2, 0)
             points = cycle_points(path[start : start + self._size])
             if points is not None:

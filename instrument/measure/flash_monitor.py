@@ -1,4 +1,4 @@
-"""Watching for flashes while a performance plays, so that a warning comes before the limit is passed."""
+"""Counting flashes over time: of a whole sound second by second, and live, so that a warning comes before the limit."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ class Reading:
     warning: str
 
 
-class FlashWatch:
+class FlashMonitor:
     """A live count of general flashes (`instrument.measure.flashes`).
 
     WCAG 2.2 (2.3.1) forbids more than three flashes within a second. The warning comes with the third, so
@@ -61,8 +61,8 @@ class FlashWatch:
 
     Examples
     --------
-    >>> watch = FlashWatch(48000.0)
-    >>> reading = watch.hear(np.zeros((4800, 2), np.float32))
+    >>> watch = FlashMonitor(48000.0)
+    >>> reading = watch.add_samples(np.zeros((4800, 2), np.float32))
     >>> reading.flashes, reading.warning
     (0, '')
     """
@@ -77,7 +77,7 @@ class FlashWatch:
         self._hold = 0
         self._latest = Reading(0, 0.0, "")
 
-    def hear(self, samples: npt.ArrayLike) -> Reading:
+    def add_samples(self, samples: npt.ArrayLike) -> Reading:
         """Take what was played since the latest call, and draw and count the frames it makes.
 
         Parameters
@@ -89,14 +89,14 @@ class FlashWatch:
         self._waiting = np.concatenate([self._waiting, heard])[-round(LATE * self._rate) - 1 :]
         area = 0.0
         while len(self._waiting) >= (due := self._due()):
-            reading = self.see(self._screen(self._waiting[:due], self._rate))
+            reading = self.add_frame(self._screen(self._waiting[:due], self._rate))
             area = max(area, reading.area)
             self._waiting = self._waiting[due:]
             self._frame += 1
         self._latest = Reading(self._latest.flashes, area, self._latest.warning)
         return self._latest
 
-    def see(self, luminance: npt.NDArray[np.float32]) -> Reading:
+    def add_frame(self, luminance: npt.NDArray[np.float32]) -> Reading:
         """Take one frame of a picture drawn elsewhere, one sixtieth of a second after the last.
 
         Parameters
@@ -104,7 +104,7 @@ class FlashWatch:
         luminance : np.ndarray [shape=(SIZE, SIZE), dtype=float32]
             Relative luminance, 0 to 1.
         """
-        seen = self._flashes.see(luminance)
+        seen = self._flashes.add_frame(luminance)
         self._hold = round(HOLD * FRAMES_A_SECOND) if seen.flashes >= MOST else max(self._hold - 1, 0)
         self._latest = Reading(seen.flashes, seen.area, WARNING if self._hold else "")
         return self._latest
@@ -133,7 +133,7 @@ class FlashTrace:
     area: npt.NDArray[np.float64]
 
 
-class Watching:
+class FlashMeter:
     """The picture of a sound that is given second by second, watched for flashes."""
 
     def __init__(self) -> None:
@@ -143,10 +143,10 @@ class Watching:
 
     def add(self, second: Second) -> None:
         """Take the next second."""
-        path = second.seen().astype(np.float32)
+        path = second.beam_path().astype(np.float32)
         starts = second.starts(FRAMES_A_SECOND)
         for start, end in zip(starts, [*starts[1:], len(path)], strict=True):
-            seen = self.flashes.see(self._screen(path[start:end], second.rate))
+            seen = self.flashes.add_frame(self._screen(path[start:end], second.rate))
             self._seen.append((seen.flashes, seen.area))
 
     @property

@@ -47,7 +47,7 @@ _TOLERANCE = 1e-6
 
 
 @dataclass(frozen=True)
-class Seen:
+class FlashCount:
     """What one frame shows.
 
     Attributes
@@ -121,7 +121,7 @@ class Flashes:
         self._total = np.zeros(fields, np.int64)
         self._active = 0
 
-    def see(self, luminance: npt.NDArray[np.float32]) -> Seen:
+    def add_frame(self, luminance: npt.NDArray[np.float32]) -> FlashCount:
         """Take the next frame.
 
         Parameters
@@ -160,7 +160,7 @@ class Flashes:
         flashes = int(self._total.max()) // 2 if self._active else 0
         self.most = max(self.most, flashes)
         self.area = max(self.area, area)
-        return Seen(flashes, area)
+        return FlashCount(flashes, area)
 
     def _look(self, now: npt.NDArray[np.uint8]) -> float:
         height, width = self._box

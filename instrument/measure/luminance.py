@@ -78,7 +78,7 @@ compiled = kernel()
 @compiled
 def relative_luminance(pixels: Floats, tables: Floats, box: Floats, seen: Floats) -> None:
     """Turn a box of pixels into relative luminance."""
-    # In: 0xAARRGGBB, what each value of red, green and blue adds, and left, top, width, height. Out: those of `seen`.
+    # In: 0xAARRGGBB, what each value of red, green and blue adds, and left, top, width, height. Out: those of `beam_path`.
     # Must touch nothing outside the box.
     left, top, width, height = box
     for y in range(top, top + height):

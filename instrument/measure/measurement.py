@@ -11,10 +11,10 @@ import numpy as np
 from instrument.measure.beam_motion import Dwell, Jumps
 from instrument.measure.cautions import warnings_for
 from instrument.measure.cycle import Cycle
-from instrument.measure.flash_monitor import FlashTrace, Watching
+from instrument.measure.flash_monitor import FlashMeter, FlashTrace
 from instrument.measure.levels import Levels, TruePeak, gain_to_db
 from instrument.measure.loudness import MOMENTARY, SHORT_TERM, Loudness, channel_weights
-from instrument.measure.sound_reader import Second, Sound, SoundError
+from instrument.measure.sound_reader import Second, SoundError, SoundReader
 from instrument.measure.spectrum import Spectrum
 
 if TYPE_CHECKING:
@@ -162,7 +162,7 @@ def measure_sound(path: Path, progress: Progress | None = None) -> Measurement:
     SoundError
         If it cannot be read or holds no sound.
     """
-    with Sound(path) as sound:
+    with SoundReader(path) as sound:
         expected = max(sound.frames, 1)
 
         def told() -> Iterable[Second]:
@@ -203,7 +203,7 @@ def measure_seconds(sound: Iterable[Second], rate: int, channels: int, seconds: 
     levels, true_peak = Levels(channels), TruePeak(channels)
     loudness = Loudness(rate, channel_weights(channels))
     spectrum, cycle = Spectrum(rate, channels), Cycle(rate, seconds)
-    dwell, jumps, watching = Dwell(rate), Jumps(), Watching()
+    dwell, jumps, watching = Dwell(rate), Jumps(), FlashMeter()
     meters = (levels, true_peak, loudness, spectrum, cycle, dwell, jumps, watching)
     loudest = _Loudest()
     for second in sound:
@@ -267,8 +267,8 @@ class _Loudest:
 
     def add(self, second: Second) -> None:
         """Take the next second."""
-        pair = second.pair()
+        pair = second.beam_input()
         energy = float(np.square(pair).sum())
         if energy > self._energy:
-            self.path, self.at, self._energy = second.seen().astype(np.float32), self._second, energy
+            self.path, self.at, self._energy = second.beam_path().astype(np.float32), self._second, energy
         self._second += 1

@@ -57,13 +57,13 @@ class Second:
         found: npt.NDArray[np.int64] = starts[starts < len(self.samples)]
         return found
 
-    def pair(self) -> npt.NDArray[np.float64]:
+    def beam_input(self) -> npt.NDArray[np.float64]:
         """Return what steers the beam [shape=(n, 2)]: the first two channels, or one channel on both axes."""
         return np.ascontiguousarray(self.samples[:, [0, min(1, self.samples.shape[1] - 1)]])
 
-    def seen(self) -> npt.NDArray[np.float64]:
-        """Return `pair` with nan in both channels where one is not finite: there the beam is nowhere."""
-        pair = self.pair()
+    def beam_path(self) -> npt.NDArray[np.float64]:
+        """Return `beam_input` with nan in both channels where one is not finite: there the beam is nowhere."""
+        pair = self.beam_input()
         if self.bad is not None:
             pair[self.bad[:, :2].any(axis=1)] = np.nan
         return pair
@@ -96,7 +96,7 @@ def seconds_of(samples: npt.ArrayLike, rate: int) -> Iterator[Second]:
         yield as_second(taken[start : start + rate], rate)
 
 
-class Sound:
+class SoundReader:
     """A sound file or a take, open for reading; a context manager.
 
     Parameters

@@ -22,7 +22,7 @@ LONGEST_LAG_NS = 250_000_000
 _TRIES = 1000
 
 
-class EarliestOf:
+class SlidingMinimum:
     """The smallest of the values seen lately.
 
     A callback, a poll or a wake-up may come late, but never early. So among noisy readings of one constant
@@ -31,14 +31,14 @@ class EarliestOf:
     Parameters
     ----------
     window : int
-        How long a value counts, in the unit of the times given to `see`.
+        How long a value counts, in the unit of the times given to `add`.
     """
 
     def __init__(self, window: int) -> None:
         self._window = window
         self._kept: deque[tuple[int, float]] = deque()
 
-    def see(self, now: int, value: float) -> float:
+    def add(self, now: int, value: float) -> float:
         """Take a value in and return the smallest of the last `window`; times never fall."""
         kept = self._kept
         while kept and kept[-1][1] >= value:
@@ -66,7 +66,7 @@ class SampleClock:
         self._time = _cell(address, "anchor_time")
         self._ns = _cell(address, "anchor_ns")
         self._seen = -1
-        self._earliest = EarliestOf(WINDOW_NS)
+        self._earliest = SlidingMinimum(WINDOW_NS)
         self._late: list[tuple[int, float]] = []
         self._start_ns = 0.0
 
@@ -94,15 +94,15 @@ class SampleClock:
         return self._time.value + math.floor(begun) * frames
 
     def _take(self, now: int, start_ns: float) -> None:
-        self._start_ns = self._earliest.see(now, start_ns)
+        self._start_ns = self._earliest.add(now, start_ns)
         if start_ns - self._start_ns < JUMP_NS:
             self._late.clear()
             return
         self._late.append((now, start_ns))
         if len(self._late) == JUMP_CALLBACKS:
-            self._earliest = EarliestOf(WINDOW_NS)
+            self._earliest = SlidingMinimum(WINDOW_NS)
             for late in self._late:
-                self._start_ns = self._earliest.see(*late)
+                self._start_ns = self._earliest.add(*late)
             self._late.clear()
 
     def _read_anchor(self) -> tuple[int, int] | None:
@@ -128,7 +128,7 @@ class ArrivalClock:
 
     def _begin(self) -> None:
         self._sum_ns = 0.0
-        self._earliest = EarliestOf(4 * WINDOW_NS)
+        self._earliest = SlidingMinimum(4 * WINDOW_NS)
 
     def arrival_ns(self, delta_seconds: float, polled_ns: int) -> float:
         """Return when a message arrived.
@@ -146,7 +146,7 @@ class ArrivalClock:
             Nanoseconds of the monotonic clock, never after the poll.
         """
         self._sum_ns += delta_seconds * 1e9
-        offset = self._earliest.see(polled_ns, polled_ns - self._sum_ns)
+        offset = self._earliest.add(polled_ns, polled_ns - self._sum_ns)
         arrival = self._sum_ns + offset
         if polled_ns - arrival > LONGEST_LAG_NS:
             self._begin()

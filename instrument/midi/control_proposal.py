@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from instrument.engine.memory.layout import ACTIONS
 from instrument.engine.parameters import ROWS, index_of
-from instrument.midi.heard_controls import ANY
+from instrument.midi.control_decoder import ANY
 from instrument.midi.message_decoder import MidiError
 from instrument.patch.schema.controls import CHOOSING, COUNTED
 from instrument.patch.usual_ranges import is_switch, range_around

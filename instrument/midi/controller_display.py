@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from instrument.engine.memory.layout import ACTIONS, CURVES, MANNERS, MESSAGES, SWITCH_OFF
-from instrument.midi.heard_controls import LOW_BYTES, TOPS
+from instrument.midi.control_decoder import HIGHEST_VALUES, LOW_BYTES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,11 +22,11 @@ if TYPE_CHECKING:
 SENT = ("cc", "cc14", "rpn", "nrpn", "pad", "bend")
 """Messages that a controller shows when they are sent to it; a pad's velocity is its light."""
 
-LIGHTS = ("set_at", "blackout", "frozen")
+LIT_FIELDS = ("set_at", "blackout", "frozen")
 """Fields of the engine's memory that buttons are lit for: place of the patch that plays, and what is switched on."""
 
 _ACTIONS = {"patch": 0, "blackout": 1, "freeze": 2}
-"""Actions that light up, and what they show of `LIGHTS`."""
+"""Actions that light up, and what they show of `LIT_FIELDS`."""
 
 _LIT_MANNERS = ("toggle", "radio")
 _LIT, _DARK = 127, 0
@@ -36,7 +36,7 @@ _ENTRY_HIGH, _ENTRY_LOW = 6, 38
 """Controller numbers (MIDI 1.0 Detailed Specification 4.2, table III)."""
 
 
-class Face(NamedTuple):
+class Indicator(NamedTuple):
     """Something that shows a value: kind of message, channel (0 to 15, or -1 where the patch says any), number."""
 
     message: str
@@ -45,12 +45,12 @@ class Face(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Shown:
+class IndicatedControl:
     """A control that is shown.
 
     Attributes
     ----------
-    face : Face
+    face : Indicator
     param : int
         Index of its parameter; -1 where it does an action.
     manner : str
@@ -58,10 +58,10 @@ class Shown:
     curve : int
     points : tuple of (float, float)
     light, place : int
-        Of an action: which of `LIGHTS` it shows, and at which of its values it is lit.
+        Of an action: which of `LIT_FIELDS` it shows, and at which of its values it is lit.
     """
 
-    face: Face
+    face: Indicator
     param: int
     manner: str
     low: float
@@ -89,23 +89,23 @@ class Shown:
         value : float
             The parameter's.
         lights : tuple of int
-            The present values of `LIGHTS`.
+            The present values of `LIT_FIELDS`.
         """
         if self.param < 0:
             return _LIT if lights[self.light] == self.place else _DARK
         if self.manner in _LIT_MANNERS:
             return _LIT if value == self.high else _DARK
-        place = place_of(value, self.low, self.high, self.curve, self.points)
+        place = knob_position(value, self.low, self.high, self.curve, self.points)
         if place is None:
             return None
         if self.face.message == "bend":
             # 8192 is exactly the middle, with one step less above it than below.
             span = _CENTRE if place < 0.5 else _CENTRE - 1
             return round(_CENTRE + (2.0 * place - 1.0) * span)
-        return round(place * TOPS[self.face.message])
+        return round(place * HIGHEST_VALUES[self.face.message])
 
 
-def shown_controls(program: npt.NDArray[np.void]) -> dict[Face, Shown]:
+def indicated_controls(program: npt.NDArray[np.void]) -> dict[Indicator, IndicatedControl]:
     """Return what a program's controls show; of several on one knob the first in the patch is shown.
 
     Parameters
@@ -113,23 +113,23 @@ def shown_controls(program: npt.NDArray[np.void]) -> dict[Face, Shown]:
     program : np.ndarray [dtype=layout.PROGRAM]
         One record.
     """
-    found: dict[Face, Shown] = {}
+    found: dict[Indicator, IndicatedControl] = {}
     for row in program["controls"][: int(program["n_controls"])]:
         message, number = MESSAGES[int(row["message"])], int(row["number"])
         if message not in SENT or (number < 0 and message != "bend") or row["by_bend_range"]:
             continue
-        shown = _shown(program, row, Face(message, int(row["channel"]), number))
+        shown = _shown(program, row, Indicator(message, int(row["channel"]), number))
         if shown is not None and not any(_is_same(shown.face, face) for face in found):
             found[shown.face] = shown
     return found
 
 
-def _is_same(one: Face, other: Face) -> bool:
+def _is_same(one: Indicator, other: Indicator) -> bool:
     channels = {one.channel, other.channel}
     return one[::2] == other[::2] and (len(channels) == 1 or -1 in channels)
 
 
-def _shown(program: npt.NDArray[np.void], row: Any, face: Face) -> Shown | None:
+def _shown(program: npt.NDArray[np.void], row: Any, face: Indicator) -> IndicatedControl | None:
     first, count = int(row["first_point"]), int(row["points"])
     points = tuple((float(x), float(y)) for x, y in program["curve_points"][first : first + count])
     low, high, curve, action = float(row["lo"]), float(row["hi"]), int(row["curve"]), int(row["action"])
@@ -139,11 +139,11 @@ def _shown(program: npt.NDArray[np.void], row: Any, face: Face) -> Shown | None:
             return None
         # A button that switches off is lit while it is off.
         place = int(argument) - 1 if light == 0 else int(argument != SWITCH_OFF)
-        return Shown(face, -1, "sweep", low, high, curve, light=light, place=place) if place >= 0 else None
-    return Shown(face, int(row["param"]), MANNERS[int(row["manner"])], low, high, curve, points)
+        return IndicatedControl(face, -1, "sweep", low, high, curve, light=light, place=place) if place >= 0 else None
+    return IndicatedControl(face, int(row["param"]), MANNERS[int(row["manner"])], low, high, curve, points)
 
 
-def messages_for(face: Face, value: int) -> Messages:
+def messages_for(face: Indicator, value: int) -> Messages:
     """Return the messages that show a value; they belong together.
 
     Source: MIDI 1.0 Detailed Specification 4.2, tables II and III: of a pair the high byte goes first.
@@ -175,7 +175,7 @@ _LOG_STEEPNESS = 9.0
 """As in engine.sweep; a test compares the two."""
 
 
-def place_of(
+def knob_position(
     value: float, low: float, high: float, curve: int, points: Sequence[tuple[float, float]] = ()
 ) -> float | None:
     """Return the place of the knob, 0 to 1, at which a control gives a value; the nearest end beyond its range.

@@ -50,7 +50,7 @@ class EngineRing:
         return self._engine.push(event, self._ring)
 
 
-class Outbox:
+class EventSender:
     """The one producer's side of a ring.
 
     Parameters
@@ -85,7 +85,7 @@ _AT_ONCE = 64
 """Events pushed without a pause: a fraction of a millisecond, so that the MIDI thread is not kept waiting."""
 
 
-class Feeder:
+class PerformanceFeeder:
     """Plays events into `RING_PERFORM`, whose one producer it is.
 
     Parameters
@@ -122,7 +122,7 @@ class Feeder:
 
     def _run(self) -> None:
         raise_priority(TENDING)
-        outbox = Outbox(EngineRing(self._engine, RING_PERFORM))
+        sender = EventSender(EngineRing(self._engine, RING_PERFORM))
         at = waiting = 0
         while at < len(self._events) or waiting:
             horizon = self._engine.time + round(AHEAD_SECONDS * self._engine.rate) - self.start_sample
@@ -131,8 +131,8 @@ class Feeder:
                 if self._events[at].time > horizon:
                     break
                 event = self._events[at]
-                outbox.send(replace(event, time=event.time + self.start_sample))
+                sender.send(replace(event, time=event.time + self.start_sample))
                 at += 1
-            waiting = outbox.flush(_AT_ONCE)
+            waiting = sender.flush(_AT_ONCE)
             if self._ending.wait(0.001 if at > first else _PAUSE):
                 return

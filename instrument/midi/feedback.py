@@ -10,8 +10,8 @@ import numpy as np
 
 from instrument.common.thread_priority import TENDING, raise_priority
 from instrument.engine.memory.layout import EVENT_MIDI
-from instrument.midi.controller_display import LIGHTS, Face, Shown, messages_for, shown_controls
-from instrument.midi.heard_controls import Ear
+from instrument.midi.control_decoder import ControlDecoder
+from instrument.midi.controller_display import LIT_FIELDS, IndicatedControl, Indicator, indicated_controls, messages_for
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable, Mapping
@@ -37,9 +37,9 @@ class _Device:
 
     def __init__(self, output: OpenOutput) -> None:
         self.output = output
-        self.pace = Pace()
-        self.shows: dict[Face, int] = {}
-        self.heard: dict[Face, float] = {}
+        self.pace = CableQueue()
+        self.shows: dict[Indicator, int] = {}
+        self.heard: dict[Indicator, float] = {}
 
 
 class Feedback:
@@ -58,17 +58,17 @@ class Feedback:
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
         self._cursor = int(engine.record["log_at"])
-        self._ear = Ear()
+        self._decoder = ControlDecoder()
         self._devices: dict[int, _Device] = {}
         self._homes: dict[tuple[str, int], set[int]] = {}
         self._channels: dict[tuple[str, int], int] = {}
         self._table = b""
         self._slot = -1
-        self._shown: dict[Face, Shown] = {}
+        self._shown: dict[Indicator, IndicatedControl] = {}
         self._params = np.zeros(0, np.int64)
         self._values = np.zeros(0)
         self._lights: tuple[int, ...] = ()
-        self._unsettled: dict[tuple[int, Face], None] = {}
+        self._unsettled: dict[tuple[int, Indicator], None] = {}
         self._outputs: Mapping[int, OpenOutput] = {}
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._run, name="feedback", daemon=True)
@@ -153,14 +153,14 @@ class Feedback:
         if table == self._table and slot == self._slot:
             return False
         before, self._table, self._slot = self._shown, table, slot
-        self._shown = shown_controls(program)
+        self._shown = indicated_controls(program)
         self._params = np.array([max(shown.param, 0) for shown in self._shown.values()], np.int64)
         for face, shown in before.items():
             if face not in self._shown and shown.goes_dark:
                 self._darken(face)
         return True
 
-    def _darken(self, face: Face) -> None:
+    def _darken(self, face: Indicator) -> None:
         for device in self._devices.values():
             for at in self._faces(face):
                 if device.shows.get(at):
@@ -172,11 +172,11 @@ class Feedback:
 
     def _present(self) -> tuple[Any, tuple[int, ...]]:
         values = self._active()["value"][self._params]
-        return values, tuple(int(self._engine.record[name]) for name in LIGHTS)
+        return values, tuple(int(self._engine.record[name]) for name in LIT_FIELDS)
 
     def _hear(self, now: float, port: int, status: int, first: int, second: int) -> None:
-        for sender, value in self._ear.hear(port, status, first, second):
-            face = Face(sender.message, sender.channel, sender.number)
+        for sender, value in self._decoder.decode(port, status, first, second):
+            face = Indicator(sender.message, sender.channel, sender.number)
             self._homes.setdefault((face.message, face.number), set()).add(port)
             self._channels[face.message, face.number] = face.channel
             device = self._devices.get(port)
@@ -190,7 +190,7 @@ class Feedback:
                     self._unsettled[port, own] = None
 
     def _settle(self, now: float) -> None:
-        left: dict[tuple[int, Face], None] = {}
+        left: dict[tuple[int, Indicator], None] = {}
         values = dict(zip(self._shown, self._values.tolist(), strict=True))
         for number, face in self._unsettled:
             shown = self._shown.get(face)
@@ -206,17 +206,17 @@ class Feedback:
                     self._show(device, at, wanted)
         self._unsettled = left
 
-    def _lives_at(self, face: Face, number: int) -> bool:
+    def _lives_at(self, face: Indicator, number: int) -> bool:
         homes = self._homes.get((face.message, face.number), set()) & self._devices.keys()
         return not homes or number in homes
 
-    def _faces(self, face: Face) -> list[Face]:
+    def _faces(self, face: Indicator) -> list[Indicator]:
         # A control of any channel is shown on the channel from which it was last heard, or on the first.
         if face.channel >= 0:
             return [face]
         return [face._replace(channel=self._channels.get((face.message, face.number), 0))]
 
-    def _show(self, device: _Device, face: Face, value: int) -> None:
+    def _show(self, device: _Device, face: Indicator, value: int) -> None:
         device.shows[face] = value
         device.pace.put(face, messages_for(face, value))
 
@@ -231,7 +231,7 @@ CREDIT_SECONDS = 0.003
 """What a sender that came late may make up for, so that its own steps in time cost nothing: three messages."""
 
 
-class Pace:
+class CableQueue:
     """What waits to be sent through one port."""
 
     def __init__(self) -> None:

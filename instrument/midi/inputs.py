@@ -8,7 +8,7 @@ import numpy as np
 
 from instrument.engine.engine import midi_event
 from instrument.midi.message_decoder import MidiError
-from instrument.midi.port_names import Plug, check_wanted, choose_plugs, those_there
+from instrument.midi.port_names import PortInfo, check_wanted, choose_ports, names_present
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -27,11 +27,11 @@ class OpenInput(Protocol):
 
     Attributes
     ----------
-    held : Held
+    held : HeldKeys
         What it holds down.
     """
 
-    held: Held
+    held: HeldKeys
 
     def is_there(self) -> bool:
         """Return whether messages can still come."""
@@ -43,13 +43,13 @@ class OpenInput(Protocol):
 class MidiSystem(Protocol):
     """Something that has MIDI ports: JACK, or what rtmidi knows."""
 
-    def plugs(self) -> list[Plug]:
+    def list_inputs(self) -> list[PortInfo]:
         """Return what could play into us now."""
 
     def end(self) -> None:
         """Let go of whatever it holds beside what was opened."""
 
-    def own(self, number: int) -> OpenInput | None:
+    def open_own_port(self, number: int) -> OpenInput | None:
         """Open a port of our own for others to play into; None where there are no such ports.
 
         Raises
@@ -58,7 +58,7 @@ class MidiSystem(Protocol):
             If the system refuses.
         """
 
-    def open(self, plug: Plug, number: int) -> OpenInput:
+    def open(self, plug: PortInfo, number: int) -> OpenInput:
         """Open an input whose messages carry a number.
 
         Raises
@@ -130,13 +130,13 @@ class Inputs:
         MidiError
             If nothing has a name that is wanted.
         """
-        check_wanted(self._wanted, [system.plugs() for system in self._systems])
+        check_wanted(self._wanted, [system.list_inputs() for system in self._systems])
 
     def begin(self) -> list[str]:
         """Open our own ports and everything that is wanted; return a sentence for each that refuses."""
         for system in self._systems:
             try:
-                port = system.own(self._number(system, self._own_name))
+                port = system.open_own_port(self._number(system, self._own_name))
             except MidiError as error:
                 self._refused[self._own_name] = str(error)
                 continue
@@ -147,8 +147,8 @@ class Inputs:
 
     def poll(self) -> list[str]:
         """See to what was plugged in or out since the last look; return a sentence for each."""
-        plugs = [system.plugs() for system in self._systems]
-        chosen = choose_plugs(self._wanted or those_there(self._remembered, plugs), plugs)
+        plugs = [system.list_inputs() for system in self._systems]
+        chosen = choose_ports(self._wanted or names_present(self._remembered, plugs), plugs)
         meant = {
             (system, plug.name): plug for system, plugs in zip(self._systems, chosen, strict=True) for plug in plugs
         }
@@ -186,7 +186,7 @@ class Inputs:
                 (system if other is before else other, name): number for (other, name), number in self._numbers.items()
             }
             self._forgotten = None
-        port = system.own(self._number(system, self._own_name))
+        port = system.open_own_port(self._number(system, self._own_name))
         if port is not None:
             self._open[system, self._own_name] = port
 
@@ -202,11 +202,11 @@ class Inputs:
         port = self._open.pop(place)
         sample = port.close()
         others = [other.held for other in self._open.values()]
-        for message in port.held.let_go(others):
+        for message in port.held.release_all(others):
             self._push(midi_event(sample, *message, port=self._numbers[place]))
         return f"the MIDI input {place[1]!r} is gone: what it held is let go of."
 
-    def _opened(self, system: MidiSystem, plug: Plug) -> list[str]:
+    def _opened(self, system: MidiSystem, plug: PortInfo) -> list[str]:
         try:
             self._open[system, plug.name] = system.open(plug, self._number(system, plug.name))
         except MidiError as error:
@@ -241,7 +241,7 @@ ALL_SOUND_OFF, RESET_CONTROLLERS, FIRST_MODE = 120, 121, 123
 """All sound off; reset all controllers, which lifts the pedals (MIDI recommended practice RP-015); and from 123 on every message also lets go of all notes (the same specification, table III)."""
 
 
-class Held:
+class HeldKeys:
     """Keys and pedals of one port.
 
     Parameters
@@ -256,7 +256,7 @@ class Held:
         self.keys = keys if keys is not None else np.zeros((16, 128), np.uint8)
         self.pedals = pedals if pedals is not None else np.zeros((16, len(PEDALS)), np.uint8)
 
-    def see(self, status: int, first: int, second: int) -> None:
+    def update(self, status: int, first: int, second: int) -> None:
         """Take in a complete message."""
         kind, channel = status & 0xF0, status & 0x0F
         if kind == 0x90 and second:
@@ -271,12 +271,12 @@ class Held:
             elif first == ALL_SOUND_OFF or first >= FIRST_MODE:
                 self.keys[channel] = 0
 
-    def let_go(self, others: list[Held]) -> list[tuple[int, int, int]]:
+    def release_all(self, others: list[HeldKeys]) -> list[tuple[int, int, int]]:
         """Return the messages that let go of everything, and forget it.
 
         Parameters
         ----------
-        others : list of Held
+        others : list of HeldKeys
             What the other ports hold: a key that one of them holds too stays down.
         """
         down = self.keys.astype(bool)

@@ -10,7 +10,7 @@ from instrument.midi.message_decoder import MidiError
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from instrument.midi.port_names import Plug
+    from instrument.midi.port_names import PortInfo
 
 _ENDS = frozenset({"in", "out", "input", "output", "inputs", "outputs", "capture", "playback", "midiin", "midiout"})
 """Words by which systems tell the two ends of one controller apart (common practice, no source)."""
@@ -32,13 +32,13 @@ class OpenOutput(Protocol):
 class Sending(Protocol):
     """A system of MIDI ports that can be sent to."""
 
-    def plugs(self) -> list[Plug]:
+    def list_inputs(self) -> list[PortInfo]:
         """Return what could play into us now."""
 
-    def targets(self) -> list[Plug]:
+    def list_outputs(self) -> list[PortInfo]:
         """Return everything that listens."""
 
-    def open_target(self, plug: Plug) -> OpenOutput:
+    def open_output(self, plug: PortInfo) -> OpenOutput:
         """Open an output.
 
         Raises
@@ -48,7 +48,7 @@ class Sending(Protocol):
         """
 
 
-def words_of(name: str) -> tuple[str, ...]:
+def name_words(name: str) -> tuple[str, ...]:
     """Return what the names of both ends of a controller have in common.
 
     Examples
@@ -60,14 +60,14 @@ def words_of(name: str) -> tuple[str, ...]:
     return tuple(word for word in words if word and word not in _ENDS)
 
 
-def twin_of(name: str, sources: Sequence[Plug], targets: Sequence[Plug]) -> Plug | None:
+def matching_output(name: str, sources: Sequence[PortInfo], targets: Sequence[PortInfo]) -> PortInfo | None:
     """Return the output that belongs to an input, or None.
 
     Parameters
     ----------
     name : str
         Full name of the input.
-    sources, targets : sequence of Plug
+    sources, targets : sequence of PortInfo
         Inputs and outputs of its system. Of several with the same words the first belongs to the first, and so on.
         Ports that are only numbered are told apart by their other names.
     """
@@ -86,17 +86,17 @@ def twin_of(name: str, sources: Sequence[Plug], targets: Sequence[Plug]) -> Plug
     return None
 
 
-def _alias_words(plug: Plug) -> tuple[tuple[str, ...], ...]:
-    return tuple(words_of(alias) for alias in plug.aliases)
+def _alias_words(plug: PortInfo) -> tuple[tuple[str, ...], ...]:
+    return tuple(name_words(alias) for alias in plug.aliases)
 
 
-def _name_words(plug: Plug) -> tuple[str, ...]:
+def _name_words(plug: PortInfo) -> tuple[str, ...]:
     # Bare numbers of plugs on the machine say nothing about what is plugged in there.
-    words = words_of(plug.name)
+    words = name_words(plug.name)
     return () if plug.aliases and words[:1] == ("system",) else words
 
 
-def _unnumbered(plug: Plug) -> tuple[str, ...]:
+def _unnumbered(plug: PortInfo) -> tuple[str, ...]:
     # Windows counts inputs and outputs apart, behind their names.
     words = _name_words(plug)
     return words[:-1] if len(words) > 1 and words[-1].isdigit() else words
@@ -146,10 +146,10 @@ class Outputs:
 
 
 def _opened(system: Sending, name: str) -> OpenOutput | None:
-    plug = twin_of(name, system.plugs(), system.targets())
+    plug = matching_output(name, system.list_inputs(), system.list_outputs())
     if plug is None:
         return None
     try:
-        return system.open_target(plug)
+        return system.open_output(plug)
     except MidiError:
         return None  # it belongs to somebody else; nothing that is played depends on it

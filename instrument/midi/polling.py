@@ -10,8 +10,8 @@ from instrument.common.thread_priority import POLLING, raise_priority
 from instrument.engine.engine import midi_event
 from instrument.engine.memory.layout import RING_MIDI
 from instrument.midi.arrival_time import ArrivalClock, SampleClock
-from instrument.midi.event_feed import EngineRing, Outbox
-from instrument.midi.inputs import Held
+from instrument.midi.event_feed import EngineRing, EventSender
+from instrument.midi.inputs import HeldKeys
 from instrument.midi.message_decoder import complete_messages
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ class _Input:
         self.number = number
         self.port = port
         self.clock = ArrivalClock()
-        self.held = Held()
+        self.held = HeldKeys()
 
 
 class MidiPoll:
@@ -62,7 +62,7 @@ class MidiPoll:
         # A stamp that is the beginning of a period is ahead of its sample by nearly a period already.
         self._margin = 0.0 if period else MARGIN_SECONDS
         self._clock = SampleClock(engine.memory.address, engine.rate)
-        self._outbox = Outbox(ring or EngineRing(engine, RING_MIDI))
+        self._sender = EventSender(ring or EngineRing(engine, RING_MIDI))
         self._passes = 0
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._run, name="midi", daemon=True)
@@ -73,7 +73,7 @@ class MidiPoll:
         self.last = 0
         """Sample of the latest message that was pushed."""
 
-    def add(self, port: InputPort, number: int) -> Held:
+    def add(self, port: InputPort, number: int) -> HeldKeys:
         """Poll a port from now on, whose messages carry a number from 0 to 255; return what it holds down."""
         # The thread looks at one sequence for a whole pass, and a new one is there at once or not at all.
         added = _Input(number, port)
@@ -93,7 +93,7 @@ class MidiPoll:
 
     def pour_into(self, ring: Ring) -> None:
         """Push into another ring from now on; returns when the thread has let go of the one before."""
-        self._outbox = Outbox(ring)
+        self._sender = EventSender(ring)
         self._wait_for_a_pass()
 
     def start(self) -> None:
@@ -128,7 +128,7 @@ class MidiPoll:
                 arrival = one.clock.arrival_ns(message[1], time.monotonic_ns())
                 for complete in complete_messages(message[0]):
                     found.append((arrival, one.number, complete))
-                    one.held.see(*complete)
+                    one.held.update(*complete)
         if len(found) > 1:
             found.sort(key=lambda item: item[0])
         for arrival, number, (status, first, second) in found:
@@ -136,8 +136,8 @@ class MidiPoll:
             sample = max(round(self._sample_of(arrival) + latency), self.last, 1)
             self.last = sample
             self.received += 1
-            self._outbox.send(midi_event(sample, status, first, second, number))
-        self._outbox.flush()
+            self._sender.send(midi_event(sample, status, first, second, number))
+        self._sender.flush()
 
     def _sample_of(self, arrival_ns: float) -> float:
         if self._period:

@@ -19,7 +19,7 @@ _PASSING = "Midi Through"
 
 
 @dataclass(frozen=True)
-class Plug:
+class PortInfo:
     """Something of one MIDI system that can be opened.
 
     Attributes
@@ -46,12 +46,12 @@ class Plug:
         return _PASSING.casefold() in self.words
 
 
-def jack_plug(name: str, aliases: tuple[str, ...] = (), *, physical: bool = False) -> Plug:
+def jack_port_info(name: str, aliases: tuple[str, ...] = (), *, physical: bool = False) -> PortInfo:
     """Return a plug of JACK, where other programs stand beside controllers."""
-    return Plug(name, aliases, physical or name.startswith(_HARDWARE))
+    return PortInfo(name, aliases, physical or name.startswith(_HARDWARE))
 
 
-def choose_plugs(wanted: Sequence[str], systems: Sequence[Sequence[Plug]]) -> list[list[Plug]]:
+def choose_ports(wanted: Sequence[str], systems: Sequence[Sequence[PortInfo]]) -> list[list[PortInfo]]:
     """Return what is meant among the plugs of each system, in the order in which it is meant.
 
     Parameters
@@ -59,11 +59,11 @@ def choose_plugs(wanted: Sequence[str], systems: Sequence[Sequence[Plug]]) -> li
     wanted : sequence of str
         Names or parts of names, upper and lower case alike; a part may mean several. Empty means every controller
         that is plugged in.
-    systems : sequence of sequence of Plug
+    systems : sequence of sequence of PortInfo
         What there is, by system. One controller may be seen by several systems, so what an earlier one
         offers is not opened at a later one.
     """
-    chosen: list[list[Plug]] = [[] for _ in systems]
+    chosen: list[list[PortInfo]] = [[] for _ in systems]
     parts: list[str | None] = [*wanted] or [None]
     for part in parts:
         for found, plugs in zip(chosen, systems, strict=True):
@@ -73,12 +73,12 @@ def choose_plugs(wanted: Sequence[str], systems: Sequence[Sequence[Plug]]) -> li
     return chosen
 
 
-def those_there(names: Sequence[str], systems: Sequence[Sequence[Plug]]) -> tuple[str, ...]:
+def names_present(names: Sequence[str], systems: Sequence[Sequence[PortInfo]]) -> tuple[str, ...]:
     """Return those names or parts of names that something has."""
     return tuple(name for name in names if any(_meant(name, plugs) for plugs in systems))
 
 
-def check_wanted(wanted: Sequence[str], systems: Sequence[Sequence[Plug]]) -> None:
+def check_wanted(wanted: Sequence[str], systems: Sequence[Sequence[PortInfo]]) -> None:
     """Check that everything that is wanted by name is there.
 
     Raises
@@ -91,7 +91,7 @@ def check_wanted(wanted: Sequence[str], systems: Sequence[Sequence[Plug]]) -> No
             raise MidiError(_unknown(part, [plug.name for plugs in systems for plug in plugs]))
 
 
-def _meant(part: str | None, plugs: Sequence[Plug]) -> list[Plug]:
+def _meant(part: str | None, plugs: Sequence[PortInfo]) -> list[PortInfo]:
     if part is None:
         return [plug for plug in plugs if plug.hardware and not plug.passes]
     exact = [plug for plug in plugs if plug.name == part]

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from instrument.midi.heard_controls import LOW_BYTES, TOPS, Sender
+from instrument.midi.control_decoder import HIGHEST_VALUES, LOW_BYTES, ControlSource
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -53,11 +53,11 @@ class Recognised:
 
     Attributes
     ----------
-    sender : Sender
+    sender : ControlSource
     kind : Kind
     """
 
-    sender: Sender
+    sender: ControlSource
     kind: Kind
 
 
@@ -94,9 +94,9 @@ class Recogniser:
 
     def __init__(self) -> None:
         self._pairs: dict[tuple[int, int, int], _Pair] = {}
-        self._places: dict[Sender, int] = {}
+        self._places: dict[ControlSource, int] = {}
         self._but: frozenset[str] = frozenset()
-        self._found: dict[Sender, _Evidence] = {}
+        self._found: dict[ControlSource, _Evidence] = {}
         self._listens = False
 
     def begin(self, but: Collection[str] = ()) -> None:
@@ -110,8 +110,8 @@ class Recogniser:
         self._listens = False
         self._found.clear()
 
-    def hear(self, now: float, sender: Sender, value: int) -> None:
-        """Take in what `Ear.hear` has told, at a time in seconds."""
+    def hear(self, now: float, sender: ControlSource, value: int) -> None:
+        """Take in what `ControlDecoder.hear` has told, at a time in seconds."""
         if sender.message == "cc" and sender.number < 2 * LOW_BYTES:
             self._watch_pair(now, sender)
         before = self._places.get(sender)
@@ -139,12 +139,12 @@ class Recogniser:
     def hint(self) -> str:
         """What a hand may do so that the control is recognised sooner; empty if nothing."""
         for sender, found in self._found.items():
-            coding = coding_of(found.values) if found.moved_at >= 0.0 and sender.message == "cc" else None
+            coding = recognise_coding(found.values) if found.moved_at >= 0.0 and sender.message == "cc" else None
             if coding is not None and not coding.sure:
                 return "turn it the other way too"
         return ""
 
-    def _watch_pair(self, now: float, sender: Sender) -> None:
+    def _watch_pair(self, now: float, sender: ControlSource) -> None:
         high = sender.number % LOW_BYTES
         pair = self._pairs.setdefault((sender.port, sender.channel, high), _Pair())
         if sender.number < LOW_BYTES:
@@ -158,7 +158,7 @@ class Recogniser:
                 for number in (high, high + LOW_BYTES):
                     self._found.pop(sender._replace(number=number), None)
 
-    def _stands_for_itself(self, sender: Sender) -> bool:
+    def _stands_for_itself(self, sender: ControlSource) -> bool:
         # The halves of a pair do not, and a pair only where it is one.
         if sender.message in self._but:
             return False
@@ -167,7 +167,7 @@ class Recogniser:
         pair = self._pairs.get((sender.port, sender.channel, sender.number % LOW_BYTES))
         return (pair is not None and pair.is_one) == (sender.message == "cc14")
 
-    def _note(self, now: float, sender: Sender, value: int, before: int | None) -> None:
+    def _note(self, now: float, sender: ControlSource, value: int, before: int | None) -> None:
         if sender not in self._found:
             place = value if before is None else before
             self._found[sender] = _Evidence(now, place, place)
@@ -178,7 +178,7 @@ class Recogniser:
         if found.moved_at < 0.0 and self._travel(sender) >= LEAST_TRAVEL:
             found.moved_at = now
 
-    def _travel(self, sender: Sender) -> float:
+    def _travel(self, sender: ControlSource) -> float:
         found = self._found[sender]
         if sender.message in {"pad", "program"}:
             return 1.0 if sender.message == "program" or any(found.values) else 0.0
@@ -188,12 +188,12 @@ class Recogniser:
             return min(found.count / _CLICKS, 1.0)
         if sender.message == "cc" and set(found.values) <= {0, 127}:
             return _ONE_PRESS if len(found.values) == 1 else 1.0
-        return (found.highest - found.lowest) / TOPS[sender.message]
+        return (found.highest - found.lowest) / HIGHEST_VALUES[sender.message]
 
-    def _coding(self, sender: Sender) -> Coding | None:
-        return coding_of(self._found[sender].values) if sender.message == "cc" else None
+    def _coding(self, sender: ControlSource) -> Coding | None:
+        return recognise_coding(self._found[sender].values) if sender.message == "cc" else None
 
-    def _is_pressed_by_a_pad(self, sender: Sender) -> bool:
+    def _is_pressed_by_a_pad(self, sender: ControlSource) -> bool:
         # Keys that feel pressure, bend and height say so from the moment they are struck.
         struck = any(
             other.message == "pad" and (other.port, other.channel) == (sender.port, sender.channel)
@@ -202,7 +202,7 @@ class Recogniser:
         )
         return struck and (sender.message != "cc" or sender.number == _TIMBRE)
 
-    def _kind(self, sender: Sender) -> tuple[Kind, bool]:
+    def _kind(self, sender: ControlSource) -> tuple[Kind, bool]:
         values = self._found[sender].values
         if sender.message == "program":
             return "number", True
@@ -248,7 +248,7 @@ class Coding(NamedTuple):
     sure: bool
 
 
-def coding_of(values: Sequence[int]) -> Coding | None:
+def recognise_coding(values: Sequence[int]) -> Coding | None:
     """Return the coding of an endless knob, or None where a place is being told and not clicks.
 
     Parameters

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import rtmidi
 
 from instrument.midi.message_decoder import MidiError
-from instrument.midi.port_names import Plug, jack_plug
+from instrument.midi.port_names import PortInfo, jack_port_info
 
 if TYPE_CHECKING:
     from instrument.midi.polling import MidiPoll
@@ -155,7 +155,7 @@ class RtmidiSystem:
         self._lister: Any = None
         self._target_lister: Any = None
 
-    def plugs(self) -> list[Plug]:
+    def list_inputs(self) -> list[PortInfo]:
         """Return what could play into us now; nothing if the system does not answer."""
         try:
             if self._lister is None:
@@ -165,7 +165,7 @@ class RtmidiSystem:
             names = [str(name) for name in self._lister.get_ports() if not str(name).startswith(CLIENT)]
         except (MidiError, rtmidi.RtMidiError):
             return []
-        return [jack_plug(name) if is_jack(self._api) else Plug(name) for name in names]
+        return [jack_port_info(name) if is_jack(self._api) else PortInfo(name) for name in names]
 
     def end(self) -> None:
         """Let go of what looks around; what was opened is closed by whoever opened it."""
@@ -174,12 +174,12 @@ class RtmidiSystem:
             if lister is not None:
                 lister.delete()
 
-    def own(self, number: int) -> PolledInput | None:
+    def open_own_port(self, number: int) -> PolledInput | None:
         """Open a port of our own; None where the system has no such ports."""
         port = open_own_port(self._api)
         return PolledInput(port, self._poll, number) if port is not None else None
 
-    def targets(self) -> list[Plug]:
+    def list_outputs(self) -> list[PortInfo]:
         """Return everything that listens; nothing if the system does not answer."""
         try:
             if self._target_lister is None:
@@ -187,9 +187,9 @@ class RtmidiSystem:
             names = [str(name) for name in self._target_lister.get_ports() if not str(name).startswith(CLIENT)]
         except rtmidi.RtMidiError:
             return []
-        return [jack_plug(name) if is_jack(self._api) else Plug(name) for name in names]
+        return [jack_port_info(name) if is_jack(self._api) else PortInfo(name) for name in names]
 
-    def open_target(self, plug: Plug) -> OutputPort:
+    def open_output(self, plug: PortInfo) -> OutputPort:
         """Open an output.
 
         Raises
@@ -199,7 +199,7 @@ class RtmidiSystem:
         """
         return open_output(plug.name, self._api)
 
-    def open(self, plug: Plug, number: int) -> PolledInput:
+    def open(self, plug: PortInfo, number: int) -> PolledInput:
         """Open an input.
 
         Raises

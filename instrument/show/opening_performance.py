@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from instrument.engine.engine import midi_event
 from instrument.engine.memory.layout import EVENT_MIDI, RING_EVENTS, RING_MIDI, RING_PERFORM, RING_WINDOW
-from instrument.midi.event_feed import EngineRing, Outbox
+from instrument.midi.event_feed import EngineRing, EventSender
 from instrument.midi.files.performance import read_performance
 from instrument.midi.message_decoder import MidiError
 from instrument.patch.factory import performance_of
@@ -50,7 +50,7 @@ class OpeningPerformance:
         self._engine = engine
         self._playing = playing
         self._begin_again = begin_again
-        self._outbox = Outbox(EngineRing(engine, RING_PERFORM))
+        self._sender = EventSender(EngineRing(engine, RING_PERFORM))
         self._hands = [_Hand(engine, RING_MIDI), _Hand(engine, RING_WINDOW)]
         self._path: Path | None = None
         self._events: list[Event] = []
@@ -109,9 +109,9 @@ class OpeningPerformance:
         while self._at < len(self._events) and self._events[self._at].time <= horizon:
             event = self._events[self._at]
             self._remember(event)
-            self._outbox.send(replace(event, time=event.time + self._began))
+            self._sender.send(replace(event, time=event.time + self._began))
             self._at += 1
-        self._outbox.flush()
+        self._sender.flush()
 
     def _remember(self, event: Event) -> None:
         status, key, velocity = event.data
@@ -124,9 +124,9 @@ class OpeningPerformance:
         # Behind what has been pushed already, of which the key going down may be the last.
         when = self._engine.time + round(AHEAD_SECONDS * self._engine.rate)
         for channel, key in self._held:
-            self._outbox.send(midi_event(when, _NOTE_OFF | channel, key, 64))
+            self._sender.send(midi_event(when, _NOTE_OFF | channel, key, 64))
         self._held.clear()
-        self._outbox.flush()
+        self._sender.flush()
 
 
 class _Hand:

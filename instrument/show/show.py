@@ -20,7 +20,7 @@ from instrument.common.thread_priority import TENDING, raised_priority
 from instrument.engine.engine import panic_event
 from instrument.engine.memory.allocation import allocate
 from instrument.engine.memory.layout import RING_COMMAND
-from instrument.midi.event_feed import Feeder
+from instrument.midi.event_feed import PerformanceFeeder
 from instrument.midi.files.performance import read_performance
 from instrument.midi.message_decoder import MidiError
 from instrument.patch.patch_drawings import close_reader
@@ -145,7 +145,7 @@ class Show:
         self._recording.follow(self._set_list)
         self._ending.callback(self._set_list.close)
         self._set_list.begin()
-        self._performance = Feeder(self._engine, events) if events else None
+        self._performance = PerformanceFeeder(self._engine, events) if events else None
         self._driver: Driver = choice.open(self._engine)
         self._ending.callback(self._close_driver)
         self._recovery = Recovery(self._engine, choice)

@@ -11,17 +11,26 @@ import soundfile
 
 from instrument.engine.memory.layout import EVENT_SWAP
 from instrument.takes.disk_writer import RESERVE_NAME
-from instrument.takes.event_text import read_journal
-from instrument.takes.performance_file import write_score
-from instrument.takes.take_folder import FACTS, JOURNAL, SCORE, SOUND, TakeError, digests, read_facts, write_facts
+from instrument.takes.event_text import read_event_lines
+from instrument.takes.performance_file import write_take_events
+from instrument.takes.take_folder import (
+    EVENT_LINES,
+    METADATA,
+    PERFORMANCE,
+    SOUND,
+    TakeError,
+    digests,
+    read_metadata,
+    write_metadata,
+)
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from instrument.takes.take_folder import Facts
+    from instrument.takes.take_folder import TakeMetadata
 
 
-def mend(folder: Path) -> bool:
+def repair_take(folder: Path) -> bool:
     """Finish a take that was not ended; return whether there was anything to do.
 
     Parameters
@@ -36,30 +45,30 @@ def mend(folder: Path) -> bool:
     if not recording_is_open(folder):
         return False
     try:
-        lock = Lock(folder)
+        lock = RecordingLock(folder)
     except OSError:
         raise TakeError(f"{folder}: this take is being recorded; stop the recording first.") from None
     try:
-        facts = read_facts(folder)
-        facts.frames, facts.sound_sha256 = measure_sound(folder / SOUND)
-        facts.mended = True
+        metadata = read_metadata(folder)
+        metadata.frames, metadata.sound_sha256 = measure_sound(folder / SOUND)
+        metadata.mended = True
         (folder / RESERVE_NAME).unlink(missing_ok=True)
-        finish_folder(folder, facts)
+        finish_folder(folder, metadata)
     except (OSError, soundfile.SoundFileError) as error:
         raise TakeError(f"{folder}: this take cannot be mended ({error}).") from None
     finally:
         lock.release()
         with suppress(OSError):
-            (folder / NAME).unlink(missing_ok=True)
+            (folder / LOCK_NAME).unlink(missing_ok=True)
     return True
 
 
-def mend_all(parent: Path) -> list[str]:
+def repair_all(parent: Path) -> list[str]:
     """Finish every take in a folder whose recorder has died; return a sentence for each."""
     said = []
     for folder in sorted(parent.iterdir()) if parent.is_dir() else ():
         try:
-            if recording_is_open(folder) and not is_locked(folder) and mend(folder):
+            if recording_is_open(folder) and not is_locked(folder) and repair_take(folder):
                 said.append(f"{folder}: this take was cut off and is whole again.")
         except TakeError as error:
             said.append(str(error))
@@ -74,10 +83,10 @@ except ImportError:  # Windows, where an open file cannot be removed by others
 if TYPE_CHECKING:
     from pathlib import Path
 
-NAME = ".recording"
+LOCK_NAME = ".recording"
 
 
-class Lock:
+class RecordingLock:
     """A mark in a take's folder that goes with the process that made it, however it ends.
 
     Parameters
@@ -91,7 +100,7 @@ class Lock:
     """
 
     def __init__(self, folder: Path) -> None:
-        self._path = folder / NAME
+        self._path = folder / LOCK_NAME
         self._file = self._path.open("wb")
         if fcntl is not None:
             try:
@@ -110,7 +119,7 @@ class Lock:
 
 def is_locked(folder: Path) -> bool:
     """Return whether a living process records into a folder."""
-    path = folder / NAME
+    path = folder / LOCK_NAME
     if not path.exists():
         return False
     try:
@@ -127,23 +136,23 @@ def is_locked(folder: Path) -> bool:
 _PIECE = 1 << 16
 
 
-def finish_folder(folder: Path, facts: Facts) -> None:
+def finish_folder(folder: Path, metadata: TakeMetadata) -> None:
     """Turn the journal into the performance and write the last facts."""
-    events = read_journal(folder / JOURNAL)
-    events = events[events["time"] < max(facts.frames, 1)]
-    write_score(folder / SCORE, events, facts.rate, facts.frames)
-    known = {row.number for row in facts.program}
+    events = read_event_lines(folder / EVENT_LINES)
+    events = events[events["time"] < max(metadata.frames, 1)]
+    write_take_events(folder / PERFORMANCE, events, metadata.rate, metadata.frames)
+    known = {row.number for row in metadata.program}
     swaps = events[events["kind"] == EVENT_SWAP]["index"]
     unknown = sorted({int(number) for number in swaps} - known)
     doubts = [f"program {number} is not known" for number in unknown]
-    if facts.lost_events:
-        doubts.append(f"{facts.lost_events} events were not seen")
-    facts.doubts = [*facts.doubts, *doubts]
-    facts.exact = not facts.doubts and not facts.lost_frames
-    facts.complete = True
-    facts.files = digests(folder)
-    write_facts(folder, facts)
-    (folder / JOURNAL).unlink(missing_ok=True)
+    if metadata.lost_events:
+        doubts.append(f"{metadata.lost_events} events were not seen")
+    metadata.doubts = [*metadata.doubts, *doubts]
+    metadata.exact = not metadata.doubts and not metadata.lost_frames
+    metadata.complete = True
+    metadata.files = digests(folder)
+    write_metadata(folder, metadata)
+    (folder / EVENT_LINES).unlink(missing_ok=True)
 
 
 def frames_in(path: Path) -> int:
@@ -178,4 +187,4 @@ def measure_sound(path: Path) -> tuple[int, str]:
 def recording_is_open(folder: Path) -> bool:
     """Return whether a take was not ended: it is being recorded, or its recorder has died."""
     # The journal is there before the facts, and removed when everything else has been written.
-    return (folder / FACTS).is_file() and (folder / JOURNAL).is_file()
+    return (folder / METADATA).is_file() and (folder / EVENT_LINES).is_file()

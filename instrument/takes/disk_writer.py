@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
-    from instrument.takes.take import Counts, Known, Take
+    from instrument.takes.take import Counts, PlayedProgram, Take
 
 
 SYNC_SECONDS = 0.4
@@ -59,7 +59,7 @@ class Status:
     lost: int
 
 
-class Writer:
+class DiskWriter:
     """Takes what is to be recorded and never makes the giver wait.
 
     Parameters
@@ -108,7 +108,7 @@ class Writer:
             take.seconds if take else 0.0,
             self._waiting / self._rate,
             self._minutes,
-            take.facts.lost_frames if take else 0,
+            take.metadata.lost_frames if take else 0,
         )
 
     def sound(self, frames: npt.NDArray[np.float32]) -> None:
@@ -133,7 +133,7 @@ class Writer:
         if len(events):
             self._queue.put(("events", events))
 
-    def program(self, number: int, known: Known) -> None:
+    def program(self, number: int, known: PlayedProgram) -> None:
         """Take a program before the event that changes to it."""
         self._queue.put(("program", (number, known)))
 
@@ -253,7 +253,7 @@ def free_bytes(folder: Path) -> int:
     return shutil.disk_usage(folder).free
 
 
-class Disk:
+class DiskSpace:
     """The room for one recording.
 
     Parameters

@@ -20,7 +20,7 @@ MARGIN_EVENTS = 64
 """Events that the callback may write while others are being copied out of the log."""
 
 
-class SoundTap:
+class OutputRingReader:
     """Reads the output ring without a gap, from the frame that was written first or from any later one.
 
     Parameters
@@ -51,8 +51,8 @@ class SoundTap:
         return lost + torn, taken
 
 
-class InputTap:
-    """Reads what was heard beside frames that have just been read from a `SoundTap`.
+class InputRingReader:
+    """Reads what was heard beside frames that have just been read from a `OutputRingReader`.
 
     Parameters
     ----------
@@ -87,7 +87,7 @@ class InputTap:
         return taken
 
 
-class EventTap:
+class EventLogReader:
     """Reads the log of applied events in order.
 
     Parameters
@@ -121,7 +121,7 @@ class EventTap:
         return taken[kept - first :]
 
 
-class Recent:
+class LatestFrames:
     """A ring of frames.
 
     Parameters

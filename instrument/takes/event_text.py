@@ -41,7 +41,7 @@ _ACTION = re.compile(r"action (\S+)(?: (\S+))?")
 _SET = re.compile(r"set (\S+) (\S+)( at once)?")
 
 
-def message_of(event: np.void) -> list[int] | None:
+def midi_bytes_of(event: np.void) -> list[int] | None:
     """Return the bytes of a raw channel message as a MIDI file can hold it, or None.
 
     Parameters
@@ -57,8 +57,8 @@ def message_of(event: np.void) -> list[int] | None:
     return [status, first, second]
 
 
-def words_of(event: np.void) -> str:
-    """Return what `message_of` cannot say of an event.
+def event_text(event: np.void) -> str:
+    """Return what `midi_bytes_of` cannot say of an event.
 
     Examples
     --------
@@ -66,7 +66,7 @@ def words_of(event: np.void) -> str:
     >>> from instrument.engine.memory.layout import EVENT
     >>> event = np.zeros((), EVENT)
     >>> event["kind"], event["index"], event["value"] = EVENT_SET, INDEX["layer.1.level"], 0.1
-    >>> words_of(event[()])
+    >>> event_text(event[()])
     'set layer.1.level 0x1.999999999999ap-4'
     """
     kind, index, value, flags = int(event["kind"]), int(event["index"]), float(event["value"]), event["flags"]
@@ -83,7 +83,7 @@ def words_of(event: np.void) -> str:
     return "raw {:02x} {:02x} {:02x}".format(*event["data"])
 
 
-def event_from(words: str) -> tuple[int, int, float, int, tuple[int, int, int]]:
+def event_from_text(words: str) -> tuple[int, int, float, int, tuple[int, int, int]]:
     """Return kind, index, value, flags and raw bytes of an event in words.
 
     Raises
@@ -140,7 +140,7 @@ def _number(text: str, words: str) -> float:
         raise TakeError(f"{text[:40]!r} in {words[:60]!r} is not a number.") from None
 
 
-class Journal:
+class EventLineFile:
     """The file of events to which lines are added.
 
     Parameters
@@ -172,7 +172,7 @@ class Journal:
         self._file.close()
 
 
-def read_journal(path: Path) -> Events:
+def read_event_lines(path: Path) -> Events:
     """Return the events of a journal, none if there is no file; a line that a crash cut short is left out.
 
     Raises
@@ -194,9 +194,9 @@ def read_journal(path: Path) -> Events:
 
 def _line(event: np.void) -> str:
     time, port = int(event["time"]), int(event["port"])
-    data = message_of(event)
+    data = midi_bytes_of(event)
     if data is None:
-        return f'[{time},{port},"{words_of(event)}"]\n'
+        return f'[{time},{port},"{event_text(event)}"]\n'
     return f"[{time},{port},{','.join(map(str, data))}]\n"
 
 
@@ -205,7 +205,7 @@ def _row(
 ) -> tuple[int, float, int, int, tuple[int, int, int], int, int]:
     time, port, *rest = line
     if isinstance(rest[0], str):
-        kind, index, value, flags, data = event_from(rest[0])
+        kind, index, value, flags, data = event_from_text(rest[0])
         return int(time), value, kind, index, data, int(port), flags
     first, second, third = (int(byte) for byte in (*rest, 0, 0)[:3])
     return int(time), 0.0, EVENT_MIDI, 0, (first, second, third), int(port), 0

@@ -32,7 +32,7 @@ def _time_of(event: Event) -> int:
 
 
 def render_frames(
-    engine: Engine, frames: int, block: int, events: list[Event], heard: LiveInput | None = None
+    engine: Engine, frames: int, block: int, events: list[Event], heard: RecordedInput | None = None
 ) -> Iterator[npt.NDArray[np.float32]]:
     """Yield float32 pieces [shape=(n, 2)] of what an engine renders next, with events and input on their samples."""
     waiting = sorted(events, key=_time_of)
@@ -51,7 +51,7 @@ _REACH = 12
 filter from 10."""
 
 
-class LiveInput:
+class RecordedInput:
     """A recorded input, by sample of the show.
 
     Parameters

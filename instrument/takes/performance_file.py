@@ -10,7 +10,7 @@ import mido
 import numpy as np
 
 from instrument.engine.memory.layout import EVENT, EVENT_MIDI
-from instrument.takes.event_text import event_from, message_of, words_of
+from instrument.takes.event_text import event_from_text, event_text, midi_bytes_of
 from instrument.takes.take_folder import TakeError
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ def division_of(rate: int) -> tuple[int, int]:
     return rate * tempo // 1_000_000, tempo
 
 
-def write_score(path: Path, events: Events, rate: int, length: int) -> None:
+def write_take_events(path: Path, events: Events, rate: int, length: int) -> None:
     """Write events as a MIDI file.
 
     Parameters
@@ -100,8 +100,8 @@ def write_score(path: Path, events: Events, rate: int, length: int) -> None:
         mido.MidiFile(type=0, ticks_per_beat=division, tracks=[track]).save(file=file)
 
 
-def read_score(path: Path, rate: int) -> tuple[Events, int]:
-    """Read a performance that `write_score` wrote, or that was changed since.
+def read_take_events(path: Path, rate: int) -> tuple[Events, int]:
+    """Read a performance that `write_take_events` wrote, or that was changed since.
 
     Parameters
     ----------
@@ -112,7 +112,7 @@ def read_score(path: Path, rate: int) -> tuple[Events, int]:
     Returns
     -------
     np.ndarray [shape=(n,), dtype=layout.EVENT]
-        Events as `write_score` takes them.
+        Events as `write_take_events` takes them.
     int
         Samples to the end of the longest track.
 
@@ -129,7 +129,7 @@ def read_score(path: Path, rate: int) -> tuple[Events, int]:
             port = message.port
         elif message.type == "text" and message.text != _NOTHING:
             try:
-                kind, index, value, flags, data = event_from(message.text)
+                kind, index, value, flags, data = event_from_text(message.text)
             except TakeError as error:
                 raise TakeError(f"{path}, sample {time}: {error}") from None
             rows.append((time, value, kind, index, data, port, flags))
@@ -149,9 +149,9 @@ def _append(track: mido.MidiTrack, message: mido.Message, at: int, time: int) ->
 
 
 def _message(event: np.void) -> mido.Message:
-    data = message_of(event)
+    data = midi_bytes_of(event)
     if data is None:
-        return mido.MetaMessage("text", text=words_of(event))
+        return mido.MetaMessage("text", text=event_text(event))
     return mido.Message.from_bytes(data)
 
 

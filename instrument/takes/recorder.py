@@ -23,13 +23,13 @@ import numpy as np
 
 from instrument.engine.memory.allocation import attach
 from instrument.engine.memory.layout import EVENT, EVENT_SWAP, SLOTS
-from instrument.takes.crash_repair import mend_all
-from instrument.takes.disk_writer import Writer
-from instrument.takes.engine_readers import EventTap, InputTap, Recent, SoundTap
+from instrument.takes.crash_repair import repair_all
+from instrument.takes.disk_writer import DiskWriter
+from instrument.takes.engine_readers import EventLogReader, InputRingReader, LatestFrames, OutputRingReader
 from instrument.takes.event_text import UNKNOWN
 from instrument.takes.stored_program import copy_program, identity_in
-from instrument.takes.take import Counts, Known, PatchNote, Take
-from instrument.takes.take_folder import Facts, new_folder, versions
+from instrument.takes.take import Counts, PatchOrigin, PlayedProgram, Take
+from instrument.takes.take_folder import TakeMetadata, new_folder, versions
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -43,7 +43,7 @@ PAUSE_SECONDS = 0.02
 
 STATUS_SECONDS = 0.25
 
-KEPT = -1
+RETROSPECTIVE = -1
 """In place of the number of a take: it was made after the fact."""
 
 INPUT_SECONDS = 30.0
@@ -57,12 +57,12 @@ PATIENCE_SECONDS = 4.0
 
 
 @dataclass(frozen=True)
-class Told:
+class ProgramNotice:
     """Word from the stage that a program was loaded into a slot: when, as events of the log by then, and which one."""
 
     since: int
     check: str
-    note: PatchNote
+    note: PatchOrigin
 
 
 class Recorder:
@@ -91,22 +91,22 @@ class Recorder:
         self._requests = requests
         self._tell = tell
         self._rate = round(float(record["rate"]))
-        self._sound = SoundTap(record)
-        self._log = EventTap(record)
-        self._recent = Recent(round(keep * self._rate))
-        self._input = InputTap(record)
+        self._sound = OutputRingReader(record)
+        self._log = EventLogReader(record)
+        self._recent = LatestFrames(round(keep * self._rate))
+        self._input = InputRingReader(record)
         # Pages that were never written take no memory yet.
-        self._heard = Recent(round((keep + INPUT_SECONDS) * self._rate))
+        self._heard = LatestFrames(round((keep + INPUT_SECONDS) * self._rate))
         self._events: list[Events] = []
-        self._programs: list[Known] = []
+        self._programs: list[PlayedProgram] = []
         self._numbers: dict[str, int] = {}
-        self._told: list[deque[Told]] = [deque() for _ in range(SLOTS)]
+        self._told: list[deque[ProgramNotice]] = [deque() for _ in range(SLOTS)]
         self._doubts: dict[str, None] = {}
-        self._writer: Writer | None = None
+        self._writer: DiskWriter | None = None
         self._begin_at = 0
         self._given: set[int] = set()
         self._take_number = 0
-        self._ending: list[tuple[Writer, int]] = []
+        self._ending: list[tuple[DiskWriter, int]] = []
         self._requested: deque[dict[str, Any]] = deque()
         self._marks: deque[tuple[int, int, int]] = deque([(0, 0, 0)], MOST_MARKS)
         self._over = False
@@ -146,20 +146,20 @@ class Recorder:
         do = request.get("do")
         if do == "start":
             self._start(Path(request["folder"]), request.get("tags", {}), int(request.get("take", 0)))
-        elif do == "keep":
-            self._keep(Path(request["folder"]), request.get("tags", {}))
+        elif do == "retrospective":
+            self._start_retrospective(Path(request["folder"]), request.get("tags", {}))
         elif do == "stop":
             self._read()
             self._stop()
-        elif do == "mend":
-            threading.Thread(target=self._mend, args=(Path(request["folder"]),), daemon=True).start()
+        elif do == "repair":
+            threading.Thread(target=self._repair, args=(Path(request["folder"]),), daemon=True).start()
         elif do == "end":
             self._over = True
 
     def _hear(self, request: dict[str, Any]) -> None:
         files = tuple(Path(name) for name in request["files"])
-        note = PatchNote(request["name"], request["title"], request["text"], Path(request["folder"]), files)
-        self._told[int(request["slot"])].append(Told(int(request["since"]), str(request["check"]), note))
+        note = PatchOrigin(request["name"], request["title"], request["text"], Path(request["folder"]), files)
+        self._told[int(request["slot"])].append(ProgramNotice(int(request["since"]), str(request["check"]), note))
 
     def _read(self) -> None:
         lost, frames = self._sound.read()
@@ -208,17 +208,17 @@ class Recorder:
         key = f"{check} {told.note.text}"
         if key not in self._numbers:
             self._numbers[key] = len(self._programs)
-            self._programs.append(Known(copy_program(self._record, slot), told.note))
+            self._programs.append(PlayedProgram(copy_program(self._record, slot), told.note))
         return self._numbers[key]
 
-    def _give(self, writer: Writer, events: Events, begin: int, given: set[int]) -> None:
+    def _give(self, writer: DiskWriter, events: Events, begin: int, given: set[int]) -> None:
         # Programs go before the events that change to them.
         mine = events[events["time"] >= begin]
         self._give_programs(writer, mine, given)
         mine["time"] -= begin
         writer.events(mine)
 
-    def _give_input(self, writer: Writer, begin: int) -> None:
+    def _give_input(self, writer: DiskWriter, begin: int) -> None:
         # What was heard up to now, of which a rendering needs what lies before the take too.
         heard = self._heard.all()
         if not len(heard) or self._input.first is None:
@@ -229,13 +229,13 @@ class Recorder:
             self._doubts[f"of the live input before the take only some {seconds:.0f} s are kept"] = None
         writer.input(first, heard)
 
-    def _give_programs(self, writer: Writer, events: Events, given: set[int]) -> None:
+    def _give_programs(self, writer: DiskWriter, events: Events, given: set[int]) -> None:
         for number in events[events["kind"] == EVENT_SWAP]["index"].tolist():
             if number != UNKNOWN and number not in given:
                 given.add(number)
                 writer.program(number, self._programs[number])
 
-    def _told_of(self, slot: int, at: int, check: str) -> Told | None:
+    def _told_of(self, slot: int, at: int, check: str) -> ProgramNotice | None:
         # A program that is held ready is told of once and changed to many times.
         told = self._told[slot]
         while len(told) > 1 and told[1].since <= at:
@@ -260,15 +260,15 @@ class Recorder:
             # What comes next may have been caused by events that were in the log already.
             self._give(self._writer, self._all_events(), begin, self._given)
 
-    def _keep(self, folder: Path, tags: dict[str, str]) -> None:
+    def _start_retrospective(self, folder: Path, tags: dict[str, str]) -> None:
         self._read()
         frames = self._recent.all()
         if not len(frames):
             self._tell({"say": "there is nothing yet that could be kept."})
-            self._tell({"stopped": "", "take": KEPT})
+            self._tell({"stopped": "", "take": RETROSPECTIVE})
             return
         begin = self._sound.at - len(frames)
-        writer, given = self._begin(folder, tags, begin, KEPT)
+        writer, given = self._begin(folder, tags, begin, RETROSPECTIVE)
         if writer is None:
             return
         self._give_input(writer, begin)
@@ -279,14 +279,14 @@ class Recorder:
             frames, begin = frames[start - begin + count :], start + count
         writer.sound(frames)
         writer.stop()
-        self._ending.append((writer, KEPT))
+        self._ending.append((writer, RETROSPECTIVE))
 
-    def _begin(self, parent: Path, tags: dict[str, str], begin: int, number: int) -> tuple[Writer | None, set[int]]:
+    def _begin(self, parent: Path, tags: dict[str, str], begin: int, number: int) -> tuple[DiskWriter | None, set[int]]:
         before, later = self._around(begin)
         note = self._note_of(before, later)
         when = datetime.now().astimezone() - timedelta(seconds=(int(self._record["ring_at"]) - begin) / self._rate)
         about = {"title": note.title if note else "", "date": when.date().isoformat(), **tags}
-        facts = Facts(
+        metadata = TakeMetadata(
             rate=self._rate,
             begins_at=begin,
             started=when.isoformat(timespec="seconds"),
@@ -304,11 +304,11 @@ class Recorder:
         at_first = self._mark_before(begin)
 
         def make() -> Take:
-            take = Take(folder, facts, before)
+            take = Take(folder, metadata, before)
             self._tell({"started": str(folder)})
             return take
 
-        writer = Writer(make, self._rate, self._say, lambda: self._counts_since(at_first))
+        writer = DiskWriter(make, self._rate, self._say, lambda: self._counts_since(at_first))
         given: set[int] = set()
         self._give_programs(writer, before, given)
         return writer, given
@@ -317,7 +317,7 @@ class Recorder:
         events = self._all_events()
         return events[events["time"] < begin], events[events["time"] >= begin]
 
-    def _note_of(self, before: Events, later: Events) -> PatchNote | None:
+    def _note_of(self, before: Events, later: Events) -> PatchOrigin | None:
         # The patch that plays at the beginning; in the first moment of a show its change is still to come.
         played = [
             before[before["kind"] == EVENT_SWAP]["index"][-1:],
@@ -381,8 +381,8 @@ class Recorder:
     def _say(self, sentence: str) -> None:
         self._tell({"say": sentence, "trouble": True})
 
-    def _mend(self, folder: Path) -> None:
-        for sentence in mend_all(folder):
+    def _repair(self, folder: Path) -> None:
+        for sentence in repair_all(folder):
             self._tell({"say": sentence})
 
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from instrument.engine.program import Program
 
-KEEP_SECONDS = 60.0
+RETROSPECTIVE_SECONDS = 60.0
 """Of sound that are kept for a take after the fact."""
 
 START_SECONDS = 30.0
@@ -77,7 +77,9 @@ class Recording:
         For which there is room.
     """
 
-    def __init__(self, engine: Engine, keep: float = KEEP_SECONDS, tags: Mapping[str, str] | None = None) -> None:
+    def __init__(
+        self, engine: Engine, keep: float = RETROSPECTIVE_SECONDS, tags: Mapping[str, str] | None = None
+    ) -> None:
         self._engine = engine
         self._keep = keep
         self._tags = dict(tags or {})
@@ -174,14 +176,14 @@ class Recording:
         else:
             self.begin(parent)
 
-    def keep(self, parent: Path) -> None:
+    def record_retrospectively(self, parent: Path) -> None:
         """Make a take of the latest sound."""
         self._unfinished += 1
-        self._ask({"do": "keep", "folder": str(parent.absolute()), "tags": self._tags})
+        self._ask({"do": "retrospective", "folder": str(parent.absolute()), "tags": self._tags})
 
-    def mend(self, parent: Path) -> None:
+    def repair(self, parent: Path) -> None:
         """Finish takes in a folder that a crash has cut off."""
-        self._ask({"do": "mend", "folder": str(parent.absolute())})
+        self._ask({"do": "repair", "folder": str(parent.absolute())})
 
     def wait_until_begun(self) -> list[str]:
         """Wait until the take is there, so that nothing of what follows is missing from it.

@@ -12,22 +12,22 @@ import soundfile
 from instrument.engine.engine import Engine, Event, swap_event
 from instrument.engine.memory.layout import EVENT_SWAP, FLAG_CARRY, RING_PERFORM
 from instrument.engine.parameters import ADDRESSES
-from instrument.takes.crash_repair import frames_in, mend
-from instrument.takes.offline_rendering import LiveInput, render_frames
-from instrument.takes.performance_file import read_score
+from instrument.takes.crash_repair import frames_in, repair_take
+from instrument.takes.offline_rendering import RecordedInput, render_frames
+from instrument.takes.performance_file import read_take_events
 from instrument.takes.stored_program import identity_of, read_program, rebuild
 from instrument.takes.take_folder import (
-    BEFORE,
-    FACTS,
+    EARLIER_EVENTS,
     INPUT,
-    PLAYED,
-    SCORE,
+    METADATA,
+    PERFORMANCE,
+    PLAYED_PROGRAM,
     SOUND,
-    Facts,
     TakeError,
+    TakeMetadata,
     digest_of,
     inside,
-    read_facts,
+    read_metadata,
     versions,
 )
 
@@ -55,7 +55,7 @@ class StoredTake:
     Attributes
     ----------
     folder : Path
-    facts : Facts
+    metadata : TakeMetadata
     events : np.ndarray [dtype=layout.EVENT]
         From the start of the show, in samples of the show at the take's rate; the index of a change of program is
         the number of the program.
@@ -66,7 +66,7 @@ class StoredTake:
     """
 
     folder: Path
-    facts: Facts
+    metadata: TakeMetadata
     events: Events
     warnings: tuple[str, ...] = ()
     found: list[str] = field(default_factory=list)
@@ -87,17 +87,17 @@ def open_take(path: Path) -> StoredTake:
     """
     folder = path if path.is_dir() else path.parent
     warnings = []
-    if mend(folder):
+    if repair_take(folder):
         warnings.append(f"{folder}: this take was cut off and is whole again.")
-    facts = read_facts(folder)
-    warnings += _changes(folder, facts)
-    _check_length(folder, facts)
-    events, _ = read_score(inside(folder, SCORE), facts.rate)
-    events["time"] += facts.begins_at
-    if facts.begins_at:
-        before, _ = read_score(inside(folder, BEFORE), facts.rate)
-        events = np.concatenate([before[before["time"] < facts.begins_at], events])
-    return StoredTake(folder, facts, events[np.argsort(events["time"], kind="stable")], tuple(warnings))
+    metadata = read_metadata(folder)
+    warnings += _changes(folder, metadata)
+    _check_length(folder, metadata)
+    events, _ = read_take_events(inside(folder, PERFORMANCE), metadata.rate)
+    events["time"] += metadata.begins_at
+    if metadata.begins_at:
+        before, _ = read_take_events(inside(folder, EARLIER_EVENTS), metadata.rate)
+        events = np.concatenate([before[before["time"] < metadata.begins_at], events])
+    return StoredTake(folder, metadata, events[np.argsort(events["time"], kind="stable")], tuple(warnings))
 
 
 def render_take(
@@ -127,10 +127,10 @@ def render_take(
     ValueError
         If a program of the take is refused.
     """
-    own = take.facts.rate
+    own = take.metadata.rate
     rate = rate or own
     scaled = [(time * rate + own // 2) // own for time in take.events["time"].tolist()]
-    begin = take.facts.begins_at * rate // own
+    begin = take.metadata.begins_at * rate // own
     end = begin + length_at(take, rate)
     engine = Engine(rate)
     # What controls had asked for is among the events, with the programs that were changed to.
@@ -138,7 +138,7 @@ def render_take(
     programs = _Programs(take)
     heard = None
     if (path := inside(take.folder, INPUT)).exists():
-        heard = LiveInput(path, take.facts.input_at, rate)
+        heard = RecordedInput(path, take.metadata.input_at, rate)
     try:
         for piece in _pieces(engine, take.events, scaled, programs, end, block, heard):
             first = engine.time - len(piece)
@@ -153,7 +153,7 @@ def render_take(
 
 def length_at(take: StoredTake, rate: int) -> int:
     """Return the frames of a take at a rate."""
-    return take.facts.frames * rate // take.facts.rate
+    return take.metadata.frames * rate // take.metadata.rate
 
 
 class Comparison:
@@ -187,19 +187,19 @@ class Comparison:
     @property
     def same(self) -> bool:
         """Whether every bit is as it was recorded."""
-        return self._digest.hexdigest() == self._take.facts.sound_sha256
+        return self._digest.hexdigest() == self._take.metadata.sound_sha256
 
     def sentence(self) -> str:
         """Return what came of it, for whoever rendered."""
-        facts = self._take.facts
+        metadata = self._take.metadata
         if self.same:
-            return f"the same bytes as the recording (SHA-256 of the samples {facts.sound_sha256[:16]}...)"
+            return f"the same bytes as the recording (SHA-256 of the samples {metadata.sound_sha256[:16]}...)"
         where = ""
         if self._different >= 0:
-            where = f" from sample {self._different} ({self._different / facts.rate:.3f} s) on"
-        elif facts.lost:
+            where = f" from sample {self._different} ({self._different / metadata.rate:.3f} s) on"
+        elif metadata.lost:
             return "the same as the recording but for the frames that it had lost"
-        reasons = [*facts.doubts, *dict.fromkeys(self._take.found), *_other_versions(facts)]
+        reasons = [*metadata.doubts, *dict.fromkeys(self._take.found), *_other_versions(metadata)]
         why = f"; {', '.join(reasons)}" if reasons else ""
         return f"not the same bytes as the recording{where}{why}"
 
@@ -210,7 +210,7 @@ class Comparison:
         recorded = self._sound.read(len(piece), dtype="float32", always_2d=True)
         compared = min(len(recorded), len(piece))
         differs = (recorded[:compared].view(np.uint32) != piece[:compared].view(np.uint32)).any(axis=1)
-        for first, count in self._take.facts.lost:
+        for first, count in self._take.metadata.lost:
             differs[max(first - self._at, 0) : max(first + count - self._at, 0)] = False
         found = np.flatnonzero(differs)
         if len(found):
@@ -223,7 +223,7 @@ class _Programs:
 
     def __init__(self, take: StoredTake) -> None:
         self._take = take
-        self._rows = {row.number: row for row in take.facts.program}
+        self._rows = {row.number: row for row in take.metadata.program}
         self._built: dict[int, Program] = {}
 
     def get(self, number: int) -> Program:
@@ -242,7 +242,7 @@ class _Programs:
             text = patch.read_text(encoding="utf-8")
         except (OSError, ValueError) as error:
             raise TakeError(f"{patch}: this patch of the take cannot be read ({error}).") from None
-        stored = read_program(patch.parent / PLAYED)
+        stored = read_program(patch.parent / PLAYED_PROGRAM)
         program = rebuild(stored, text, patch)
         if stored.identity and stored.addresses == ADDRESSES and identity_of(program) != stored.identity:
             self._take.found.append(f"{patch.name} builds another program here than was played")
@@ -256,7 +256,7 @@ def _pieces(
     programs: _Programs,
     end: int,
     block: int,
-    heard: LiveInput | None,
+    heard: RecordedInput | None,
 ) -> Iterator[Frames]:
     waiting: list[Event] = []
     at = 0
@@ -290,9 +290,9 @@ def _event(row: np.void, time: int) -> Event:
     )
 
 
-def _changes(folder: Path, facts: Facts) -> list[str]:
+def _changes(folder: Path, metadata: TakeMetadata) -> list[str]:
     said = []
-    for name, digest in facts.files.items():
+    for name, digest in metadata.files.items():
         path = inside(folder, name)
         try:
             if digest_of(path) != digest:
@@ -302,24 +302,26 @@ def _changes(folder: Path, facts: Facts) -> list[str]:
     return said
 
 
-def _check_length(folder: Path, facts: Facts) -> None:
+def _check_length(folder: Path, metadata: TakeMetadata) -> None:
     path = folder / SOUND
-    if facts.frames > LONGEST_FRAMES:
-        raise TakeError(f"{folder / FACTS}: frames is {facts.frames}, longer than any take; restore a copy.")
+    if metadata.frames > LONGEST_FRAMES:
+        raise TakeError(f"{folder / METADATA}: frames is {metadata.frames}, longer than any take; restore a copy.")
     if not path.exists():
         return
     try:
         found = frames_in(path)
     except (OSError, soundfile.SoundFileError) as error:
         raise TakeError(f"{path}: this is no sound that can be read ({error}); restore a copy.") from None
-    if found != facts.frames:
-        raise TakeError(f"{path}: the sound has {found} frames, {FACTS} says {facts.frames}; restore a copy of both.")
+    if found != metadata.frames:
+        raise TakeError(
+            f"{path}: the sound has {found} frames, {METADATA} says {metadata.frames}; restore a copy of both."
+        )
 
 
-def _other_versions(facts: Facts) -> list[str]:
+def _other_versions(metadata: TakeMetadata) -> list[str]:
     now = versions()
     return [
-        f"recorded with {name} {facts.versions[name]}, this is {now[name]}"
+        f"recorded with {name} {metadata.versions[name]}, this is {now[name]}"
         for name in _BITS_DEPEND_ON
-        if name in facts.versions and facts.versions[name] != now[name]
+        if name in metadata.versions and metadata.versions[name] != now[name]
     ]

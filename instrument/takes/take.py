@@ -13,23 +13,23 @@ from typing import TYPE_CHECKING
 import numpy as np
 import soundfile
 
-from instrument.takes.crash_repair import Lock, finish_folder, frames_in, measure_sound
-from instrument.takes.disk_writer import Disk, free_bytes
-from instrument.takes.event_text import Journal
-from instrument.takes.performance_file import write_score
+from instrument.takes.crash_repair import RecordingLock, finish_folder, frames_in, measure_sound
+from instrument.takes.disk_writer import DiskSpace, free_bytes
+from instrument.takes.event_text import EventLineFile
+from instrument.takes.performance_file import write_take_events
 from instrument.takes.sound_file import FloatFile
 from instrument.takes.stored_program import StoredProgram, write_program
 from instrument.takes.take_folder import (
-    BEFORE,
-    FACTS,
+    EARLIER_EVENTS,
+    EVENT_LINES,
     INPUT,
-    JOURNAL,
-    PLAYED,
+    METADATA,
+    PLAYED_PROGRAM,
     PROGRAMS,
     SOUND,
-    Facts,
     ProgramRow,
-    write_facts,
+    TakeMetadata,
+    write_metadata,
 )
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ MOST_DRAWING_BYTES = 256 << 20
 
 
 @dataclass(frozen=True)
-class PatchNote:
+class PatchOrigin:
     """Where a program comes from.
 
     Attributes
@@ -68,11 +68,11 @@ class PatchNote:
 
 
 @dataclass
-class Known:
+class PlayedProgram:
     """A program that was played, and its patch; None where nobody said whose it is."""
 
     stored: StoredProgram
-    note: PatchNote
+    note: PatchOrigin
 
 
 @dataclass
@@ -94,12 +94,12 @@ class Take:
     ----------
     folder : Path
         Empty.
-    facts : Facts
+    metadata : TakeMetadata
         As they are at the beginning.
     before : np.ndarray [dtype=layout.EVENT]
         What was played from the start of the show up to the take, in samples of the show.
     free : callable, optional
-        As for `disk.Disk`.
+        As for `disk_space.DiskSpace`.
 
     Raises
     ------
@@ -107,31 +107,33 @@ class Take:
         If the files cannot be made.
     """
 
-    def __init__(self, folder: Path, facts: Facts, before: Events, free: Callable[[Path], int] = free_bytes) -> None:
+    def __init__(
+        self, folder: Path, metadata: TakeMetadata, before: Events, free: Callable[[Path], int] = free_bytes
+    ) -> None:
         self.folder = folder
-        self.facts = facts
+        self.metadata = metadata
         self._digest = hashlib.sha256()
-        self._lock = Lock(folder)
-        self.disk = Disk(folder, facts.rate, free)
+        self._lock = RecordingLock(folder)
+        self.disk_space = DiskSpace(folder, metadata.rate, free)
         self._unsynced: queue.SimpleQueue[Path] = queue.SimpleQueue()
-        self._journal = Journal(folder / JOURNAL)
-        self._write_facts()
-        self._sound = FloatFile(folder / SOUND, facts.rate, facts.tags)
+        self._event_lines = EventLineFile(folder / EVENT_LINES)
+        self._write_metadata()
+        self._sound = FloatFile(folder / SOUND, metadata.rate, metadata.tags)
         self._input: FloatFile | None = None
         self._input_end = 0
-        if facts.begins_at:
-            write_score(folder / BEFORE, before, facts.rate, facts.begins_at)
-            self._unsynced.put(folder / BEFORE)
+        if metadata.begins_at:
+            write_take_events(folder / EARLIER_EVENTS, before, metadata.rate, metadata.begins_at)
+            self._unsynced.put(folder / EARLIER_EVENTS)
 
     @property
     def seconds(self) -> float:
         """Length so far."""
-        return self.facts.frames / self.facts.rate
+        return self.metadata.frames / self.metadata.rate
 
     def minutes_left(self) -> float:
         """Return for how many minutes more there is room."""
         # The journal becomes a MIDI file, which is never longer.
-        return self.disk.minutes_left(int((self.folder / JOURNAL).stat().st_size))
+        return self.disk_space.minutes_left(int((self.folder / EVENT_LINES).stat().st_size))
 
     def add_sound(self, frames: Frames) -> None:
         """Append frames.
@@ -143,13 +145,13 @@ class Take:
         """
         self._sound.write(frames)
         self._digest.update(np.ascontiguousarray(frames, "<f4").data)
-        self.facts.frames += len(frames)
+        self.metadata.frames += len(frames)
 
     def add_gap(self, count: int) -> None:
         """Append silence for frames that were lost, so that everything after them keeps its time."""
-        self.facts.lost.append((self.facts.frames, count))
-        self.facts.lost_frames += count
-        piece = np.zeros((self.facts.rate, 2), np.float32)
+        self.metadata.lost.append((self.metadata.frames, count))
+        self.metadata.lost_frames += count
+        piece = np.zeros((self.metadata.rate, 2), np.float32)
         while count > 0:
             self.add_sound(piece[:count])
             count -= len(piece)
@@ -164,11 +166,11 @@ class Take:
         frames : np.ndarray [shape=(n, 2), dtype=float32]
         """
         if self._input is None:
-            self._input_end = self.facts.input_at = first
-            self._input = FloatFile(self.folder / INPUT, self.facts.rate, {})
-            self.disk.files = 2
-            self._write_facts()
-        piece = np.zeros((self.facts.rate, 2), np.float32)
+            self._input_end = self.metadata.input_at = first
+            self._input = FloatFile(self.folder / INPUT, self.metadata.rate, {})
+            self.disk_space.files = 2
+            self._write_metadata()
+        piece = np.zeros((self.metadata.rate, 2), np.float32)
         while (missing := first - self._input_end) > 0:
             self._input.write(piece[:missing])
             self._input_end += min(missing, len(piece))
@@ -177,27 +179,27 @@ class Take:
 
     def add_events(self, events: Events) -> None:
         """Append events, in samples of the take."""
-        self._journal.add(events)
+        self._event_lines.add(events)
 
-    def add_program(self, number: int, known: Known) -> None:
+    def add_program(self, number: int, known: PlayedProgram) -> None:
         """Keep a program with its patch and its drawings as they are now."""
         place = self.folder / PROGRAMS / f"{number:04}"
         place.mkdir(parents=True)
         name = Path(known.note.name).name or "patch.toml"
         (place / name).write_text(known.note.text, encoding="utf-8", newline="")
-        write_program(place / PLAYED, known.stored)
+        write_program(place / PLAYED_PROGRAM, known.stored)
         for file in known.note.files:
             _copy_drawing(file, known.note.folder, place)
         row = ProgramRow(number=number, patch=f"{PROGRAMS}/{number:04}/{name}")
-        self.facts.program.append(row)
-        for path in (place / name, place / PLAYED, place):
+        self.metadata.program.append(row)
+        for path in (place / name, place / PLAYED_PROGRAM, place):
             self._unsynced.put(path)
-        self._write_facts()
+        self._write_metadata()
 
-    def _write_facts(self) -> None:
+    def _write_metadata(self) -> None:
         # Waiting for the disk is for the thread that syncs: sound comes in meanwhile.
-        write_facts(self.folder, self.facts, wait=False)
-        self._unsynced.put(self.folder / FACTS)
+        write_metadata(self.folder, self.metadata, wait=False)
+        self._unsynced.put(self.folder / METADATA)
         self._unsynced.put(self.folder)
 
     def sync(self) -> None:
@@ -205,7 +207,7 @@ class Take:
         self._sound.sync()
         if (heard := self._input) is not None:
             heard.sync()
-        self._journal.sync()
+        self._event_lines.sync()
         for _ in range(self._unsynced.qsize()):
             _sync_file(self._unsynced.get())
 
@@ -215,23 +217,23 @@ class Take:
         Raises
         ------
         OSError, TakeError
-            If not even the reserve is enough; `mend` can finish later what this could not.
+            If not even the reserve is enough; `repair_take` can finish later what this could not.
         """
-        self.disk.release()
+        self.disk_space.release()
         for file in (self._sound, self._input):
             if file is not None:
                 with suppress(soundfile.SoundFileError):
                     file.close()
-        self._journal.close()
-        facts = self.facts
-        facts.block, facts.underflows, facts.late_events = counts.block, counts.underflows, counts.late_events
-        facts.lost_events, facts.longest_lag = counts.lost_events, round(counts.longest_lag, 3)
-        facts.doubts = list(counts.doubts)
-        facts.sound_sha256 = self._digest.hexdigest()
-        if frames_in(self.folder / SOUND) != facts.frames:
+        self._event_lines.close()
+        metadata = self.metadata
+        metadata.block, metadata.underflows, metadata.late_events = counts.block, counts.underflows, counts.late_events
+        metadata.lost_events, metadata.longest_lag = counts.lost_events, round(counts.longest_lag, 3)
+        metadata.doubts = list(counts.doubts)
+        metadata.sound_sha256 = self._digest.hexdigest()
+        if frames_in(self.folder / SOUND) != metadata.frames:
             # The disk took only a part of the last piece.
-            facts.frames, facts.sound_sha256 = measure_sound(self.folder / SOUND)
-        finish_folder(self.folder, facts)
+            metadata.frames, metadata.sound_sha256 = measure_sound(self.folder / SOUND)
+        finish_folder(self.folder, metadata)
         self._lock.release()
 
 

@@ -25,19 +25,19 @@ if TYPE_CHECKING:
     from datetime import datetime
 
 
-FACTS = "take.toml"
+METADATA = "take.toml"
 SOUND = "sound.wav"
 INPUT = "input.wav"
 """What was heard meanwhile, where there was a live input."""
-SCORE = "performance.mid"
-BEFORE = "before.mid"
+PERFORMANCE = "performance.mid"
+EARLIER_EVENTS = "before.mid"
 PROGRAMS = "programs"
-PLAYED = "as-played.npz"
-JOURNAL = "events.jsonl"
-"""Events while the recording runs; it becomes `SCORE` when it ends."""
+PLAYED_PROGRAM = "as-played.npz"
+EVENT_LINES = "events.jsonl"
+"""Events while the recording runs; it becomes `PERFORMANCE` when it ends."""
 
 SCHEMA = 1
-LARGEST_FACTS = 16 << 20
+LARGEST_METADATA = 16 << 20
 _HIGHEST_RATE = 768_000
 
 Count = Annotated[int, Field(ge=0, le=1 << 62)]
@@ -58,7 +58,7 @@ class ProgramRow(BaseModel):
     patch: str
 
 
-class Facts(BaseModel):
+class TakeMetadata(BaseModel):
     """What `take.toml` says.
 
     Attributes
@@ -167,16 +167,16 @@ def slug(name: str) -> str:
 
 def is_take(path: Path) -> bool:
     """Return whether a path is the folder of a take, or its `take.toml`."""
-    return (path / FACTS).is_file() or (path.name == FACTS and path.is_file())
+    return (path / METADATA).is_file() or (path.name == METADATA and path.is_file())
 
 
-def write_facts(folder: Path, facts: Facts, *, wait: bool = True) -> None:
+def write_metadata(folder: Path, metadata: TakeMetadata, *, wait: bool = True) -> None:
     """Write `take.toml`, whole or not at all.
 
     Parameters
     ----------
     folder : Path
-    facts : Facts
+    metadata : TakeMetadata
     wait : bool
         Whether to wait until it is on the disk itself.
 
@@ -185,16 +185,16 @@ def write_facts(folder: Path, facts: Facts, *, wait: bool = True) -> None:
     OSError
         If it cannot be written.
     """
-    text = tomlkit.dumps(facts.model_dump(by_alias=True))
+    text = tomlkit.dumps(metadata.model_dump(by_alias=True))
     if wait:
-        write_atomically(folder / FACTS, text.encode())
+        write_atomically(folder / METADATA, text.encode())
         return
-    part = folder / f".{FACTS}.part"
+    part = folder / f".{METADATA}.part"
     part.write_bytes(text.encode())
-    part.replace(folder / FACTS)
+    part.replace(folder / METADATA)
 
 
-def read_facts(folder: Path) -> Facts:
+def read_metadata(folder: Path) -> TakeMetadata:
     """Read `take.toml`.
 
     Raises
@@ -202,11 +202,11 @@ def read_facts(folder: Path) -> Facts:
     TakeError
         If it is no take of this version.
     """
-    path = folder / FACTS
+    path = folder / METADATA
     try:
-        if path.stat().st_size > LARGEST_FACTS:
-            raise TakeError(f"{path}: the file is larger than {LARGEST_FACTS >> 20} MiB; no take's is.")
-        facts = Facts.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+        if path.stat().st_size > LARGEST_METADATA:
+            raise TakeError(f"{path}: the file is larger than {LARGEST_METADATA >> 20} MiB; no take's is.")
+        metadata = TakeMetadata.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
     except FileNotFoundError:
         raise TakeError(f"{path}: there is no such file; name the folder of a take.") from None
     except ValidationError as error:
@@ -215,12 +215,12 @@ def read_facts(folder: Path) -> Facts:
         raise TakeError(f"{path}: {field}: {first['msg']}; restore a copy.") from None
     except (OSError, ValueError, RecursionError) as error:
         raise TakeError(f"{path}: this is not TOML that can be read ({error}); restore a copy.") from None
-    if facts.version > SCHEMA:
-        raise TakeError(f"{path}: schema is {facts.version}; this Beamhand reads up to {SCHEMA}.")
-    numbers = [row.number for row in facts.program]
+    if metadata.version > SCHEMA:
+        raise TakeError(f"{path}: schema is {metadata.version}; this Beamhand reads up to {SCHEMA}.")
+    numbers = [row.number for row in metadata.program]
     if len(set(numbers)) != len(numbers):
         raise TakeError(f"{path}: program: a number is given twice; restore a copy.")
-    return facts
+    return metadata
 
 
 def inside(folder: Path, name: str) -> Path:
@@ -237,7 +237,7 @@ def inside(folder: Path, name: str) -> Path:
     except (OSError, ValueError):
         fits = False
     if not fits or "\0" in name:
-        raise TakeError(f"{folder / FACTS}: {name[:60]!r} leads out of the take's folder; nothing was read.")
+        raise TakeError(f"{folder / METADATA}: {name[:60]!r} leads out of the take's folder; nothing was read.")
     return path
 
 
@@ -255,7 +255,7 @@ def digest_of(path: Path) -> str:
 
 def digests(folder: Path) -> dict[str, str]:
     """Return the SHA-256 of every file of a take but the sound, whose samples have one of their own."""
-    left_out = {FACTS, SOUND, JOURNAL}
+    left_out = {METADATA, SOUND, EVENT_LINES}
     return {
         path.relative_to(folder).as_posix(): digest_of(path)
         for path in sorted(folder.rglob("*"))

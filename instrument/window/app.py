@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pygame
 
-from instrument.measure.flash_monitor import FlashWatch
+from instrument.measure.flash_monitor import FlashMonitor
 from instrument.window.beam_picture import FRAME, FramePace, OutputReader
 from instrument.window.desk import Desk
 from instrument.window.keyboard_notes import NoteKeys
@@ -90,7 +90,7 @@ class Window:
         self._reader = OutputReader(record, rate)
         self.notes = NoteKeys(record)
         self._meters, self._load = Meters(rate), CallbackLoad(record, rate)
-        self._midi, self._flashes = PortActivity(record), FlashWatch(rate)
+        self._midi, self._flashes = PortActivity(record), FlashMonitor(rate)
         self.stage = StageState()
         self._context = Context(self.stage, LiveValues(record, rate), self._settings.keyboard)
         self._desk = Desk(self._context, self._midi)
@@ -166,7 +166,7 @@ class Window:
         self._meters.update(samples, seconds)
         self._load.update(seconds)
         self._midi.update(seconds)
-        self._desk.trouble = self._flashes.hear(samples).warning
+        self._desk.trouble = self._flashes.add_samples(samples).warning
         self.view.picture.update(samples, seconds, dark=self._context.live.dark)
 
     # What the hands do

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import platformdirs
 
-from instrument.beam.look import Look, kernels_of, read_look, warm
+from instrument.beam.look import Look, compile_for, kernels_of, read_look
 from instrument.beam.phosphor import TYPES
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ class LookChange:
             if process.poll() is not None:
                 self._preparing = None
                 # Loaded from the cache now; compiled here, with a pause, if the other process failed.
-                warm(look)
+                compile_for(look)
                 self._ready.add(kernels_of(look))
         if needed not in self._ready:
             return False

@@ -8,9 +8,9 @@ import sys
 import numpy as np
 import pygame
 
-from instrument.beam.look import Look, warm
+from instrument.beam.look import Look, compile_for
 from instrument.engine.memory.allocation import attach
-from instrument.measure.flash_monitor import FlashWatch
+from instrument.measure.flash_monitor import FlashMonitor
 from instrument.window.app import Window
 from instrument.window.look_change import usual_look
 from instrument.window.second_display import PictureWindow, SecondDisplay
@@ -63,9 +63,9 @@ def main(arguments: list[str]) -> int:
         pygame.display.set_allow_screensaver(False)
         pygame.display.set_caption("Beamhand")
         look = _usual_look()
-        warm(look)
+        compile_for(look)
         if display is None:
-            FlashWatch(hertz).hear(np.zeros((round(hertz / 30), 2), np.float32))
+            FlashMonitor(hertz).add_samples(np.zeros((round(hertz / 30), 2), np.float32))
             second = SecondDisplay(name, hertz)
             window = Window(memory.record, hertz, standard_channel(), look, _settings(), second)
         else:

@@ -7,8 +7,8 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.memory.layout import EVENT_MIDI, MESSAGES
+from instrument.midi.control_decoder import ANY, LOW_BYTES, ControlDecoder, ControlSource
 from instrument.midi.control_proposal import Target, proposed_control, same_use, target_of
-from instrument.midi.heard_controls import ANY, LOW_BYTES, Ear, Sender
 from instrument.midi.message_decoder import MidiError
 from instrument.midi.recognition import Recogniser
 from instrument.patch.patch_errors import PatchError
@@ -56,12 +56,12 @@ class Learning:
         self._change = change
         self._say = say
         self._cursor = int(engine.record["log_at"])
-        self._ear = Ear()
+        self._decoder = ControlDecoder()
         self._recogniser = Recogniser()
         self._target: Target | None = None
         self._for_all = False
         self._taught: list[tuple[dict[str, Any], bool]] = []
-        self._heard: dict[Sender, int] = {}
+        self._heard: dict[ControlSource, int] = {}
         self._uses: set[tuple[str, int, int]] = set()
         self._shown: dict[str, Any] = {}
 
@@ -126,7 +126,7 @@ class Learning:
         return {**what, "all": self._for_all, "hint": self._recogniser.hint}
 
     def _hear(self, at: float, port: int, status: int, first: int, second: int) -> None:
-        for sender, value in self._ear.hear(port, status, first, second):
+        for sender, value in self._decoder.decode(port, status, first, second):
             self._recogniser.hear(at, sender, value)
             if sender.message != "cc14" and not (sender.message == "pad" and not value):
                 self._heard.pop(sender, None)
@@ -148,7 +148,7 @@ class Learning:
         # The low byte of a pair is used with it.
         return uses | {("cc", c, n + LOW_BYTES) for message, c, n in uses if message == "cc14" and n >= 0}
 
-    def _is_used(self, sender: Sender) -> bool:
+    def _is_used(self, sender: ControlSource) -> bool:
         kinds = _ALSO.get(sender.message, (sender.message,))
         return any(
             (kind, channel, number) in self._uses
@@ -209,6 +209,6 @@ class Learning:
             self._change({"do": "remove", "path": ["control", place]})
 
 
-def _said(sender: Sender, value: int) -> dict[str, Any]:
+def _said(sender: ControlSource, value: int) -> dict[str, Any]:
     number = {} if sender.number == ANY else {"number": sender.number}
     return {"message": sender.message, "channel": sender.channel + 1, **number, "value": value}

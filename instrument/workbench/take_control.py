@@ -81,12 +81,12 @@ class TakeControl:
         """
         if self._folder is not None:
             self._recording.begin(self._folder)
-            self._recording.mend(self._folder)
+            self._recording.repair(self._folder)
             for sentence in self._recording.wait_until_begun():
                 self._say(sentence)
         elif self._keep > 0:
             self._recording.open()
-            self._recording.mend(usual_folder())
+            self._recording.repair(usual_folder())
 
     def ask(self, what: str, on: object = None) -> None:
         """Do what the window asks for: ``record`` begins or ends a take, ``keep`` makes one of the latest sound.
@@ -99,7 +99,7 @@ class TakeControl:
         """
         folder = self._folder or usual_folder()
         if what == "keep":
-            self._recording.keep(folder)
+            self._recording.record_retrospectively(folder)
         elif not isinstance(on, bool) or on != self._recording.wanted:
             self._recording.toggle(folder)
 

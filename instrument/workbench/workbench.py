@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from instrument.engine.engine import panic_event
 from instrument.engine.memory.layout import RING_COMMAND
-from instrument.midi.event_feed import Feeder
+from instrument.midi.event_feed import PerformanceFeeder
 from instrument.workbench.autosave import Autosave
 from instrument.workbench.patch_edits import PatchEdits
 from instrument.workbench.quit_prompt import QuitPrompt
@@ -57,7 +57,7 @@ class Workbench:
     ) -> None:
         self._engine, self._set_list, self._recording = engine, set_list, recording
         self._say, self._complain = say, complain
-        self._feeder: Feeder | None = None
+        self._feeder: PerformanceFeeder | None = None
         self._edits = PatchEdits(engine, set_list, say)
         set_list.others = self._take
         self._autosave = Autosave(set_list, self._edits)
@@ -102,7 +102,7 @@ class Workbench:
         self._autosave.poll(now)
         self._thumbnails.poll([working.saved for working in self._set_list.patches])
 
-    def perform(self, feeder: Feeder) -> None:
+    def perform(self, feeder: PerformanceFeeder) -> None:
         """Play a performance instead of the one under way."""
         if self._feeder is not None:
             self._feeder.close()
@@ -133,5 +133,5 @@ class Workbench:
         elif answer.do == "perform":
             for warning in answer.warnings:
                 self._say(warning)
-            self.perform(Feeder(self._engine, answer.events))
+            self.perform(PerformanceFeeder(self._engine, answer.events))
             self._say(f"performing {answer.path}")

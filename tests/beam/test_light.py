@@ -11,14 +11,14 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from scipy import ndimage
 
-from instrument.beam import reconstruct
+from instrument.beam import reconstruction as reconstruct
 from instrument.beam.decay import EYE, FLOOR, law_of
 from instrument.beam.deposit import deposit
 from instrument.beam.develop import develop, find_glow, find_lit, forget_dark, spread_glow
 from instrument.beam.glass import SPAN
 from instrument.beam.light import Light, Tube
 from instrument.beam.phosphor import TYPES, Layer, Phosphor
-from instrument.beam.reconstruct import Reconstruction
+from instrument.beam.reconstruction import Reconstruction
 from instrument.beam.spot import SMALLEST, Spot, halo_sigma
 from tests.beam.signals import RATE, Samples, circle, times, two, wandering
 

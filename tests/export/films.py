@@ -16,10 +16,10 @@ from instrument.export.film import FilmOptions, write_film
 RATE = 48_000
 SMALL = FilmOptions(64, Fraction(30), Look().with_setting("halo", 0), processes=1)
 
-Samples = npt.NDArray[np.float32]
+RawSamples = npt.NDArray[np.float32]
 
 
-def noise(seconds: float, rate: int = RATE, seed: int = 1) -> Samples:
+def noise(seconds: float, rate: int = RATE, seed: int = 1) -> RawSamples:
     """A signal without any period, up to full scale."""
     count = round(seconds * rate)
     return np.random.default_rng(seed).uniform(-1, 1, (count, 2)).astype(np.float32)
@@ -27,7 +27,7 @@ def noise(seconds: float, rate: int = RATE, seed: int = 1) -> Samples:
 
 def shot(
     path: Path,
-    sound: Samples,
+    sound: RawSamples,
     rate: int = RATE,
     options: FilmOptions = SMALL,
     tags: Mapping[str, str] | None = None,

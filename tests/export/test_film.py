@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from instrument.export.film import FilmOptions, is_film, read_pace, write_film
-from instrument.export.sound import ExportError, give_name
-from tests.export.films import RATE, SMALL, Samples, noise, opened, pictures_in, shot, sound_in
+from instrument.export.film import FilmOptions, is_film, parse_frame_rate, write_film
+from instrument.export.sound import ExportError, publish_new
+from tests.export.films import RATE, SMALL, RawSamples, noise, opened, pictures_in, shot, sound_in
 
 TELEVISION = Fraction(30000, 1001)
 
@@ -32,24 +32,24 @@ def test_the_sound_of_an_mkv_is_every_sample_rounded_to_24_bits(rate: int, tmp_p
 
 
 @pytest.mark.parametrize("kind", ["mkv", "mp4"])
-@pytest.mark.parametrize(("rate", "pace"), [(48_000, Fraction(60)), (192_000, TELEVISION)])
+@pytest.mark.parametrize(("rate", "frame_rate"), [(48_000, Fraction(60)), (192_000, TELEVISION)])
 def test_what_lights_up_at_a_sample_is_first_seen_in_the_frame_that_holds_it(
-    kind: str, rate: int, pace: Fraction, tmp_path: Path
+    kind: str, rate: int, frame_rate: Fraction, tmp_path: Path
 ) -> None:
     for frame, late in ((5, 1), (6, -rate // 5000)):
-        jump = round(frame * rate / pace) + late
+        jump = round(frame * rate / frame_rate) + late
         sound = np.full((round(0.3 * rate), 2), -0.7, np.float32)
         sound[jump:] = 0.7
         path = tmp_path / f"{frame}.{kind}"
-        shot(path, sound, rate, dataclasses.replace(SMALL, pace=pace))
+        shot(path, sound, rate, dataclasses.replace(SMALL, frame_rate=frame_rate))
         times, frames = pictures_in(path)
         lit = frames[:, :14, -14:].max(axis=(1, 2, 3)) > 60
         first = times[int(np.argmax(lit))]
         assert lit.any()
         # Matroska counts in whole milliseconds.
-        shown = (first - Fraction(1, 1000), first + 1 / pace + Fraction(1, 1000))
+        shown = (first - Fraction(1, 1000), first + 1 / frame_rate + Fraction(1, 1000))
         assert shown[0] <= Fraction(jump, rate) <= shown[1]
-        assert int(np.argmax(lit)) == Fraction(jump, rate) * pace // 1
+        assert int(np.argmax(lit)) == Fraction(jump, rate) * frame_rate // 1
 
 
 @pytest.mark.parametrize("rate", [44_100, 48_000, 192_000])
@@ -72,13 +72,13 @@ def test_the_sound_of_an_mp4_is_lossy_but_on_time_and_says_so(rate: int, tmp_pat
 
 
 @pytest.mark.parametrize("kind", ["mkv", "mp4"])
-@pytest.mark.parametrize("pace", ["24", "29.97", "50"])
+@pytest.mark.parametrize("frame_rate", ["24", "29.97", "50"])
 def test_frames_have_their_times_without_drift_and_the_container_its_length(
-    kind: str, pace: str, tmp_path: Path
+    kind: str, frame_rate: str, tmp_path: Path
 ) -> None:
-    exact = read_pace(pace)
+    exact = parse_frame_rate(frame_rate)
     path = tmp_path / f"film.{kind}"
-    shot(path, noise(1.5), options=dataclasses.replace(SMALL, size=16, pace=exact))
+    shot(path, noise(1.5), options=dataclasses.replace(SMALL, size=16, frame_rate=exact))
     times, frames = pictures_in(path)
     count = -(-3 * exact // 2)
     assert frames.shape == (count, 16, 16, 3)
@@ -178,7 +178,7 @@ def test_what_cannot_be_is_refused_in_words(
 @pytest.mark.parametrize("text", ["", "0", "0.5", "-30", "1e3", "500", "fast", "nan", "30/0", "1/", "9" * 40])
 def test_a_pace_that_cannot_be_is_refused(text: str) -> None:
     with pytest.raises(ExportError, match="1 to 240 frames a second"):
-        read_pace(text)
+        parse_frame_rate(text)
 
 
 def test_nothing_is_overwritten_whenever_it_came(tmp_path: Path) -> None:
@@ -188,7 +188,7 @@ def test_nothing_is_overwritten_whenever_it_came(tmp_path: Path) -> None:
         shot(path, noise(0.01))
     other = tmp_path / "other.mkv"
 
-    def meanwhile() -> Iterator[Samples]:
+    def meanwhile() -> Iterator[RawSamples]:
         other.write_text("mine, too")
         yield noise(0.01)
 
@@ -207,11 +207,11 @@ def test_a_file_system_without_links_keeps_what_is_there_as_well(
     monkeypatch.setattr(Path, "hardlink_to", refuse)
     part, path = tmp_path / "part", tmp_path / "film.mkv"
     part.write_text("new")
-    give_name(part, path)
+    publish_new(part, path)
     assert path.read_text() == "new"
     part.write_text("newer")
     with pytest.raises(ExportError, match="something of this name already"):
-        give_name(part, path)
+        publish_new(part, path)
     assert path.read_text() == "new"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from instrument.measure.flash_monitor import HOLD, FlashWatch, Watching
+from instrument.measure.flash_monitor import HOLD, FlashMeter, FlashMonitor
 from instrument.measure.flashes import FRAMES_A_SECOND, SIZE
 from tests.measure.signals import Floats, metered
 
@@ -14,10 +14,10 @@ RATE = 12_000
 
 def first_warning(rate: float, seconds: float = 3.0) -> float | None:
     """Seconds from the first light of a whole picture that goes on and off until the watch warns."""
-    watch = FlashWatch(RATE)
+    watch = FlashMonitor(RATE)
     for frame in range(round(seconds * FRAMES_A_SECOND)):
         light = 1.0 if frame * rate / FRAMES_A_SECOND % 1 < 0.5 else 0.0
-        if watch.see(np.full((SIZE, SIZE), light, np.float32)).warning:
+        if watch.add_frame(np.full((SIZE, SIZE), light, np.float32)).warning:
             return frame / FRAMES_A_SECOND
     return None
 
@@ -55,39 +55,39 @@ def test_fewer_are_left_alone(rate: float) -> None:
 
 
 def test_a_warning_stays_long_enough_to_be_read_and_goes() -> None:
-    watch = FlashWatch(RATE)
+    watch = FlashMonitor(RATE)
     for frame in range(60):
-        watch.see(np.full((SIZE, SIZE), float(frame // 6 % 2), np.float32))
+        watch.add_frame(np.full((SIZE, SIZE), float(frame // 6 % 2), np.float32))
     dark = np.zeros((SIZE, SIZE), np.float32)
-    shown = [bool(watch.see(dark).warning) for _ in range(round((HOLD + 1.5) * FRAMES_A_SECOND))]
+    shown = [bool(watch.add_frame(dark).warning) for _ in range(round((HOLD + 1.5) * FRAMES_A_SECOND))]
     assert shown[round(HOLD * FRAMES_A_SECOND)]
     assert not shown[-1]
 
 
 @pytest.mark.parametrize(("rate", "warns"), [(2.0, False), (5.0, True)])
 def test_samples_are_watched_through_the_emulated_picture(rate: float, warns: bool) -> None:
-    watch = FlashWatch(RATE)
+    watch = FlashMonitor(RATE)
     samples = strobed(rate, 2.0)
-    assert any(watch.hear(part).warning for part in np.array_split(samples, 37)) is warns
+    assert any(watch.add_samples(part).warning for part in np.array_split(samples, 37)) is warns
 
 
 def test_how_samples_are_cut_changes_no_count() -> None:
     samples = strobed(5.0, 1.0)
     counts = []
     for parts in (1, 7, 200):
-        watch = FlashWatch(RATE)
-        counts.append([watch.hear(part).flashes for part in np.array_split(samples, parts)][-1])
+        watch = FlashMonitor(RATE)
+        counts.append([watch.add_samples(part).flashes for part in np.array_split(samples, parts)][-1])
     assert counts[0] == counts[1] == counts[2] >= 3
 
 
 def test_what_was_missed_is_not_drawn_later() -> None:
     # A minute at once, as after a sleep: only the latest second is watched.
-    watch = FlashWatch(RATE)
-    assert watch.hear(np.concatenate([strobed(5.0, 58.0), np.full((24_000, 2), 3.0, np.float32)])).flashes == 0
+    watch = FlashMonitor(RATE)
+    assert watch.add_samples(np.concatenate([strobed(5.0, 58.0), np.full((24_000, 2), 3.0, np.float32)])).flashes == 0
 
 
-def watched(samples: Floats) -> Watching:
-    return metered(Watching(), samples, RATE)
+def watched(samples: Floats) -> FlashMeter:
+    return metered(FlashMeter(), samples, RATE)
 
 
 @pytest.mark.parametrize("rate", [2, 3, 4, 5, 8, 10])

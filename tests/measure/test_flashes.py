@@ -39,7 +39,7 @@ def strobe(bright: Picture, dark: Picture, rate: float, seconds: float) -> list[
 def most(frames: list[Picture]) -> int:
     counter = Flashes()
     for frame in frames:
-        counter.see(frame)
+        counter.add_frame(frame)
     return counter.most
 
 
@@ -64,8 +64,8 @@ class TestCount:
     def test_flashes_are_forgotten_after_a_second(self) -> None:
         counter = Flashes()
         for frame in strobe(whole(1.0), whole(0.0), 4, 1.0):
-            counter.see(frame)
-        later = [counter.see(whole(0.0)).flashes for _ in range(60)]
+            counter.add_frame(frame)
+        later = [counter.add_frame(whole(0.0)).flashes for _ in range(60)]
         # The very first change is a second old now.
         assert later[0] == 3
         assert later == sorted(later, reverse=True)
@@ -123,7 +123,7 @@ class TestArea:
 
     def test_the_area_is_told(self) -> None:
         counter = Flashes()
-        counter.see(block(1.0, 32, 42))
+        counter.add_frame(block(1.0, 32, 42))
         assert counter.area == pytest.approx(32 * 42 / FIELD_PIXELS)
 
     def test_parts_that_change_at_once_are_taken_together(self) -> None:
@@ -168,7 +168,7 @@ class TestArea:
 def test_no_sequence_has_more_flashes_than_pairs_of_changes(values: list[float]) -> None:
     counter = Flashes((24, 24))
     for value in values:
-        seen = counter.see(np.full((24, 24), value, np.float32))
+        seen = counter.add_frame(np.full((24, 24), value, np.float32))
         assert 0 <= seen.area <= 1
     big = np.abs(np.diff([0.0, *values])) > 0
     assert counter.most <= min(int(big.sum()) // 2, FRAMES_A_SECOND // 2)
@@ -176,7 +176,7 @@ def test_no_sequence_has_more_flashes_than_pairs_of_changes(values: list[float])
 
 def test_a_frame_of_another_shape_is_refused() -> None:
     with pytest.raises(ValueError, match=r"float32 of shape \(192, 192\), not float64 \(192, 192\)"):
-        Flashes().see(np.zeros((SIZE, SIZE)))  # type: ignore[arg-type]
+        Flashes().add_frame(np.zeros((SIZE, SIZE)))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(("shape", "frames"), [((8, 100), 60), ((100, 100), 5)])

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from instrument.measure.sound_reader import (
     MOST_CHANNELS,
     MOST_RATE,
-    Sound,
     SoundError,
+    SoundReader,
     as_second,
     part_starts,
 )
@@ -29,13 +29,13 @@ def write(path: Path, frames: int = 2500, rate: int = 1000, channels: int = 2) -
 
 def refusal(path: Path) -> str:
     with pytest.raises(SoundError) as caught:
-        Sound(path)
+        SoundReader(path)
     return str(caught.value)
 
 
 def test_a_file_comes_in_whole_seconds(tmp_path: Path) -> None:
     wrote = write(tmp_path / "x.wav")
-    with Sound(tmp_path / "x.wav") as sound:
+    with SoundReader(tmp_path / "x.wav") as sound:
         assert (sound.rate, sound.channels, sound.frames) == (1000, 2, 2500)
         seconds = list(sound.seconds())
     assert [len(second.samples) for second in seconds] == [1000, 1000, 500]
@@ -46,14 +46,14 @@ def test_a_file_comes_in_whole_seconds(tmp_path: Path) -> None:
 def test_what_libsndfile_reads_is_read(tmp_path: Path, ending: str) -> None:
     path = tmp_path / f"x.{ending}"
     soundfile.write(path, 0.5 * both(sine(440.0, 1.0)), 48_000)
-    with Sound(path) as sound:
+    with SoundReader(path) as sound:
         peak = max(np.abs(second.samples).max() for second in sound.seconds())
     assert peak == pytest.approx(0.5, abs=0.02)
 
 
 def test_a_take_is_a_folder_with_its_sound(tmp_path: Path) -> None:
     write(tmp_path / "sound.wav")
-    with Sound(tmp_path) as sound:
+    with SoundReader(tmp_path) as sound:
         assert sound.frames == 2500
 
 
@@ -96,7 +96,7 @@ def test_a_broken_file_is_read_as_far_as_it_goes_or_refused_in_a_sentence(tmp_pa
         content[data.draw(st.integers(0, 80))] = data.draw(st.integers(0, 255))
     path = tmp_path / "broken.wav"
     path.write_bytes(content[: data.draw(st.integers(0, len(content)))])
-    with contextlib.suppress(SoundError), Sound(path) as sound:
+    with contextlib.suppress(SoundError), SoundReader(path) as sound:
         for second in sound.seconds():
             assert len(second.samples) <= sound.rate
             assert np.isfinite(second.samples).all()
@@ -107,11 +107,11 @@ def test_what_is_not_finite_is_marked_and_silent() -> None:
     assert second.samples.tolist() == [[0.1, 0.0], [0.0, 0.2], [0.3, 0.0]]
     assert second.bad is not None
     assert second.bad.tolist() == [[False, True], [True, False], [False, True]]
-    assert np.isnan(second.seen()).all()
+    assert np.isnan(second.beam_path()).all()
 
 
 def test_one_channel_steers_both_axes() -> None:
-    assert as_second([[0.1], [0.2]], 48_000).pair().tolist() == [[0.1, 0.1], [0.2, 0.2]]
+    assert as_second([[0.1], [0.2]], 48_000).beam_input().tolist() == [[0.1, 0.1], [0.2, 0.2]]
 
 
 @given(st.integers(1000, 200_000), st.sampled_from([10, 60]))

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from instrument.engine.memory.allocation import Memory, allocate
-from instrument.midi.arrival_time import ArrivalClock, EarliestOf, SampleClock
+from instrument.midi.arrival_time import ArrivalClock, SampleClock, SlidingMinimum
 
 RATE = 48_000.0
 BLOCK = 64
@@ -30,9 +30,9 @@ def call_back(memory: Memory, time: int, ns: float) -> None:
 
 @given(st.lists(st.floats(-1e9, 1e9), min_size=1, max_size=60), st.integers(1, 20))
 def test_the_earliest_is_the_smallest_of_the_window(values: list[float], window: int) -> None:
-    earliest = EarliestOf(window)
+    earliest = SlidingMinimum(window)
     for now, value in enumerate(values):
-        assert earliest.see(now, value) == min(values[max(0, now - window) : now + 1])
+        assert earliest.add(now, value) == min(values[max(0, now - window) : now + 1])
 
 
 class TestSampleClock:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from instrument.engine.engine import Engine, midi_event
 from instrument.engine.memory.layout import ACTIONS, CURVES, SWITCH_OFF, SWITCH_ON
-from instrument.midi.controller_display import Face, place_of, shown_controls
+from instrument.midi.controller_display import Indicator, indicated_controls, knob_position
 from tests.engine.playing import listen_to, one_circle, started
 
 X = "output.offset.x"
@@ -33,7 +33,7 @@ def test_a_button_of_an_action_is_lit_for_what_it_does(
 ) -> None:
     program = one_circle()
     listen_to(program, "pad", X, 0, 1, number=36, action=ACTIONS.index(action), argument=argument)
-    shown = shown_controls(program.record)[Face("pad", -1, 36)]
+    shown = indicated_controls(program.record)[Indicator("pad", -1, 36)]
     assert shown.wanted(0.0, lights) == (127 if lit else 0)
 
 
@@ -41,13 +41,13 @@ def test_a_button_of_an_action_is_lit_for_what_it_does(
 def test_an_action_that_has_no_state_lights_nothing(action: str) -> None:
     program = one_circle()
     listen_to(program, "pad", X, 0, 1, number=36, action=ACTIONS.index(action), argument=1)
-    assert shown_controls(program.record) == {}
+    assert indicated_controls(program.record) == {}
 
 
 def test_a_choice_that_the_message_itself_makes_lights_nothing() -> None:
     program = one_circle()
     listen_to(program, "cc", X, 0, 1, number=36, action=ACTIONS.index("patch"), argument=float("nan"))
-    assert shown_controls(program.record) == {}
+    assert indicated_controls(program.record) == {}
 
 
 def test_of_several_controls_of_one_knob_the_first_is_shown() -> None:
@@ -55,7 +55,7 @@ def test_of_several_controls_of_one_knob_the_first_is_shown() -> None:
     listen_to(program, "cc", X, 0, 1, number=7)
     listen_to(program, "cc", "output.offset.y", 0, 1, number=7, channel=3)
     listen_to(program, "cc", "output.offset.y", 0, 1, number=8, channel=3)
-    assert list(shown_controls(program.record)) == [Face("cc", -1, 7), Face("cc", 3, 8)]
+    assert list(indicated_controls(program.record)) == [Indicator("cc", -1, 7), Indicator("cc", 3, 8)]
 
 
 PARAMETER = "output.offset.x"
@@ -80,31 +80,31 @@ def test_every_place_of_a_controller_is_found_from_the_value_that_the_engine_gav
     for raw in range(128):
         engine.push(midi_event(0, 0xB0, 7, raw))
         engine.render(1)
-        place = place_of(engine.value(PARAMETER), low, high, CURVES.index(curve), POINTS)
+        place = knob_position(engine.value(PARAMETER), low, high, CURVES.index(curve), POINTS)
         assert place is not None
         assert place * 127 == pytest.approx(raw, abs=1e-6)
 
 
 @given(st.floats(allow_nan=False), st.sampled_from([0, 2, 3]), st.floats(-1e6, 1e6), st.floats(-1e6, 1e6))
 def test_whatever_the_value_a_place_is_within_the_knobs_way(value: float, curve: int, low: float, high: float) -> None:
-    place = place_of(value, low, high, curve, POINTS)
+    place = knob_position(value, low, high, curve, POINTS)
     assert (place is None) == (low == high)
     assert place is None or 0.0 <= place <= 1.0
 
 
 def test_beyond_the_range_the_nearest_end_is_shown() -> None:
     for curve in range(len(CURVES)):
-        assert place_of(-math.inf, 1.0, 2.0, curve, POINTS) == place_of(0.5, 1.0, 2.0, curve, POINTS) == 0.0
-        assert place_of(math.inf, 1.0, 2.0, curve, POINTS) == place_of(9.0, 1.0, 2.0, curve, POINTS) == 1.0
-        assert place_of(9.0, 2.0, 1.0, curve, POINTS) == 0.0
+        assert knob_position(-math.inf, 1.0, 2.0, curve, POINTS) == knob_position(0.5, 1.0, 2.0, curve, POINTS) == 0.0
+        assert knob_position(math.inf, 1.0, 2.0, curve, POINTS) == knob_position(9.0, 1.0, 2.0, curve, POINTS) == 1.0
+        assert knob_position(9.0, 2.0, 1.0, curve, POINTS) == 0.0
 
 
 def test_what_is_no_number_is_shown_nowhere() -> None:
-    assert place_of(math.nan, 0.0, 1.0, 0) is None
+    assert knob_position(math.nan, 0.0, 1.0, 0) is None
 
 
 def test_a_curve_that_turns_back_is_met_where_it_first_has_the_value_or_comes_nearest() -> None:
     turning = [(0.0, 0.0), (0.5, 0.8), (1.0, 0.4)]
     points = CURVES.index("points")
-    assert place_of(0.4, 0.0, 1.0, points, turning) == 0.25
-    assert place_of(1.0, 0.0, 1.0, points, turning) == 0.5
+    assert knob_position(0.4, 0.0, 1.0, points, turning) == 0.25
+    assert knob_position(1.0, 0.0, 1.0, points, turning) == 0.5

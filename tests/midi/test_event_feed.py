@@ -13,7 +13,7 @@ from instrument.audio.silent import SilentClock
 from instrument.engine.engine import Engine, midi_event
 from instrument.engine.memory.layout import EVENT_MIDI, RING_EVENTS, RING_MIDI, RING_PERFORM
 from instrument.engine.program import new_program
-from instrument.midi.event_feed import EngineRing, Feeder, Outbox
+from instrument.midi.event_feed import EngineRing, EventSender, PerformanceFeeder
 from instrument.midi.files.performance import read_performance
 from tests.show.listening import wait_until
 
@@ -28,7 +28,7 @@ def test_more_events_than_the_ring_holds_all_arrive_in_order() -> None:
     engine = Engine(48_000.0)
     engine.play(new_program())
     engine.render(64)
-    outbox = Outbox(EngineRing(engine, RING_MIDI))
+    outbox = EventSender(EngineRing(engine, RING_MIDI))
     count = RING_EVENTS + 500
     for k in range(count):
         outbox.send(midi_event(100, 0xB0, k % 120, k // 120))
@@ -45,7 +45,7 @@ def test_more_events_than_the_ring_holds_all_arrive_in_order() -> None:
 
 def test_no_more_than_asked_for_is_handed_on_at_once() -> None:
     engine = Engine(48_000.0)
-    outbox = Outbox(EngineRing(engine, RING_MIDI))
+    outbox = EventSender(EngineRing(engine, RING_MIDI))
     for k in range(10):
         outbox.send(midi_event(k, 0xB0, 1, k))
     assert outbox.flush(most=4) == 6
@@ -79,7 +79,7 @@ def test_live_every_event_takes_effect_on_its_own_sample(level_program: Program,
     with SilentClock(engine, 256) as clock:
         clock.start()
         time.sleep(0.1)
-        feeder = Feeder(engine, events)
+        feeder = PerformanceFeeder(engine, events)
         feeder.start()
         wait_until(lambda: len(midi_log(engine)) == len(events), "the end of the performance")
         feeder.close()
@@ -93,7 +93,7 @@ def test_live_and_offline_give_the_same_sound(level_program: Program, events: li
     with SilentClock(live, 64) as clock:
         clock.start()
         time.sleep(0.1)
-        feeder = Feeder(live, events)
+        feeder = PerformanceFeeder(live, events)
         feeder.start()
         length = events[-1].time + 4800
         wait_until(lambda: live.time > feeder.start_sample + length, "the end of the performance")
@@ -111,7 +111,7 @@ def test_more_events_at_one_moment_than_the_ring_holds_all_arrive(level_program:
     engine.play(level_program)
     engine.render(64)
     count = RING_EVENTS + 1000
-    feeder = Feeder(engine, [midi_event(0, 0xB0, k % 120, k // 120) for k in range(count)])
+    feeder = PerformanceFeeder(engine, [midi_event(0, 0xB0, k % 120, k // 120) for k in range(count)])
     with SilentClock(engine, 64) as clock:
         clock.start()
         feeder.start()
@@ -123,7 +123,7 @@ def test_more_events_at_one_moment_than_the_ring_holds_all_arrive(level_program:
 
 def test_closing_in_the_middle_pushes_no_more(events: list[Event]) -> None:
     engine = Engine(RATE)
-    feeder = Feeder(engine, [*events, *(event for event in events[-1:] for _ in range(3))])
+    feeder = PerformanceFeeder(engine, [*events, *(event for event in events[-1:] for _ in range(3))])
     feeder.start()
     feeder.close()
     pushed = int(engine.record["rings"][RING_PERFORM]["tail"])

@@ -8,7 +8,7 @@ import pytest
 
 from instrument.engine.engine import Engine, action_event, midi_event
 from instrument.engine.memory.layout import ACTIONS, CURVES, MANNERS
-from instrument.midi.feedback import BYTE_SECONDS, CREDIT_SECONDS, HANDS_OFF_SECONDS, POLL_SECONDS, Feedback, Pace
+from instrument.midi.feedback import BYTE_SECONDS, CREDIT_SECONDS, HANDS_OFF_SECONDS, POLL_SECONDS, CableQueue, Feedback
 from tests.engine.playing import listen_to, one_circle, started
 
 if TYPE_CHECKING:
@@ -291,7 +291,7 @@ def test_three_bytes_take_as_long_as_the_electrical_specification_says() -> None
     assert round(3 * BYTE_SECONDS, 9) == 0.00096
 
 
-def sent_until(pace: Pace, end: float, step: float = 0.002) -> list[object]:
+def sent_until(pace: CableQueue, end: float, step: float = 0.002) -> list[object]:
     found: list[object] = []
     for k in range(round(end / step) + 1):
         found += [key for key, _ in pace.due(1000.0 + k * step)]
@@ -299,7 +299,7 @@ def sent_until(pace: Pace, end: float, step: float = 0.002) -> list[object]:
 
 
 def test_a_second_carries_as_many_messages_as_the_cable_and_hardly_more() -> None:
-    pace = Pace()
+    pace = CableQueue()
     for key in range(5000):
         pace.put(key, ((0xB0, 1, 2),))
     count = len(sent_until(pace, 1.0))
@@ -307,7 +307,7 @@ def test_a_second_carries_as_many_messages_as_the_cable_and_hardly_more() -> Non
 
 
 def test_the_newest_value_is_sent_in_the_place_of_the_one_that_waited() -> None:
-    pace = Pace()
+    pace = CableQueue()
     for key in "abc":
         pace.put(key, ((0xB0, 1, 2),))
     pace.put("b", ((0xB0, 1, 99),))
@@ -319,7 +319,7 @@ def test_the_newest_value_is_sent_in_the_place_of_the_one_that_waited() -> None:
 
 
 def test_one_that_changes_all_the_time_keeps_nobody_waiting() -> None:
-    pace = Pace()
+    pace = CableQueue()
     for key in range(10):
         pace.put(key, ((0xB0, 1, 2),))
     order: list[object] = []
@@ -330,7 +330,7 @@ def test_one_that_changes_all_the_time_keeps_nobody_waiting() -> None:
 
 
 def test_what_belongs_together_is_sent_together_and_takes_its_time() -> None:
-    pace = Pace()
+    pace = CableQueue()
     pair = ((0xB0, 1, 2), (0xB0, 33, 4))
     for key in range(800):
         pace.put(key, pair)
@@ -338,7 +338,7 @@ def test_what_belongs_together_is_sent_together_and_takes_its_time() -> None:
 
 
 def test_what_is_dropped_is_not_sent() -> None:
-    pace = Pace()
+    pace = CableQueue()
     pace.put("a", ((0xB0, 1, 2),))
     pace.drop("a")
     pace.drop("b")

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from instrument.midi.inputs import NUMBERS, Held, Inputs
+from instrument.midi.inputs import NUMBERS, HeldKeys, Inputs
 from instrument.midi.message_decoder import MidiError
-from instrument.midi.port_names import Plug
+from instrument.midi.port_names import PortInfo
 
 if TYPE_CHECKING:
     from instrument.engine.engine import Event
@@ -21,7 +21,7 @@ class Port:
     def __init__(self, name: str, number: int) -> None:
         self.name = name
         self.number = number
-        self.held = Held()
+        self.held = HeldKeys()
         self.connected = True
         self.closed = False
 
@@ -45,13 +45,13 @@ class System:
     def end(self) -> None:
         self.ended = True
 
-    def plugs(self) -> list[Plug]:
-        return [Plug(name) for name in self.names]
+    def list_inputs(self) -> list[PortInfo]:
+        return [PortInfo(name) for name in self.names]
 
-    def own(self, number: int) -> Port:
-        return self.open(Plug("Beamhand"), number)
+    def open_own_port(self, number: int) -> Port:
+        return self.open(PortInfo("Beamhand"), number)
 
-    def open(self, plug: Plug, number: int) -> Port:
+    def open(self, plug: PortInfo, number: int) -> Port:
         if plug.name in self.busy:
             raise MidiError(f"{plug.name} belongs to somebody else.")
         port = Port(plug.name, number)
@@ -98,8 +98,8 @@ def test_what_an_unplugged_one_holds_is_let_go_of_behind_its_last_message(pushed
     system = System("moth")
     inputs = begun(system, pushed)
     port = system.opened[-1]
-    port.held.see(0x91, 60, 100)
-    port.held.see(0xB1, 64, 127)
+    port.held.update(0x91, 60, 100)
+    port.held.update(0xB1, 64, 127)
     system.names.clear()
     assert inputs.poll() == ["the MIDI input 'moth' is gone: what it held is let go of."]
     assert [(event.time, event.data, event.port) for event in pushed] == [
@@ -127,7 +127,7 @@ def test_one_that_was_away_between_two_looks_is_connected_again(pushed: list[Eve
     system = System("moth")
     inputs = begun(system, pushed)
     system.opened[-1].connected = False
-    system.opened[-1].held.see(0x90, 60, 1)
+    system.opened[-1].held.update(0x90, 60, 1)
     assert len(inputs.poll()) == 2
     assert [event.data for event in pushed] == [(0x80, 60, 64)]
     assert system.opened[-1].connected
@@ -164,7 +164,7 @@ def test_a_system_that_ends_lets_go_of_all_that_it_played(pushed: list[Event]) -
     inputs = Inputs([lost, kept], ("moth", "heron"), pushed.append, "Beamhand")
     inputs.begin()
     for port in lost.opened + kept.opened:
-        port.held.see(0x90, 50 + port.number, 1)
+        port.held.update(0x90, 50 + port.number, 1)
     inputs.forget(lost)
     assert lost.ended
     assert sorted(event.data[1] for event in pushed) == sorted(50 + port.number for port in lost.opened)
@@ -191,52 +191,52 @@ MESSAGE = st.one_of(
 """Any channel message, those that hold and let go more often than chance would have it."""
 
 
-def seeing(*messages: tuple[int, int, int]) -> Held:
-    held = Held()
+def seeing(*messages: tuple[int, int, int]) -> HeldKeys:
+    held = HeldKeys()
     for message in messages:
-        held.see(*message)
+        held.update(*message)
     return held
 
 
 def test_a_key_that_is_down_is_let_go_of_on_its_channel() -> None:
     # MIDI 1.0 Detailed Specification, Note Off: 40H is the velocity of an instrument that measures none.
-    assert seeing((0x93, 60, 100)).let_go([]) == [(0x83, 60, 0x40)]
+    assert seeing((0x93, 60, 100)).release_all([]) == [(0x83, 60, 0x40)]
 
 
 def test_a_key_that_came_up_is_not() -> None:
-    assert seeing((0x93, 60, 100), (0x83, 60, 0)).let_go([]) == []
-    assert seeing((0x93, 60, 100), (0x93, 60, 0)).let_go([]) == []
+    assert seeing((0x93, 60, 100), (0x83, 60, 0)).release_all([]) == []
+    assert seeing((0x93, 60, 100), (0x93, 60, 0)).release_all([]) == []
 
 
 def test_pedals_that_are_down_are_lifted() -> None:
     # Table III: sustain is 64, sostenuto 66; from 64 on they are down.
     held = seeing((0xB1, 64, 64), (0xB1, 66, 127), (0xB2, 64, 63))
-    assert held.let_go([]) == [(0xB1, 64, 0), (0xB1, 66, 0)]
+    assert held.release_all([]) == [(0xB1, 64, 0), (0xB1, 66, 0)]
 
 
 def test_letting_go_is_done_once() -> None:
     held = seeing((0x90, 60, 100), (0xB0, 64, 127))
-    assert held.let_go([])
-    assert held.let_go([]) == []
+    assert held.release_all([])
+    assert held.release_all([]) == []
 
 
 def test_a_key_that_another_port_holds_too_stays_down() -> None:
     other = seeing((0x90, 60, 1))
-    assert seeing((0x90, 60, 100), (0x90, 61, 100)).let_go([other]) == [(0x80, 61, 64)]
+    assert seeing((0x90, 60, 100), (0x90, 61, 100)).release_all([other]) == [(0x80, 61, 64)]
 
 
 def test_all_sound_off_and_mode_messages_hold_nothing_any_more() -> None:
     for number in (120, 123, 124, 125, 126, 127):
-        assert seeing((0x95, 60, 100), (0xB5, number, 0)).let_go([]) == []
-    assert seeing((0x95, 60, 100), (0xB4, 123, 0)).let_go([]) == [(0x85, 60, 64)]
+        assert seeing((0x95, 60, 100), (0xB5, number, 0)).release_all([]) == []
+    assert seeing((0x95, 60, 100), (0xB4, 123, 0)).release_all([]) == [(0x85, 60, 64)]
 
 
 @given(st.lists(MESSAGE, max_size=60))
 def test_nothing_is_held_once_it_was_let_go_of(messages: list[tuple[int, int, int]]) -> None:
     held = seeing(*messages)
     copy = seeing(*messages)
-    for message in held.let_go([]):
-        copy.see(*message)
+    for message in held.release_all([]):
+        copy.update(*message)
     assert not copy.keys.any()
     assert (copy.pedals < 64).all()
     assert np.array_equal(held.keys, copy.keys)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from instrument.midi.message_decoder import MidiError
-from instrument.midi.outputs import Outputs, twin_of
-from instrument.midi.port_names import Plug
+from instrument.midi.outputs import Outputs, matching_output
+from instrument.midi.port_names import PortInfo
 
 
 @pytest.mark.parametrize(
@@ -21,32 +21,32 @@ from instrument.midi.port_names import Plug
     ],
 )  # fmt: skip
 def test_both_ends_of_a_controller_belong_together(source: str, target: str) -> None:
-    others = [Plug("Moth Pads:Moth Pads MIDI 1 24:0"), Plug("moth:in")]
-    found = twin_of(source, [Plug("moth:out"), Plug(source)], [*others, Plug(target)])
+    others = [PortInfo("Moth Pads:Moth Pads MIDI 1 24:0"), PortInfo("moth:in")]
+    found = matching_output(source, [PortInfo("moth:out"), PortInfo(source)], [*others, PortInfo(target)])
     assert found is not None
     assert found.name == target
 
 
 def test_numbered_plugs_are_told_apart_by_their_other_names() -> None:
-    source = Plug("system:midi_capture_1", ("alsa_pcm:Buoy/midi_capture_1",))
-    moth = Plug("system:midi_playback_1", ("alsa_pcm:Moth/midi_playback_1",))
-    buoy = Plug("system:midi_playback_2", ("alsa_pcm:Buoy/midi_playback_1",))
-    assert twin_of(source.name, [source], [moth, buoy]) == buoy
-    assert twin_of(source.name, [source], [moth]) is None
+    source = PortInfo("system:midi_capture_1", ("alsa_pcm:Buoy/midi_capture_1",))
+    moth = PortInfo("system:midi_playback_1", ("alsa_pcm:Moth/midi_playback_1",))
+    buoy = PortInfo("system:midi_playback_2", ("alsa_pcm:Buoy/midi_playback_1",))
+    assert matching_output(source.name, [source], [moth, buoy]) == buoy
+    assert matching_output(source.name, [source], [moth]) is None
 
 
 def test_of_two_alike_each_has_its_own() -> None:
-    sources = [Plug("Pads:Pads MIDI 1 20:0"), Plug("Pads:Pads MIDI 1 24:0")]
-    targets = [Plug("Pads:Pads MIDI 1 24:0"), Plug("Pads:Pads MIDI 1 20:0")]
+    sources = [PortInfo("Pads:Pads MIDI 1 20:0"), PortInfo("Pads:Pads MIDI 1 24:0")]
+    targets = [PortInfo("Pads:Pads MIDI 1 24:0"), PortInfo("Pads:Pads MIDI 1 20:0")]
     for source in sources:
-        found = twin_of(source.name, sources, targets)
+        found = matching_output(source.name, sources, targets)
         assert found is not None
         assert found.name == source.name
 
 
 def test_what_only_passes_messages_on_has_no_way_back() -> None:
-    through = Plug("Midi Through:Midi Through Port-0 14:0")
-    assert twin_of(through.name, [through], [through]) is None
+    through = PortInfo("Midi Through:Midi Through Port-0 14:0")
+    assert matching_output(through.name, [through], [through]) is None
 
 
 class Output:
@@ -70,12 +70,12 @@ class System:
         self.opened: list[Output] = []
         self.busy = False
 
-    def plugs(self) -> list[Plug]:
-        return [Plug(name) for name in self.names]
+    def list_inputs(self) -> list[PortInfo]:
+        return [PortInfo(name) for name in self.names]
 
-    targets = plugs
+    list_outputs = list_inputs
 
-    def open_target(self, plug: Plug) -> Output:
+    def open_output(self, plug: PortInfo) -> Output:
         if self.busy:
             raise MidiError(f"{plug.name} belongs to somebody else.")
         self.opened.append(Output())

@@ -163,6 +163,6 @@ def test_it_knows_what_a_port_holds_down_and_until_when(engine: Engine) -> None:
     poll._clock.observe()
     cable.arrive(0x92, 60, 100)
     poll.poll_once(2000.0)
-    assert held.let_go([]) == [(0x82, 60, 64)]
+    assert held.release_all([]) == [(0x82, 60, 64)]
     engine.render(9600)
     assert applied(engine)[-1][0] == poll.last

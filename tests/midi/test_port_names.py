@@ -5,18 +5,18 @@ from __future__ import annotations
 import pytest
 
 from instrument.midi.message_decoder import MidiError
-from instrument.midi.port_names import Plug, check_wanted, choose_plugs, jack_plug
+from instrument.midi.port_names import PortInfo, check_wanted, choose_ports, jack_port_info
 
-KEYS = jack_plug("system:midi_capture_1", ("alsa_pcm:Quay-Keys/midi_capture_1",), physical=True)
-BRIDGED = jack_plug("a2j:Buoy Faders [20] (capture): Buoy Faders MIDI 1")
-THROUGH = jack_plug("Midi-Bridge:Midi Through:(capture_0) Midi Through Port-0", physical=True)
-PROGRAM = jack_plug("tide:out")
-SEEN_TWICE = Plug("Quay-Keys:Quay-Keys MIDI 1 20:0")
-ELSEWHERE = Plug("Moth Pads:Moth Pads MIDI 1 24:0")
+KEYS = jack_port_info("system:midi_capture_1", ("alsa_pcm:Quay-Keys/midi_capture_1",), physical=True)
+BRIDGED = jack_port_info("a2j:Buoy Faders [20] (capture): Buoy Faders MIDI 1")
+THROUGH = jack_port_info("Midi-Bridge:Midi Through:(capture_0) Midi Through Port-0", physical=True)
+PROGRAM = jack_port_info("tide:out")
+SEEN_TWICE = PortInfo("Quay-Keys:Quay-Keys MIDI 1 20:0")
+ELSEWHERE = PortInfo("Moth Pads:Moth Pads MIDI 1 24:0")
 
 
-def names(wanted: list[str], *systems: list[Plug]) -> list[list[str]]:
-    return [[plug.name for plug in plugs] for plugs in choose_plugs(wanted, systems)]
+def names(wanted: list[str], *systems: list[PortInfo]) -> list[list[str]]:
+    return [[plug.name for plug in plugs] for plugs in choose_ports(wanted, systems)]
 
 
 def test_without_a_name_every_controller_is_meant_and_no_other_program() -> None:
@@ -34,7 +34,7 @@ def test_a_part_of_a_name_or_of_an_alias_is_enough(part: str) -> None:
 
 
 def test_a_part_may_mean_several_and_a_full_name_means_one() -> None:
-    tide, tides = Plug("tide"), Plug("tide two")
+    tide, tides = PortInfo("tide"), PortInfo("tide two")
     assert names(["tid"], [tide, tides]) == [["tide", "tide two"]]
     assert names(["tide"], [tide, tides]) == [["tide"]]
 

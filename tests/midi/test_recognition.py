@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from instrument.midi.heard_controls import Ear, Sender
-from instrument.midi.recognition import LONGEST_SECONDS, SETTLE_SECONDS, Recogniser, coding_of
+from instrument.midi.control_decoder import ControlDecoder, ControlSource
+from instrument.midi.recognition import LONGEST_SECONDS, SETTLE_SECONDS, Recogniser, recognise_coding
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,11 +31,11 @@ def pair(number: int, *values: int, start: float = 0.0) -> list[Timed]:
 
 def recognised(messages: Sequence[Timed], *, before: Sequence[Timed] = (), patience: float = 5.0) -> tuple[object, ...]:
     """Message, channel (from 1), number and kind of what is recognised; empty if nothing is."""
-    recogniser, ear = Recogniser(), Ear()
+    recogniser, decoder = Recogniser(), ControlDecoder()
 
     def hear(at: float, message: tuple[int, ...]) -> None:
         status, first, second, port = (*message, 0, 0)[:4]
-        for sender, value in ear.hear(port, status, first, second):
+        for sender, value in decoder.decode(port, status, first, second):
             recogniser.hear(at, sender, value)
 
     for at, message in before:
@@ -156,10 +156,10 @@ def test_a_decision_is_made_within_its_time() -> None:
 
 
 def test_an_endless_knob_turned_one_way_asks_for_the_other() -> None:
-    recogniser, ear = Recogniser(), Ear()
+    recogniser, decoder = Recogniser(), ControlDecoder()
     recogniser.begin()
     for k in range(5):
-        for sender, value in ear.hear(0, 0xB0, 16, 1):
+        for sender, value in decoder.decode(0, 0xB0, 16, 1):
             recogniser.hear(0.01 * k, sender, value)
     assert recogniser.hint == "turn it the other way too"
 
@@ -171,24 +171,24 @@ def test_a_slow_fader_is_no_endless_knob() -> None:
         [127, 126, 125, 124],
         [5, 5, 20, 20, 60, 60, 90, 90],
     ):
-        assert coding_of(values) is None
+        assert recognise_coding(values) is None
 
 
 def test_kinds_that_cannot_do_it_are_passed_over() -> None:
-    recogniser, ear = Recogniser(), Ear()
+    recogniser, decoder = Recogniser(), ControlDecoder()
     recogniser.begin(but={"program"})
-    for sender, value in ear.hear(0, 0xC0, 5, 0):
+    for sender, value in decoder.decode(0, 0xC0, 5, 0):
         recogniser.hear(0.0, sender, value)
     assert recogniser.decide(10.0) is None
 
 
 def test_parameter_numbers_select_and_are_no_controls() -> None:
-    ear = Ear()
-    assert ear.hear(0, 0xB0, 101, 0) == ear.hear(0, 0xB0, 100, 1) == []
-    assert ear.hear(0, 0xB0, 6, 2) == [(Sender(0, "rpn", 0, 1), 256)]
-    assert ear.hear(0, 0xB0, 38, 5) == [(Sender(0, "rpn", 0, 1), 261)]
-    assert ear.hear(0, 0xB0, 97, 0) == [(Sender(0, "rpn", 0, 1), 260)]
-    ear.hear(0, 0xB0, 100, 127)
-    ear.hear(0, 0xB0, 101, 127)
+    decoder = ControlDecoder()
+    assert decoder.decode(0, 0xB0, 101, 0) == decoder.decode(0, 0xB0, 100, 1) == []
+    assert decoder.decode(0, 0xB0, 6, 2) == [(ControlSource(0, "rpn", 0, 1), 256)]
+    assert decoder.decode(0, 0xB0, 38, 5) == [(ControlSource(0, "rpn", 0, 1), 261)]
+    assert decoder.decode(0, 0xB0, 97, 0) == [(ControlSource(0, "rpn", 0, 1), 260)]
+    decoder.decode(0, 0xB0, 100, 127)
+    decoder.decode(0, 0xB0, 101, 127)
     # Nothing is selected any more, so data entry is a controller like any other.
-    assert [sender.message for sender, _ in ear.hear(0, 0xB0, 6, 2)] == ["cc", "cc14"]
+    assert [sender.message for sender, _ in decoder.decode(0, 0xB0, 6, 2)] == ["cc", "cc14"]

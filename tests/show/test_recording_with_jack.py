@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 import soundfile
 
-from instrument.takes.take_folder import read_facts
+from instrument.takes.take_folder import read_metadata
 from tests.show.playing import LEVELS, Playing
 from tools.trials.stand_ins import jack_server
 from tools.trials.take_trial import again, live
@@ -25,7 +25,7 @@ def is_as_it_must_be(found: dict[str, Any]) -> None:
     assert found["begins_at"] > 0
     # A period that the server misses is given out twice, or is not heard at all.
     assert found["unlike_periods"] <= 2 * found["xruns"]
-    assert found["same_periods"] > 0.5 * found["seconds"] * read_facts(found["take"]).rate / 64
+    assert found["same_periods"] > 0.5 * found["seconds"] * read_metadata(found["take"]).rate / 64
 
 
 @pytest.mark.realtime
@@ -49,8 +49,8 @@ def test_a_take_of_the_whole_show_begins_with_its_first_sample(tmp_path: Path) -
         assert show.process.wait(60) == 0
     (take,) = (tmp_path / "takes").iterdir()
     assert take.name.endswith("_levels")
-    facts = read_facts(take)
-    assert facts.begins_at == 0
-    assert facts.frames == soundfile.info(take / "sound.wav").frames >= 0.9 * 48_000
+    metadata = read_metadata(take)
+    assert metadata.begins_at == 0
+    assert metadata.frames == soundfile.info(take / "sound.wav").frames >= 0.9 * 48_000
     assert again(take).startswith("the same bytes as the recording")
     assert any("recording into" in line for line in show.said)

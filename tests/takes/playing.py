@@ -150,7 +150,7 @@ class Studio:
     def keep(self) -> Path:
         """Make a take after the fact and return its folder."""
         before = len(self._heard("stopped"))
-        self.ask("keep")
+        self.ask("retrospective")
         wait_until(lambda: len(self._heard("stopped")) > before, f"a take in {self.told}")
         return Path(self._heard("stopped")[-1])
 

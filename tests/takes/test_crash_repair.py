@@ -14,11 +14,11 @@ import pytest
 import soundfile
 
 from instrument.engine.memory.layout import EVENT
-from instrument.takes.crash_repair import frames_in, is_locked, measure_sound, mend, mend_all
-from instrument.takes.disk_writer import RESERVE, Writer
+from instrument.takes.crash_repair import frames_in, is_locked, measure_sound, repair_all, repair_take
+from instrument.takes.disk_writer import RESERVE, DiskWriter
 from instrument.takes.replay import open_take
 from instrument.takes.take import Counts, Take
-from instrument.takes.take_folder import FACTS, JOURNAL, Facts, read_facts
+from instrument.takes.take_folder import EVENT_LINES, METADATA, TakeMetadata, read_metadata
 from tests.takes.playing import studio, wait_until
 from tools.trials.take_trial import kill_once
 
@@ -26,13 +26,13 @@ RATE = 48_000
 PIECE = np.random.default_rng(1).uniform(-1, 1, (960, 2)).astype(np.float32)
 
 
-def facts() -> Facts:
-    return Facts(rate=RATE)
+def metadata() -> TakeMetadata:
+    return TakeMetadata(rate=RATE)
 
 
 def new_take(folder: Path, free: int = 1 << 40) -> Take:
     folder.mkdir()
-    return Take(folder, facts(), np.zeros(0, EVENT), lambda _folder: free)
+    return Take(folder, metadata(), np.zeros(0, EVENT), lambda _folder: free)
 
 
 @pytest.mark.device
@@ -43,7 +43,7 @@ def test_a_kill_at_a_random_moment_costs_less_than_a_second(seed: int, tmp_path:
     assert found["lost"] <= 1.0
     assert found["decoded"] == found["frames"]
     assert "the same bytes as the recording" in found["again"]
-    assert open_take(found["take"]).facts.mended
+    assert open_take(found["take"]).metadata.mended
 
 
 def copied(take: Path, copy: Path) -> Path:
@@ -68,9 +68,9 @@ def test_at_every_moment_the_files_are_a_take_that_can_be_mended(tmp_path: Path)
                 playing.load("moth")
             copies += 1
             copy = copied(take, tmp_path / f"copy{k}")
-            mended = mend(copy)
+            mended = repair_take(copy)
             assert mended
-            frames = read_facts(copy).frames
+            frames = read_metadata(copy).frames
             assert soundfile.read(copy / "sound.wav", dtype="float32")[0].tobytes() == (
                 playing.sound[:frames].tobytes()
             )
@@ -100,14 +100,14 @@ def test_a_power_cut_costs_less_than_a_second(tmp_path: Path, monkeypatch: pytes
             (tmp_path / f"{k}" / name).write_bytes(data)
         found, _ = soundfile.read(tmp_path / f"{k}" / "sound.wav", dtype="float32")
         assert found.tobytes() == np.tile(PIECE, (20 * k, 1)).tobytes()
-        assert read_facts(tmp_path / f"{k}").rate == RATE
+        assert read_metadata(tmp_path / f"{k}").rate == RATE
     take.finish(Counts())
 
 
 def test_a_writer_syncs_more_often_than_once_a_second(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     synced: list[int] = []
-    monkeypatch.setattr(Take, "sync", lambda take: synced.append(take.facts.frames))
-    writer = Writer(lambda: new_take(tmp_path / "take"), RATE, print, Counts)
+    monkeypatch.setattr(Take, "sync", lambda take: synced.append(take.metadata.frames))
+    writer = DiskWriter(lambda: new_take(tmp_path / "take"), RATE, print, Counts)
     wait_until(lambda: len(synced) >= 2, "two syncs", 10)
     writer.stop()
     assert writer.wait(10)
@@ -117,26 +117,26 @@ def test_takes_that_were_cut_off_are_whole_at_the_next_start(tmp_path: Path) -> 
     take = new_take(tmp_path / "cut")
     take.add_sound(PIECE)
     assert is_locked(tmp_path / "cut")
-    assert mend_all(tmp_path) == []  # it is being recorded
+    assert repair_all(tmp_path) == []  # it is being recorded
     shutil.copytree(tmp_path / "cut", tmp_path / "died", ignore=shutil.ignore_patterns(".recording"))
-    said = mend_all(tmp_path)
+    said = repair_all(tmp_path)
     assert [sentence.split(":")[0] for sentence in said] == [str(tmp_path / "died")]
-    found = read_facts(tmp_path / "died")
+    found = read_metadata(tmp_path / "died")
     assert (found.frames, found.complete, found.mended) == (960, True, True)
-    assert not (tmp_path / "died" / JOURNAL).exists()
+    assert not (tmp_path / "died" / EVENT_LINES).exists()
     assert not (tmp_path / "died" / ".reserve").exists()
-    assert mend_all(tmp_path) == []
+    assert repair_all(tmp_path) == []
     take.finish(Counts())
-    assert read_facts(tmp_path / "cut").mended is False
+    assert read_metadata(tmp_path / "cut").mended is False
 
 
 def test_a_recorder_killed_in_its_first_moment_leaves_an_empty_take(tmp_path: Path) -> None:
     take = new_take(tmp_path / "cut")
     take.finish(Counts())
     (tmp_path / "cut" / "sound.wav").unlink()
-    (tmp_path / "cut" / JOURNAL).touch()
-    assert mend(tmp_path / "cut")
-    assert read_facts(tmp_path / "cut").frames == 0
+    (tmp_path / "cut" / EVENT_LINES).touch()
+    assert repair_take(tmp_path / "cut")
+    assert read_metadata(tmp_path / "cut").frames == 0
 
 
 class TestFullDisk:
@@ -144,8 +144,8 @@ class TestFullDisk:
         said: list[str] = []
         free = [RATE * 8 * 60 * 6]
         (tmp_path / "take").mkdir()
-        writer = Writer(
-            lambda: Take(tmp_path / "take", facts(), np.zeros(0, EVENT), lambda _: free[0]),
+        writer = DiskWriter(
+            lambda: Take(tmp_path / "take", metadata(), np.zeros(0, EVENT), lambda _: free[0]),
             RATE,
             said.append,
             Counts,
@@ -160,7 +160,7 @@ class TestFullDisk:
         free[0] = RATE * 8
         assert writer.wait(10)
         assert "the disk is full: the recording has ended after 0.0 s; the show goes on." in said[-1]
-        found = read_facts(tmp_path / "take")
+        found = read_metadata(tmp_path / "take")
         assert (found.complete, found.frames) == (True, 960)
 
     def test_a_small_file_system_that_runs_full_ends_the_recording_and_not_the_sound(self, tmp_path: Path) -> None:
@@ -175,7 +175,7 @@ class TestFullDisk:
             assert playing.play(10_000).any()
             assert playing.engine.time == before + 10_000
             wait_until(lambda: any("stopped" in message for message in playing.told), "the end")
-            found = read_facts(take)
+            found = read_metadata(take)
             assert found.complete
             recorded, _ = soundfile.read(take / "sound.wav", dtype="float32")
             # All but what is kept back for ending cleanly, and the files of the take itself.
@@ -193,10 +193,10 @@ class TestFullDisk:
             playing.play(24_000)
             wait_until(lambda: any("stopped" in message for message in playing.told), "the end")
             assert "the show goes on" in playing.said()
-            found = read_facts(take)
+            found = read_metadata(take)
             assert found.complete
             assert found.frames >= 48_000
-            assert open_take(take).facts.sound_sha256 == found.sound_sha256
+            assert open_take(take).metadata.sound_sha256 == found.sound_sha256
             assert measure_sound(take / "sound.wav") == (found.frames, found.sound_sha256)
 
 
@@ -221,14 +221,14 @@ def test_a_piece_that_only_half_fits_is_counted_as_far_as_it_is_there(tmp_path: 
     take.add_sound(PIECE)
     take._sound.write(PIECE[:100])  # what a write that fails halfway leaves
     take.finish(Counts())
-    found = read_facts(tmp_path / "take")
+    found = read_metadata(tmp_path / "take")
     assert found.frames == 1060
-    assert open_take(tmp_path / "take").facts.sound_sha256 == measure_sound(tmp_path / "take" / "sound.wav")[1]
+    assert open_take(tmp_path / "take").metadata.sound_sha256 == measure_sound(tmp_path / "take" / "sound.wav")[1]
 
 
 def test_the_facts_are_replaced_whole(tmp_path: Path) -> None:
     take = new_take(tmp_path / "take")
-    assert read_facts(tmp_path / "take").complete is False
-    assert [path.name for path in (tmp_path / "take").glob(f".{FACTS}*")] == []
+    assert read_metadata(tmp_path / "take").complete is False
+    assert [path.name for path in (tmp_path / "take").glob(f".{METADATA}*")] == []
     take.finish(Counts())
-    assert read_facts(tmp_path / "take").complete is True
+    assert read_metadata(tmp_path / "take").complete is True

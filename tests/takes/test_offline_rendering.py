@@ -10,9 +10,9 @@ from scipy.signal import resample_poly
 
 from instrument.engine.engine import swap_event
 from instrument.takes import recorder
-from instrument.takes.offline_rendering import LiveInput
+from instrument.takes.offline_rendering import RecordedInput
 from instrument.takes.replay import open_take, render_take
-from instrument.takes.take_folder import read_facts
+from instrument.takes.take_folder import read_metadata
 from tests.takes.playing import RATE, Studio, studio
 from tests.takes.test_recorder import rendered_again, sound_of
 
@@ -55,7 +55,7 @@ def test_a_take_of_the_whole_show_hears_everything_again(tmp_path: Path) -> None
         playing.play(2000, block=7, incoming=NOISE[1000:3000])
         playing.stop()
     assert (take / "input.wav").exists()
-    assert read_facts(take).exact
+    assert read_metadata(take).exact
     assert sound_of(take).std() > 0.1
     assert rendered_again(take).startswith("the same bytes")
 
@@ -70,8 +70,8 @@ def test_a_take_from_amid_hears_what_came_before_it_too(tmp_path: Path) -> None:
         kept = playing.keep()
         playing.stop()
     for folder in (take, kept):
-        assert read_facts(folder).begins_at > 3000
-        assert read_facts(folder).exact
+        assert read_metadata(folder).begins_at > 3000
+        assert read_metadata(folder).exact
         assert rendered_again(folder).startswith("the same bytes")
 
 
@@ -84,7 +84,7 @@ def test_input_that_is_no_longer_kept_is_admitted(tmp_path: Path, monkeypatch: p
         take = playing.begin()
         playing.play(500, incoming=NOISE[:500])
         playing.stop()
-    (doubt,) = read_facts(take).doubts
+    (doubt,) = read_metadata(take).doubts
     assert doubt.startswith("of the live input before the take only")
 
 
@@ -115,7 +115,7 @@ def test_pieces_of_resampled_input_are_those_of_the_whole(rate: int, tmp_path: P
     # scipy.signal.resample_poly of everything at once is the reference.
     common = np.gcd(rate, RATE)
     wanted = resample_poly(NOISE.astype(np.float64), rate // common, RATE // common, axis=0)
-    heard = LiveInput(tmp_path / "x.wav", 0, rate)
+    heard = RecordedInput(tmp_path / "x.wav", 0, rate)
     found: list[npt.NDArray[np.float32]] = []
     for count in (1, 999, 64, 3000, len(wanted) - 4064):
         found.append(heard.read(sum(map(len, found)), count))

@@ -21,8 +21,8 @@ from instrument.engine.memory.layout import (
     FLAG_CARRY,
 )
 from instrument.engine.parameters import ADDRESSES
-from instrument.takes.event_text import Journal, event_from, read_journal
-from instrument.takes.performance_file import LONGEST_DELTA, division_of, read_score, write_score
+from instrument.takes.event_text import EventLineFile, event_from_text, read_event_lines
+from instrument.takes.performance_file import LONGEST_DELTA, division_of, read_take_events, write_take_events
 from instrument.takes.take_folder import TakeError
 from tests.strategies import any_number
 
@@ -98,8 +98,8 @@ def test_every_event_comes_back_as_it_was(
     path = tmp_path_factory.mktemp("score") / "x.mid"
     events = np.array(sorted(wanted, key=lambda row: row[0]), EVENT)
     end = 10**10 + 5
-    write_score(path, events, rate, end)
-    found, length = read_score(path, rate)
+    write_take_events(path, events, rate, end)
+    found, length = read_take_events(path, rate)
     assert same(found, wanted)
     assert length == end
 
@@ -110,21 +110,21 @@ def test_a_journal_gives_back_every_whole_line(
 ) -> None:
     path = tmp_path_factory.mktemp("journal") / "events.jsonl"
     events = np.array(sorted(wanted, key=lambda row: row[0]), EVENT)
-    journal = Journal(path)
+    journal = EventLineFile(path)
     journal.add(events)
     journal.close()
-    assert same(read_journal(path), wanted)
+    assert same(read_event_lines(path), wanted)
     data = path.read_bytes()
     path.write_bytes(data[: max(len(data) - cut, 0)])
     whole = path.read_bytes().count(b"\n")
-    assert same(read_journal(path), sorted(wanted, key=lambda row: row[0])[:whole])
+    assert same(read_event_lines(path), sorted(wanted, key=lambda row: row[0])[:whole])
 
 
 def test_mido_reads_the_right_times_and_raw_messages(tmp_path: Path) -> None:
     events = np.array(
         [midi_row(0, (0x90, 60, 100)), midi_row(24_001, (0xB3, 1, 64)), midi_row(96_000, (0xC0, 5, 0))], EVENT
     )
-    write_score(tmp_path / "x.mid", events, 48_000, 144_000)
+    write_take_events(tmp_path / "x.mid", events, 48_000, 144_000)
     file = mido.MidiFile(tmp_path / "x.mid")
     assert file.ticks_per_beat == 24_000
     assert file.length == pytest.approx(3.0, abs=1e-9)
@@ -138,8 +138,8 @@ def test_mido_reads_the_right_times_and_raw_messages(tmp_path: Path) -> None:
 
 def test_times_beyond_what_one_delta_holds_are_exact(tmp_path: Path) -> None:
     time = 3 * LONGEST_DELTA + 17
-    write_score(tmp_path / "x.mid", np.array([midi_row(time, (0x90, 1, 1))], EVENT), 192_000, time)
-    found, _ = read_score(tmp_path / "x.mid", 192_000)
+    write_take_events(tmp_path / "x.mid", np.array([midi_row(time, (0x90, 1, 1))], EVENT), 192_000, time)
+    found, _ = read_take_events(tmp_path / "x.mid", 192_000)
     assert found["time"].tolist() == [time]
 
 
@@ -152,7 +152,7 @@ def test_a_file_saved_by_others_with_other_ticks_keeps_its_time(tmp_path: Path) 
         ]
     )
     mido.MidiFile(type=1, ticks_per_beat=480, tracks=[track]).save(tmp_path / "x.mid")
-    found, _ = read_score(tmp_path / "x.mid", 48_000)
+    found, _ = read_take_events(tmp_path / "x.mid", 48_000)
     assert found["time"].tolist() == [12_000, 18_000]
     assert found["value"].tolist() == [0.0, 0.5]
 
@@ -171,14 +171,14 @@ def test_a_file_saved_by_others_with_other_ticks_keeps_its_time(tmp_path: Path) 
 )
 def test_words_that_say_nothing_are_refused_with_what_may_be_said(words: str, said: str) -> None:
     with pytest.raises(TakeError, match=said):
-        event_from(words)
+        event_from_text(words)
 
 
 def test_bad_words_are_found_by_file_and_sample(tmp_path: Path) -> None:
     track = mido.MidiTrack([mido.MetaMessage("text", text="set nothing 1", time=24_000)])
     mido.MidiFile(type=0, ticks_per_beat=24_000, tracks=[track]).save(tmp_path / "x.mid")
     with pytest.raises(TakeError, match=r"x\.mid, sample 24000: there is no parameter nothing"):
-        read_score(tmp_path / "x.mid", 48_000)
+        read_take_events(tmp_path / "x.mid", 48_000)
 
 
 @given(data=st.binary(max_size=200))
@@ -186,4 +186,4 @@ def test_no_bytes_are_worse_than_a_plain_error(data: bytes, tmp_path_factory: py
     path = tmp_path_factory.mktemp("score") / "x.mid"
     path.write_bytes(b"MThd\0\0\0\6\0\0\0\1\1\xe0MTrk" + data)
     with suppress(TakeError):
-        read_score(path, 48_000)
+        read_take_events(path, 48_000)

@@ -19,9 +19,9 @@ from instrument.engine.memory.layout import (
 from instrument.patch.build import build_program
 from instrument.patch.patch_file import patch_from_text
 from instrument.takes import recorder
-from instrument.takes.performance_file import read_score
+from instrument.takes.performance_file import read_take_events
 from instrument.takes.replay import Comparison, open_take, render_take
-from instrument.takes.take_folder import read_facts
+from instrument.takes.take_folder import read_metadata
 from tests.takes.playing import MOVING, Studio, studio
 
 
@@ -69,11 +69,11 @@ def test_a_take_from_the_first_sample_is_the_show(tmp_path: Path) -> None:
         perform(playing)
         assert playing.stop() == take
         assert sound_of(take).tobytes() == playing.sound.tobytes()
-    facts = read_facts(take)
-    assert facts.complete
-    assert facts.exact
-    assert facts.begins_at == 0
-    assert [Path(row.patch).name for row in facts.program] == ["buoy.toml", "moth.toml", "moth.toml"]
+    metadata = read_metadata(take)
+    assert metadata.complete
+    assert metadata.exact
+    assert metadata.begins_at == 0
+    assert [Path(row.patch).name for row in metadata.program] == ["buoy.toml", "moth.toml", "moth.toml"]
     assert "the same bytes as the recording" in rendered_again(take)
 
 
@@ -91,7 +91,7 @@ def test_a_take_from_the_midst_renders_again_bit_for_bit(before: int, tmp_path: 
         perform(playing)
         playing.stop()
         assert sound_of(take).tobytes() == playing.sound[4000 + before :].tobytes()
-    assert read_facts(take).begins_at == 4000 + before
+    assert read_metadata(take).begins_at == 4000 + before
     assert "the same bytes as the recording" in rendered_again(take)
 
 
@@ -128,7 +128,7 @@ def test_the_performance_holds_raw_messages_and_words(tmp_path: Path) -> None:
         take = playing.begin()
         perform(playing)
         playing.stop()
-    events, end = read_score(take / "performance.mid", 48_000)
+    events, end = read_take_events(take / "performance.mid", 48_000)
     log, _, _ = playing.engine.log_since(0)
     mine = log[log["time"] >= 1000]
     assert end == len(playing.sound) - 1000
@@ -148,10 +148,10 @@ def test_frames_that_were_lost_are_silent_counted_and_said(tmp_path: Path) -> No
     playing.start()
     take = playing.stop()
     playing.close()
-    facts = read_facts(take)
-    assert facts.lost_frames == 5064  # and the chunk that the callback may be writing
-    assert facts.lost == [(0, 5064)]
-    assert not facts.exact
+    metadata = read_metadata(take)
+    assert metadata.lost_frames == 5064  # and the chunk that the callback may be writing
+    assert metadata.lost == [(0, 5064)]
+    assert not metadata.exact
     assert "has lost 5064 frames" in playing.said()
     recorded = sound_of(take)
     assert not recorded[:5064].any()
@@ -218,10 +218,10 @@ def test_what_controls_ask_for_happens_once_again_and_no_more(tmp_path: Path) ->
             engine.push(midi_event(engine.time + 10 + k, *message), RING_MIDI)
             playing.play(700, block=64)
         playing.stop()
-    facts = read_facts(take)
-    assert facts.exact
-    assert len(facts.program) == 2
-    events, _ = read_score(take / "performance.mid", 48_000)
+    metadata = read_metadata(take)
+    assert metadata.exact
+    assert len(metadata.program) == 2
+    events, _ = read_take_events(take / "performance.mid", 48_000)
     assert (events["kind"] == EVENT_SWAP).sum() == 4
     assert (events["kind"] == EVENT_ACTION).sum() >= 8
     texts = {message.text for message in mido.MidiFile(take / "performance.mid").tracks[0] if message.type == "text"}
@@ -239,9 +239,9 @@ def test_a_program_nobody_knows_is_admitted(tmp_path: Path, monkeypatch: pytest.
         playing.engine.play(other)
         playing.play(500)
         playing.stop()
-    facts = read_facts(take)
-    assert not facts.exact
-    assert "a program was gone before it could be kept" in facts.doubts
+    metadata = read_metadata(take)
+    assert not metadata.exact
+    assert "a program was gone before it could be kept" in metadata.doubts
 
 
 def test_a_slot_that_was_filled_again_before_it_was_read_is_admitted(
@@ -263,7 +263,7 @@ def test_a_slot_that_was_filled_again_before_it_was_read_is_admitted(
     playing.play(500)
     playing.stop()
     playing.close()
-    assert "a program was gone before it could be kept" in read_facts(take).doubts
+    assert "a program was gone before it could be kept" in read_metadata(take).doubts
 
 
 def test_tags_are_in_the_sound(tmp_path: Path) -> None:

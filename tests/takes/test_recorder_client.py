@@ -14,7 +14,7 @@ from instrument.engine.memory.allocation import allocate
 from instrument.patch.build import build_program
 from instrument.patch.patch_file import patch_from_text
 from instrument.takes.recorder_client import RecordedEngine, Recording
-from instrument.takes.take_folder import read_facts
+from instrument.takes.take_folder import read_metadata
 from tests.takes.playing import MOVING, RATE, wait_until
 from tests.takes.test_recorder import rendered_again, sound_of
 
@@ -75,7 +75,7 @@ def test_a_take_goes_from_begin_to_stop_and_tells_its_length(tmp_path: Path) -> 
         wait_until(lambda: heard(recording, "recorded "), "the end")
         assert recording.state == {"recording": None}
     assert recording.folder is not None
-    assert read_facts(recording.folder).complete
+    assert read_metadata(recording.folder).complete
     assert rendered_again(recording.folder).startswith("the same bytes")
 
 
@@ -85,8 +85,8 @@ def test_the_end_of_the_show_is_the_end_of_the_take(tmp_path: Path) -> None:
         recording.wait_until_begun()
         time.sleep(0.3)
     assert recording.folder is not None
-    facts = read_facts(recording.folder)
-    assert (facts.complete, facts.mended) == (True, False)
+    metadata = read_metadata(recording.folder)
+    assert (metadata.complete, metadata.mended) == (True, False)
 
 
 def test_a_recorder_that_dies_takes_nothing_with_it_but_the_recording(tmp_path: Path) -> None:
@@ -106,14 +106,14 @@ def test_a_recorder_that_dies_takes_nothing_with_it_but_the_recording(tmp_path: 
         wait_until(lambda: engine.time > before, "the sound")
         recording.trouble = ""
         recording.toggle(tmp_path)
-        recording.mend(tmp_path)
+        recording.repair(tmp_path)
         # The mending goes on beside, and may be done before the new take is there.
         said = recording.wait_until_begun()
         assert recording.folder != first
         already = any("is whole again" in sentence for sentence in said)
         wait_until(lambda: already or heard(recording, "is whole again"), "the mending")
     assert first is not None
-    assert read_facts(first).mended
+    assert read_metadata(first).mended
     assert recording.folder is not None
     # The log still held everything from the start, so the second recorder knows as much as the first.
     for take in (first, recording.folder):
@@ -135,6 +135,6 @@ def test_a_patch_larger_than_the_pipe_arrives_whole(tmp_path: Path) -> None:
         recording.wait_until_begun()
         wait_until(lambda: recording.poll() is not None and (recording.seconds or 0) > 0.1, "seconds")
     assert recording.folder is not None
-    assert read_facts(recording.folder).exact
+    assert read_metadata(recording.folder).exact
     (patch,) = recording.folder.glob("programs/*/buoy.toml")
     assert patch.read_text().endswith(comment)

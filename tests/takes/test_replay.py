@@ -12,7 +12,7 @@ from instrument.engine.memory.layout import RING_MIDI
 from instrument.export.rendering import Rendering, export_take, render
 from instrument.export.sound import ExportError
 from instrument.takes.replay import open_take
-from instrument.takes.take_folder import FACTS, TakeError, read_facts
+from instrument.takes.take_folder import METADATA, TakeError, read_metadata
 from tests.export.films import pictures_in, sound_in
 from tests.takes.playing import studio
 
@@ -48,7 +48,7 @@ def test_the_file_rendered_again_is_the_recorded_file(take: Path, tmp_path: Path
 
 def test_the_folder_can_be_anywhere_and_needs_nothing_else(take: Path, tmp_path: Path) -> None:
     moved = take.rename(tmp_path / "else where")
-    assert "the same bytes" in export_take(moved / FACTS, tmp_path / "again.flac")[-1]
+    assert "the same bytes" in export_take(moved / METADATA, tmp_path / "again.flac")[-1]
 
 
 @pytest.mark.parametrize("rate", [96_000, 44_100])
@@ -99,10 +99,10 @@ def test_a_changed_performance_is_rendered_as_it_is_now_and_the_difference_is_pl
 
 
 def test_another_version_is_named_where_the_bytes_differ(take: Path, tmp_path: Path) -> None:
-    text = (take / FACTS).read_text()
-    facts = read_facts(take)
-    text = text.replace(facts.sound_sha256, "0" * 64).replace(facts.versions["engine"], "another")
-    (take / FACTS).write_text(text)
+    text = (take / METADATA).read_text()
+    metadata = read_metadata(take)
+    text = text.replace(metadata.sound_sha256, "0" * 64).replace(metadata.versions["engine"], "another")
+    (take / METADATA).write_text(text)
     assert "recorded with engine another" in export_take(take, tmp_path / "again.wav")[-1]
 
 
@@ -124,9 +124,9 @@ def test_another_version_is_named_where_the_bytes_differ(take: Path, tmp_path: P
     ],
 )
 def test_a_tampered_take_is_a_plain_error(old: str, new: str, said: str, take: Path, tmp_path: Path) -> None:
-    text = (take / FACTS).read_text()
+    text = (take / METADATA).read_text()
     assert old in text
-    (take / FACTS).write_text(text.replace(old, new))
+    (take / METADATA).write_text(text.replace(old, new))
     with pytest.raises(TakeError) as refusal:
         export_take(take, tmp_path / "again.wav")
     assert said in str(refusal.value)

@@ -8,7 +8,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from instrument.takes.sound_file import tags_from
-from instrument.takes.take_folder import FACTS, Facts, TakeError, inside, new_folder, read_facts, slug, write_facts
+from instrument.takes.take_folder import (
+    METADATA,
+    TakeError,
+    TakeMetadata,
+    inside,
+    new_folder,
+    read_metadata,
+    slug,
+    write_metadata,
+)
 
 WHEN = datetime(2031, 5, 1, 22, 3, 4, tzinfo=UTC)
 
@@ -38,17 +47,17 @@ def test_facts_come_back_as_they_were(
     title: str, lost: list[tuple[int, int]], tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     folder = tmp_path_factory.mktemp("take")
-    facts = Facts(rate=48_000, title=title, lost=lost, longest_lag=0.25, doubts=["a doubt"])
-    write_facts(folder, facts)
-    assert read_facts(folder) == facts
+    metadata = TakeMetadata(rate=48_000, title=title, lost=lost, longest_lag=0.25, doubts=["a doubt"])
+    write_metadata(folder, metadata)
+    assert read_metadata(folder) == metadata
 
 
 @given(data=st.binary(max_size=300))
 def test_no_bytes_are_worse_than_a_plain_error(data: bytes, tmp_path_factory: pytest.TempPathFactory) -> None:
     folder = tmp_path_factory.mktemp("take")
-    (folder / FACTS).write_bytes(data)
+    (folder / METADATA).write_bytes(data)
     with pytest.raises(TakeError, match=r"take\.toml"):
-        read_facts(folder)
+        read_metadata(folder)
 
 
 @pytest.mark.parametrize("name", ["..", "../x", "/etc/passwd", "a/../../x", "a\0b"])

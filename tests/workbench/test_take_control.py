@@ -10,7 +10,7 @@ import soundfile
 
 from instrument.engine.memory.layout import EVENT_MIDI
 from instrument.export.rendering import Rendering, render
-from instrument.takes.performance_file import read_score
+from instrument.takes.performance_file import read_take_events
 from tests.show.playing import LEVELS, Playing
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def test_the_midi_of_a_take_gives_the_same_sound_again_live_and_offline(tmp_path
     sounds = [soundfile.read(take / "sound.wav", dtype="float32")[0] for take in (first, second)]
     begins = []
     for take in (first, second):
-        events, _ = read_score(take / "performance.mid", 48_000)
+        events, _ = read_take_events(take / "performance.mid", 48_000)
         played = events[events["kind"] == EVENT_MIDI]
         assert len(played) == 24
         begins.append(int(played["time"][0]))

@@ -16,7 +16,7 @@ import numpy as np
 import pygame
 
 from instrument.beam.look import Look
-from instrument.beam.reconstruct import Reconstruction
+from instrument.beam.reconstruction import Reconstruction
 from tools.trials.stand_ins import jack_server
 
 if TYPE_CHECKING:

@@ -24,10 +24,10 @@ import numpy as np
 import pygame
 
 from instrument.audio.silent import SilentClock
-from instrument.beam.look import Look, warm
+from instrument.beam.look import Look, compile_for
 from instrument.engine.engine import Engine
 from instrument.engine.memory.allocation import allocate, attach
-from instrument.measure.flash_monitor import FlashWatch
+from instrument.measure.flash_monitor import FlashMonitor
 from instrument.patch.description import document_of
 from instrument.repertoire.loading import read_patch
 from instrument.window.app import Window
@@ -77,9 +77,9 @@ def watch(memory: str, document: str, seconds: float) -> dict[str, Any]:
     pygame.display.init()
     pygame.font.init()
     look = Look()
-    warm(look)
+    compile_for(look)
     # As the window does before it is seen.
-    FlashWatch(RATE).hear(np.zeros((round(RATE / 30), 2), np.float32))
+    FlashMonitor(RATE).add_samples(np.zeros((round(RATE / 30), 2), np.float32))
     reading, writing = os.pipe()
     with os.fdopen(writing, "w") as stage, os.fdopen(reading) as heard, Path(os.devnull).open("w") as said:
         channel = Channel(heard, said)

@@ -66,10 +66,10 @@ def _midi() -> Reading:
 
 
 def _sound() -> Reading:
-    from instrument.measure.sound_reader import Sound
+    from instrument.measure.sound_reader import SoundReader
 
     def read(path: Path) -> None:
-        with Sound(path) as sound:
+        with SoundReader(path) as sound:
             for second in sound.seconds():
                 if len(second.samples) > sound.rate:
                     raise AssertionError("a second is longer than a second")

@@ -45,7 +45,7 @@ ADDRESSES = (
 )
 
 
-class Ear:
+class ControlDecoder:
     """A second JACK client: hears what leaves the instrument's ports, and plays into it.
 
     Parameters
@@ -136,7 +136,7 @@ def unlike_periods(heard: Frames, recorded: Frames, period: int = PERIOD) -> tup
     return same, len(ours) - same
 
 
-def play(show: Show, ear: Ear, folder: Path, seconds: float, numbers: random.Random) -> dict[str, int]:
+def play(show: Show, ear: ControlDecoder, folder: Path, seconds: float, numbers: random.Random) -> dict[str, int]:
     """Do everything that hands can do, at random moments, and return how often."""
     kinds = ("notes", "knobs", "typed", "recalls", "snapshots", "morphs", "taps", "panics", "reloads")
     done = dict.fromkeys(kinds, 0)
@@ -176,7 +176,7 @@ def play(show: Show, ear: Ear, folder: Path, seconds: float, numbers: random.Ran
     return done
 
 
-def end_by_pad(show: Show, ear: Ear) -> Path:
+def end_by_pad(show: Show, ear: ControlDecoder) -> Path:
     """End the second take of a show by its control, and return its folder.
 
     A server that misses a period loses what was sent in it, so a pad that does nothing is struck again, as a hand would.
@@ -199,7 +199,7 @@ def live(server: str, rate: int, folder: Path, seconds: float, seed: int = 1) ->
     numbers = random.Random(seed)
     (folder / "patches").mkdir()
     patches = write_patches(folder / "patches")
-    with Ear(server, seconds + 30) as ear, Show(patches, rate=float(rate), keep=min(seconds, 60.0)) as show:
+    with ControlDecoder(server, seconds + 30) as ear, Show(patches, rate=float(rate), keep=min(seconds, 60.0)) as show:
         ear.connect()
         # A recorder that is still starting cannot know of a drawing that was saved again meanwhile.
         show.do("record")
@@ -216,26 +216,26 @@ def live(server: str, rate: int, folder: Path, seconds: float, seed: int = 1) ->
         status = show.end()
         heard, xruns, said = ear.heard[: ear.frames], ear.xruns, list(show.said)
     recorded = soundfile.read(take / "sound.wav", dtype="float32")[0]
-    begins = open_take(take).facts.begins_at
+    begins = open_take(take).metadata.begins_at
     first = -begins % PERIOD  # the recording may begin within a period
     same, unlike = unlike_periods(heard, recorded[first:])
-    facts = open_take(take).facts
+    metadata = open_take(take).metadata
     return {
         "take": take,
         "kept": kept,
         "status": status,
-        "seconds": facts.frames / rate,
-        "begins_at": facts.begins_at,
+        "seconds": metadata.frames / rate,
+        "begins_at": metadata.begins_at,
         **done,
-        "programs": len(facts.program),
+        "programs": len(metadata.program),
         "again": again(take),
         "kept_again": again(kept),
         "same_periods": same,
         "unlike_periods": unlike,
         "xruns": xruns,
-        "underflows": facts.underflows,
-        "lost_frames": facts.lost_frames,
-        "longest_lag": facts.longest_lag,
+        "underflows": metadata.underflows,
+        "lost_frames": metadata.lost_frames,
+        "longest_lag": metadata.longest_lag,
         "said": [line for line in said if not line.startswith("loaded ")],
     }
 

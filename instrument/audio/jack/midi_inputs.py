@@ -10,9 +10,9 @@ from instrument.audio.driver import DeviceError
 from instrument.audio.jack.jack_driver import OWN_INPUT
 from instrument.audio.jack.library import IS_INPUT, IS_OUTPUT, MIDI
 from instrument.engine.memory.layout import EVENT, RING_EVENTS
-from instrument.midi.inputs import Held
+from instrument.midi.inputs import HeldKeys
 from instrument.midi.message_decoder import MidiError
-from instrument.midi.port_names import Plug, jack_plug
+from instrument.midi.port_names import PortInfo, jack_port_info
 
 if TYPE_CHECKING:
     from instrument.audio.jack.jack_driver import JackDriver
@@ -35,7 +35,7 @@ class JackInput:
         self._driver = driver
         self._place = place
         self._source = source
-        self.held = Held(driver.state["held"][place], driver.state["pedals"][place])
+        self.held = HeldKeys(driver.state["held"][place], driver.state["pedals"][place])
 
     def is_there(self) -> bool:
         """Return whether the two ports are connected."""
@@ -61,9 +61,9 @@ class JackMidi:
         self._places: dict[str, int] = {}
         self._target_places: dict[str, int] = {}
         self._graph = -1
-        self._plugs: list[Plug] = []
+        self._plugs: list[PortInfo] = []
 
-    def plugs(self) -> list[Plug]:
+    def list_inputs(self) -> list[PortInfo]:
         """Return what could play into us now; nothing once the server has ended."""
         if self._driver.gone:
             return []
@@ -71,25 +71,25 @@ class JackMidi:
         if graph != self._graph:
             self._graph = graph
             ports = self._driver.client.ports(MIDI, IS_OUTPUT)
-            self._plugs = [jack_plug(port.name, port.aliases, physical=port.physical) for port in ports]
+            self._plugs = [jack_port_info(port.name, port.aliases, physical=port.physical) for port in ports]
         return self._plugs
 
     def end(self) -> None:
         """Do nothing: its ports are the driver's."""
 
-    def own(self, number: int) -> JackInput:
+    def open_own_port(self, number: int) -> JackInput:
         """Return our own input, which the driver has made."""
         self._driver.state["numbers"][OWN_INPUT] = number
         return JackInput(self._driver, OWN_INPUT)
 
-    def targets(self) -> list[Plug]:
+    def list_outputs(self) -> list[PortInfo]:
         """Return everything that listens; nothing once the server has ended."""
         if self._driver.gone:
             return []
         ports = self._driver.client.ports(MIDI, IS_INPUT)
-        return [jack_plug(port.name, port.aliases, physical=port.physical) for port in ports]
+        return [jack_port_info(port.name, port.aliases, physical=port.physical) for port in ports]
 
-    def open_target(self, plug: Plug) -> JackOutput:
+    def open_output(self, plug: PortInfo) -> JackOutput:
         """Connect an output of its own to a port, the same one whenever it comes back.
 
         Raises
@@ -108,7 +108,7 @@ class JackMidi:
             raise MidiError(f"the MIDI output {plug.name!r} cannot be opened (JACK does not connect it).")
         return JackOutput(self._driver, place, plug.name)
 
-    def open(self, plug: Plug, number: int) -> JackInput:
+    def open(self, plug: PortInfo, number: int) -> JackInput:
         """Connect a port to an input of its own, the same one whenever it comes back.
 
         Raises

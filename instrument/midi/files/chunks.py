@@ -37,7 +37,7 @@ class Chunks:
     tracks: list[bytes]
 
 
-def take_apart(data: bytes, oddities: Oddities) -> Chunks:
+def parse_chunks(data: bytes, oddities: Oddities) -> Chunks:
     """Find header and tracks.
 
     Parameters

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from instrument.engine.engine import Event, midi_event
-from instrument.midi.files.chunks import Chunks, Oddities, take_apart
+from instrument.midi.files.chunks import Chunks, Oddities, parse_chunks
 from instrument.midi.files.track import Track, read_track
 from instrument.midi.message_decoder import MidiError
 
@@ -59,7 +59,7 @@ def read_performance(path: str | Path, rate: float, tell: Callable[[str], object
     data = _content(path)
     oddities = Oddities()
     try:
-        chunks = take_apart(data, oddities)
+        chunks = parse_chunks(data, oddities)
     except MidiError as error:
         raise MidiError(f"{path}: {error}") from None
     exact = Fraction(rate)

@@ -20,7 +20,7 @@ from instrument.engine.compiling.compiled import ENTRY_OPTIONS, quiet
 from instrument.engine.engine import Engine, midi_event
 from instrument.engine.memory.layout import EVENT, RING_EVENTS, RING_MIDI
 from instrument.midi import inputs as held_module
-from instrument.midi.inputs import Held
+from instrument.midi.inputs import HeldKeys
 from instrument.midi.message_decoder import complete_messages
 from tests.engine.signal.test_callback import (
     called_by_pointer,
@@ -168,11 +168,11 @@ def test_what_each_input_holds_is_known_as_it_is_of_polled_ports(
 ) -> None:
     client.state["held"][...] = 0
     client.state["pedals"][...] = 0
-    expected = [Held() for _ in range(3)]
+    expected = [HeldKeys() for _ in range(3)]
     for source, message in played:
         client.read(bytes(message), source=source)
         for complete in complete_messages(message):
-            expected[source].see(*complete)
+            expected[source].update(*complete)
     client.pushed()
     for source, held in enumerate(expected):
         assert np.array_equal(client.state["held"][source], held.keys)

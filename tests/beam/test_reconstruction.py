@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from scipy import signal
 
-from instrument.beam.reconstruct import (
+from instrument.beam.reconstruction import (
     FACTORS,
     HALF_LENGTH,
     STOP_BAND_DB,

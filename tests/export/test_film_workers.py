@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from instrument.export import film_crew
-from instrument.export.film_crew import Crew
+from instrument.export import film_workers
 from instrument.export.film_plan import FilmPlan
-from instrument.export.film_stretch import read_stretch, write_samples
+from instrument.export.film_segment import read_segment, write_samples
+from instrument.export.film_workers import WorkerPool
 from instrument.export.sound import ExportError
 from tests.export.films import RATE, SMALL, noise, pictures_in, shot, sound_in
 
@@ -23,7 +23,7 @@ def test_two_processes_make_the_film_that_one_makes(tmp_path: Path) -> None:
     one, two = tmp_path / "one.mkv", tmp_path / "two.mkv"
     told: list[float] = []
     shot(one, sound, options=SMALL)
-    shot(two, sound, options=SMALL.__class__(SMALL.size, SMALL.pace, SMALL.look, 2), progress=told.append)
+    shot(two, sound, options=SMALL.__class__(SMALL.size, SMALL.frame_rate, SMALL.look, 2), progress=told.append)
     (times, expected), (same_times, found) = pictures_in(one), pictures_in(two)
     assert times == same_times
     assert len(times) == 90
@@ -39,15 +39,15 @@ def test_processes_that_lose_their_listener_or_their_life_end_the_film(tmp_path:
     """One is killed while it draws, the other one sees its input end; both are gone, and it is said."""
     plan = FilmPlan(RATE, 60 * RATE, Fraction(60), 256, 256, SMALL.look)
     write_samples(tmp_path / "sound", [noise(1.0)] * 60)
-    with Crew(plan, plan.stretches(2), 2) as crew:
+    with WorkerPool(plan, plan.segments(2), 2) as crew:
         drawing = crew.draw(tmp_path / "sound", tmp_path, lambda _: None)
-        described, packets = read_stretch(next(drawing))
+        described, packets = read_segment(next(drawing))
         assert described
         assert next(packets).frame == 0
         packets.close()
         killed, left = crew._workers
         os.kill(killed.pid, signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM)
-        with pytest.raises(film_crew.CrewError, match="has ended by itself"):
+        with pytest.raises(film_workers.WorkerError, match="has ended by itself"):
             for _ in drawing:
                 pass
         assert left.stdin is not None
@@ -56,7 +56,7 @@ def test_processes_that_lose_their_listener_or_their_life_end_the_film(tmp_path:
 
 
 def test_a_process_tells_what_it_cannot_write(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(film_crew, "_file", lambda folder, _number: folder / "nowhere" / "stretch")
+    monkeypatch.setattr(film_workers, "_file", lambda folder, _number: folder / "nowhere" / "segment")
     with pytest.raises(ExportError, match=r"film\.mkv: cannot be written .*nowhere"):
-        shot(tmp_path / "film.mkv", noise(1.0), options=SMALL.__class__(16, SMALL.pace, SMALL.look, 2))
+        shot(tmp_path / "film.mkv", noise(1.0), options=SMALL.__class__(16, SMALL.frame_rate, SMALL.look, 2))
     assert not list(tmp_path.iterdir())

@@ -12,7 +12,7 @@ import threading
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Self
 
-from instrument.export.film_stretch import Samples, StretchArtist
+from instrument.export.film_segment import RawSamples, SegmentRenderer
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -20,23 +20,23 @@ if TYPE_CHECKING:
     from instrument.export.film_plan import FilmPlan
 
 AHEAD = 4
-"""Stretches for each process that may wait on the disk for an earlier one."""
+"""Segments for each process that may wait on the disk for an earlier one."""
 
 PATIENCE_SECONDS = 0.5
 """Between looks at whether processes live, and at the keyboard where a wait cannot be interrupted."""
 
 
-class CrewError(RuntimeError):
+class WorkerError(RuntimeError):
     """A process that draws has ended."""
 
 
-class Crew:
-    """Draws the stretches of a film, in as many processes as are asked for; one draws within this process.
+class WorkerPool:
+    """Draws the segments of a film, in as many processes as are asked for; one draws within this process.
 
     Parameters
     ----------
     plan : FilmPlan
-    stretches : list of (int, int)
+    segments : list of (int, int)
         First frame and the one behind the last, of each.
     processes : int
 
@@ -47,12 +47,12 @@ class Crew:
     however that ends. What they draw waits in files, so that memory does not grow with the film.
     """
 
-    def __init__(self, plan: FilmPlan, stretches: list[tuple[int, int]], processes: int) -> None:
+    def __init__(self, plan: FilmPlan, segments: list[tuple[int, int]], processes: int) -> None:
         self._plan = plan
-        self._stretches = stretches
+        self._stretches = segments
         self._said: queue.SimpleQueue[tuple[int, dict[str, Any] | None]] = queue.SimpleQueue()
         self._workers: list[subprocess.Popen[bytes]] = []
-        processes = min(processes, len(stretches))
+        processes = min(processes, len(segments))
         try:
             for number in range(processes if processes > 1 else 0):
                 self._workers.append(_start())
@@ -60,7 +60,7 @@ class Crew:
                 threading.Thread(
                     target=_listen, args=(number, worker.stdout, self._said), name="film", daemon=True
                 ).start()
-                self._tell(number, plan=plan.as_words())
+                self._tell(number, plan=plan.to_json())
         except BaseException:
             self.close()
             raise
@@ -84,12 +84,12 @@ class Crew:
         self._workers = []
 
     def draw(self, sound: Path, folder: Path, tell: Callable[[int], None]) -> Iterator[Path]:
-        """Give the file of each stretch in turn, which is removed when the next one is asked for.
+        """Give the file of each segment in turn, which is removed when the next one is asked for.
 
         Parameters
         ----------
         sound : Path
-            Bare samples, as `film_samples.Samples` reads them.
+            Bare samples, as `film_samples.RawSamples` reads them.
         folder : Path
             For the files.
         tell : callable
@@ -108,8 +108,8 @@ class Crew:
             path.unlink()
 
     def _here(self, sound: Path, folder: Path, tell: Callable[[int], None]) -> Iterator[Path]:
-        with Samples(sound) as samples:
-            artist = StretchArtist(self._plan, samples)
+        with RawSamples(sound) as samples:
+            artist = SegmentRenderer(self._plan, samples)
             for number, (first, end) in enumerate(self._stretches):
                 artist.draw(first, end, _file(folder, number), lambda frame: tell(frame + 1))
                 yield _file(folder, number)
@@ -132,12 +132,12 @@ class Crew:
                 if number in done:
                     break
                 worker, words = self._heard()
-                stretch = doing[worker]
-                first, end = self._stretches[stretch]
+                segment = doing[worker]
+                first, end = self._stretches[segment]
                 if "done" in words:
-                    done.add(stretch)
+                    done.add(segment)
                     del doing[worker]
-                drawn[stretch] = end - first if "done" in words else words["frame"] + 1 - first
+                drawn[segment] = end - first if "done" in words else words["frame"] + 1 - first
                 tell(sum(drawn))
             yield _file(folder, number)
 
@@ -147,7 +147,7 @@ class Crew:
                 worker, words = self._said.get(timeout=PATIENCE_SECONDS)
                 if words is None:
                     status = self._workers[worker].wait()
-                    raise CrewError(f"a process that draws the film has ended by itself (status {status})")
+                    raise WorkerError(f"a process that draws the film has ended by itself (status {status})")
                 if "failed" in words:
                     raise OSError(words["errno"] or 0, words["failed"])
                 return worker, words
@@ -162,7 +162,7 @@ class Crew:
 
 
 def _file(folder: Path, number: int) -> Path:
-    return folder / f"stretch-{number:06}.h264"
+    return folder / f"segment-{number:06}.h264"
 
 
 def _start() -> subprocess.Popen[bytes]:
@@ -172,7 +172,7 @@ def _start() -> subprocess.Popen[bytes]:
     environment = {**os.environ, "PYTHONPATH": path, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     return subprocess.Popen(
         # With -P the folder that somebody happens to be in is not searched for libraries.
-        [sys.executable, "-P", "-m", "instrument.export.film_stretch"],
+        [sys.executable, "-P", "-m", "instrument.export.film_segment"],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         env=environment,

@@ -1,4 +1,4 @@
-"""A stretch of a film: its frames drawn, made H.264, and kept in a file of bare packets until the film takes them."""
+"""A segment of a film: its frames drawn, made H.264, and kept in a file of bare packets until the film takes them."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 CODEC = "libx264"
 
 OPTIONS = {"preset": "superfast", "crf": "14", "bf": "0", "x264-params": "keyint=infinite:scenecut=0"}
-"""Of x264. Every frame is made of earlier ones alone (no B-frames), and only the first of a stretch of none, so that
-stretches follow each other without a seam in any player; the quality is one at which a line's edge keeps what 4:2:0 lets
+"""Of x264. Every frame is made of earlier ones alone (no B-frames), and only the first of a segment of none, so that
+segments follow each other without a seam in any player; the quality is one at which a line's edge keeps what 4:2:0 lets
 through."""
 
 _BT709 = 1
@@ -59,29 +59,29 @@ class Packet(NamedTuple):
 
 
 def set_up(context: av.VideoCodecContext, plan: FilmPlan) -> None:
-    """Make an encoder the one that every stretch of a film and its container use alike."""
+    """Make an encoder the one that every segment of a film and its container use alike."""
     context.width, context.height = plan.width, plan.height
     context.pix_fmt = "yuv420p"
-    context.time_base = 1 / plan.pace
-    context.framerate = plan.pace
+    context.time_base = 1 / plan.frame_rate
+    context.framerate = plan.frame_rate
     context.options = dict(OPTIONS)
-    # Other numbers of threads make other bytes; the stretches are what runs side by side.
+    # Other numbers of threads make other bytes; the segments are what runs side by side.
     context.thread_count = 1
     context.color_range = 1
     context.colorspace = context.color_primaries = context.color_trc = _BT709
     context.flags |= av.codec.context.Flags.global_header
 
 
-class StretchArtist:
-    """Draws stretches of one film, each after the one before.
+class SegmentRenderer:
+    """Draws segments of one film, each after the one before.
 
     Parameters
     ----------
     plan : FilmPlan
-    sound : Samples
+    sound : RawSamples
     """
 
-    def __init__(self, plan: FilmPlan, sound: Samples) -> None:
+    def __init__(self, plan: FilmPlan, sound: RawSamples) -> None:
         self._plan = plan
         self._sound = sound
         self._source: FrameSource = plan.source()
@@ -127,15 +127,15 @@ class StretchArtist:
             described = encoder.extradata or b""
             file.write(_HEAD.pack(len(described)) + described)
             for k, pixels in enumerate(self.frames(first, end), first):
-                for packet in encoder.encode(_picture(pixels, k, 1 / self._plan.pace)):
+                for packet in encoder.encode(_picture(pixels, k, 1 / self._plan.frame_rate)):
                     file.write(_framed(packet))
                 tell(k)
             for packet in encoder.encode(None):
                 file.write(_framed(packet))
 
 
-def read_stretch(path: Path) -> tuple[bytes, Generator[Packet]]:
-    """Return what H.264 calls the parameter sets of a stretch, and its packets as they are needed."""
+def read_segment(path: Path) -> tuple[bytes, Generator[Packet]]:
+    """Return what H.264 calls the parameter sets of a segment, and its packets as they are needed."""
     file = path.open("rb")
     (count,) = _HEAD.unpack(file.read(_HEAD.size))
     described = file.read(count)
@@ -183,7 +183,7 @@ def write_samples(path: Path, pieces: Iterable[npt.NDArray[np.float32]]) -> int:
     return count
 
 
-class Samples:
+class RawSamples:
     """A file that `write_samples` wrote, read piece by piece.
 
     Parameters
@@ -214,14 +214,14 @@ class Samples:
 
 
 TOLD_SECONDS = 0.2
-"""Between two reports of how far a stretch has come."""
+"""Between two reports of how far a segment has come."""
 
-FULL = (errno.ENOSPC, errno.EDQUOT) if hasattr(errno, "EDQUOT") else (errno.ENOSPC,)
+DISK_FULL_ERRORS = (errno.ENOSPC, errno.EDQUOT) if hasattr(errno, "EDQUOT") else (errno.ENOSPC,)
 """Numbers of errors that mean there is no room left."""
 
 
 def serve(lines: IO[str], answers: IO[str]) -> None:
-    """Take the plan of a film and then stretches, until there are no more lines.
+    """Take the plan of a film and then segments, until there are no more lines.
 
     Whoever asks is gone when the lines end: then the process ends at once, whatever it is drawing.
     """
@@ -241,13 +241,13 @@ def serve(lines: IO[str], answers: IO[str]) -> None:
             say(frame=frame)
 
     job = jobs.get()
-    plan = FilmPlan.from_words(job["plan"])
-    artist: StretchArtist | None = None
+    plan = FilmPlan.from_json(job["plan"])
+    artist: SegmentRenderer | None = None
     while True:
         job = jobs.get()
         try:
             # The sound is still being written while the process starts.
-            artist = artist or StretchArtist(plan, Samples(Path(job["sound"])))
+            artist = artist or SegmentRenderer(plan, RawSamples(Path(job["sound"])))
             artist.draw(job["first"], job["end"], Path(job["into"]), tell)
         except (OSError, ValueError) as error:
             number = error.errno if isinstance(error, OSError) else None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-TOPS = {
+HIGHEST_VALUES = {
     "cc": 127,
     "cc14": 16383,
     "rpn": 16383,
@@ -44,7 +44,7 @@ ANY = -1
 """Number of a message that has none."""
 
 
-class Sender(NamedTuple):
+class ControlSource(NamedTuple):
     """One thing under a hand.
 
     Attributes
@@ -65,15 +65,15 @@ class Sender(NamedTuple):
     number: int = ANY
 
 
-class Ear:
+class ControlDecoder:
     """Follows what each channel of each port has been told, as the engine does."""
 
     def __init__(self) -> None:
         self._bytes: dict[tuple[int, int, int], int] = {}
         self._selected: dict[tuple[int, int], tuple[str, int]] = {}
-        self._entries: dict[Sender, int] = {}
+        self._entries: dict[ControlSource, int] = {}
 
-    def hear(self, port: int, status: int, first: int, second: int) -> list[tuple[Sender, int]]:
+    def decode(self, port: int, status: int, first: int, second: int) -> list[tuple[ControlSource, int]]:
         """Return what a complete channel message moves, and its new value; nothing for other messages.
 
         A controller that may be half of a pair is also told as the pair, after itself. Numbers that only select a
@@ -88,25 +88,25 @@ class Ear:
         if kind == _NOTE_OFF:
             second = 0
         value = first + _BYTE * second if kind == _BEND else second if numbered else first
-        return [(Sender(port, message, channel, first if numbered else ANY), value)]
+        return [(ControlSource(port, message, channel, first if numbered else ANY), value)]
 
-    def _controller(self, port: int, channel: int, number: int, value: int) -> list[tuple[Sender, int]]:
+    def _controller(self, port: int, channel: int, number: int, value: int) -> list[tuple[ControlSource, int]]:
         if number >= _FIRST_MODE:
             return []
         if _NRPN_LOW <= number <= _RPN_HIGH:
             self._select(port, channel, number, value)
             return []
         if number in {_ENTRY_HIGH, _ENTRY_LOW, _INCREMENT, _DECREMENT} and (port, channel) in self._selected:
-            return [self._enter(Sender(port, *self._named(port, channel)), number, value)]
+            return [self._enter(ControlSource(port, *self._named(port, channel)), number, value)]
         self._bytes[port, channel, number] = value
-        heard = [(Sender(port, "cc", channel, number), value)]
+        heard = [(ControlSource(port, "cc", channel, number), value)]
         if number < LOW_BYTES:
             # A new high byte sets the low one to 0.
             self._bytes[port, channel, number + LOW_BYTES] = 0
-            heard.append((Sender(port, "cc14", channel, number), _BYTE * value))
+            heard.append((ControlSource(port, "cc14", channel, number), _BYTE * value))
         elif number < 2 * LOW_BYTES:
             high = self._bytes.get((port, channel, number - LOW_BYTES), 0)
-            heard.append((Sender(port, "cc14", channel, number - LOW_BYTES), _BYTE * high + value))
+            heard.append((ControlSource(port, "cc14", channel, number - LOW_BYTES), _BYTE * high + value))
         return heard
 
     def _named(self, port: int, channel: int) -> tuple[str, int, int]:
@@ -124,7 +124,7 @@ class Ear:
         else:
             self._selected[port, channel] = (message, selected)
 
-    def _enter(self, sender: Sender, number: int, value: int) -> tuple[Sender, int]:
+    def _enter(self, sender: ControlSource, number: int, value: int) -> tuple[ControlSource, int]:
         before = self._entries.get(sender, 0)
         if number == _ENTRY_HIGH:
             entry = _BYTE * value
