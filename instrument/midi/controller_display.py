@@ -199,7 +199,7 @@ def knob_position(
 
     Examples
     --------
-    >>> place_of(440.0, 110.0, 1760.0, CURVES.index("exp"))
+    >>> knob_position(440.0, 110.0, 1760.0, CURVES.index("exp"))
     0.5
     """
     if math.isnan(value) or low == high or not (math.isfinite(low) and math.isfinite(high)):

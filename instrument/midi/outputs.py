@@ -53,7 +53,7 @@ def name_words(name: str) -> tuple[str, ...]:
 
     Examples
     --------
-    >>> words_of("a2j:Buoy Faders [20] (capture): Buoy Faders MIDI 1")
+    >>> name_words("a2j:Buoy Faders [20] (capture): Buoy Faders MIDI 1")
     ('a2j', 'buoy', 'faders', '20', 'buoy', 'faders', 'midi', '1')
     """
     words = re.split(r"[^0-9a-zA-Z\u0080-\U0010ffff]+|(?<=midi)_", name.casefold())

@@ -265,11 +265,11 @@ def recognise_coding(values: Sequence[int]) -> Coding | None:
 
     Examples
     --------
-    >>> coding_of([1, 1, 2, 1, 127, 127])
+    >>> recognise_coding([1, 1, 2, 1, 127, 127])
     Coding(manner='relative_twos', sure=True)
-    >>> coding_of([65, 65, 65, 66])
+    >>> recognise_coding([65, 65, 65, 66])
     Coding(manner='relative_offset', sure=False)
-    >>> coding_of([1, 1, 2, 65, 65])
+    >>> recognise_coding([1, 1, 2, 65, 65])
     Coding(manner='relative_sign', sure=True)
     """
     repeats = sum(a == b for a, b in pairwise(values))

@@ -93,7 +93,7 @@ def event_from_text(words: str) -> tuple[int, int, float, int, tuple[int, int, i
 
     Examples
     --------
-    >>> event_from("program 3 carry fade 0x1.0p-4") == (EVENT_SWAP, 3, 0.0625, FLAG_CARRY, (0, 0, 0))
+    >>> event_from_text("program 3 carry fade 0x1.0p-4") == (EVENT_SWAP, 3, 0.0625, FLAG_CARRY, (0, 0, 0))
     True
     """
     if words == "panic":
