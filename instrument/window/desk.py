@@ -8,15 +8,16 @@ from typing import TYPE_CHECKING
 import pygame
 
 from instrument.window.keys import PADS
-from instrument.window.pages.dialogs import about_value, chooser_cells, notice_cells
+from instrument.window.pages.dialogs import chooser_cells, notice_cells
 from instrument.window.pages.hands import HandsPage, learn_by_picking
 from instrument.window.pages.layers import LayersPage
 from instrument.window.pages.motion import MotionPage, link_by_choosing
+from instrument.window.pages.parameter_cells import about_value
 from instrument.window.pages.patches import PatchesPage
 from instrument.window.strip import Readings, strip_cells
 from instrument.window.widgets.cells import Cell, beside, box_of, next_key
 from instrument.window.widgets.typing_line import TypingLine
-from instrument.window.widgets.value_editing import ValueDrag
+from instrument.window.widgets.value_editing import ValueDrag, is_choice
 
 if TYPE_CHECKING:
     from instrument.window.pages.context import Choice, Context, Page
@@ -99,6 +100,7 @@ class Desk:
         self._cells = [*tabs, *fixed, *scrolled, *notices, *strip]
         self._scrolled = {cell.key for cell in scrolled}
         shown = [cell for cell in scrolled if self._in_sight(cell)]
+        shown += self._scroll_bar(room.right, sizes)
         if self.focus and all(cell.key != self.focus for cell in self._cells):
             self.focus, self.typing = "", None
         return [*tabs, *fixed, *shown, *notices], strip
@@ -129,12 +131,22 @@ class Desk:
         self._row = sizes.row
         end = max((cell.box[1] + cell.box[3] for cell in scrolled), default=0)
         self._most = max(end - self._body.bottom, 0)
-        scroll = min(self._scrolls.get(self._place, 0), self._most)
-        self._scrolls[self._place] = scroll
+        scroll = min(self._scrolls.get(self._scroll_key, 0), self._most)
+        self._scrolls[self._scroll_key] = scroll
         return fixed, [_moved_up(cell, scroll) for cell in scrolled] if scroll else scrolled
 
+    def _scroll_bar(self, left: int, sizes: Sizes) -> list[Cell]:
+        # In the margin beside what scrolls, if there is more of it than can be seen.
+        body = self._body
+        if self._most <= 0 or body.height <= 0:
+            return []
+        wide, whole = max(sizes.gap // 2, 2), body.height + self._most
+        first = 1000 * self._scrolls[self._scroll_key] // whole
+        box = left + (sizes.gap - wide) // 2, body.top, wide, body.height
+        return [Cell("scroll bar", box, "scroll", fill=first, peak=first + 1000 * body.height // whole)]
+
     @property
-    def _place(self) -> str:
+    def _scroll_key(self) -> str:
         return "choices" if self._context.choosing is not None else self._context.page
 
     def _in_sight(self, cell: Cell) -> bool:
@@ -314,6 +326,8 @@ class Desk:
             picking[1](cell.address)
         elif cell.act is not None:
             cell.act()
+        elif is_choice(cell.address):
+            self._drag.take_next(cell.address)
         elif by_key or (cell.typed is not None and not cell.address):
             self._open(None)
 
@@ -324,13 +338,13 @@ class Desk:
             line = self._context.number_line(cell.address) if cell.address else cell.typed
         if line is None:
             return
-        place, unread = self._draft
-        self.typing = unread if letters is None and place == self._draft_place else None
+        draft_of, unread = self._draft
+        self.typing = unread if letters is None and draft_of == self._typed_into else None
         self.typing = self.typing or TypingLine(line, letters)
         self._draft = (), None
 
     @property
-    def _draft_place(self) -> tuple[object, ...]:
+    def _typed_into(self) -> tuple[object, ...]:
         stage = self._context.stage
         return self.focus, stage.text("patch"), stage.all.get("current")
 
@@ -346,8 +360,8 @@ class Desk:
 
     def scroll(self, pixels: int) -> None:
         """Move the page up by so many pixels, as far as it goes."""
-        scroll = self._scrolls.get(self._place, 0) + pixels
-        self._scrolls[self._place] = min(max(scroll, 0), self._most)
+        scroll = self._scrolls.get(self._scroll_key, 0) + pixels
+        self._scrolls[self._scroll_key] = min(max(scroll, 0), self._most)
 
     # The mouse
 
@@ -357,7 +371,7 @@ class Desk:
         if self.typing is not None and (cell is None or cell.key != self.focus):
             if not self.typing.give():
                 self.tell(f"{self.typing.refused} Open it again to go on with what was typed.")
-                self._draft = self._draft_place, self.typing
+                self._draft = self._typed_into, self.typing
             self.typing = None
         if cell is None or not cell.interactive:
             return
@@ -368,7 +382,7 @@ class Desk:
             elif cell.grab is not None:
                 self._drag.take(cell, x, y, "remove")
         elif button == pygame.BUTTON_LEFT:
-            if cell.address and self._context.picking is None and clicks > 1:
+            if cell.address and self._context.picking is None and clicks > 1 and not is_choice(cell.address):
                 self._open(None)
             elif cell.grab is not None or (cell.address and self._context.picking is None):
                 self._drag.take(cell, x, y, "press")

@@ -9,7 +9,8 @@ import sys
 import threading
 from typing import IO, Any
 
-from instrument.engine.parameters import INDEX
+from instrument.engine.parameters import INDEX, ROWS
+from instrument.patch.usual_ranges import UsualRange, usual_range
 
 _OUT, _ERROR = 1, 2
 """File descriptors of standard output and standard error."""
@@ -103,11 +104,16 @@ class StageState:
     def __init__(self) -> None:
         self.all: Table = {}
         self._movers: dict[str, list[str]] | None = None
+        self._ranges: dict[str, UsualRange] = {}
+        self._names: dict[str, list[str]] = {}
 
     def update(self, message: Table) -> None:
         """Take in what was said."""
         self.all.update(message)
         self._movers = None
+        if "parameters" in message:
+            self._ranges = _ranges_of(self.rows("parameters"))
+            self._names = {}
 
     def text(self, name: str) -> str:
         """Return a text, or nothing."""
@@ -170,13 +176,37 @@ class StageState:
             if self.modulator_number(link.get("modulator")) == number
         ]
 
+    @property
+    def addresses(self) -> list[str]:
+        """Addresses of every parameter that the patch has, in the order of the table."""
+        return list(self._ranges)
+
+    def names_below(self, owner: str) -> list[str]:
+        """Return the parameters of an owner by what stands behind it in their addresses, in the order of the table.
+
+        Parameters
+        ----------
+        owner : str
+            As ``layer.1``, ``mod.2`` or ``link.3``; nothing for those of the whole patch.
+        """
+        found = self._names.get(owner)
+        if found is None:
+            stem = f"{owner}." if owner else ""
+            found = [address.removeprefix(stem) for address in self._ranges if _owner_of(address) == owner]
+            self._names[owner] = found
+        return found
+
+    def range_of(self, address: str) -> UsualRange:
+        """Return how far a knob moves a parameter: the range of the first control on it, else its usual one."""
+        return self._ranges.get(address) or usual_range(address)
+
     def movers(self, address: str) -> list[str]:
-        """Return what moves a parameter, in short words: ``~tide`` is a modulator, ``cc 1`` a control."""
+        """Return what moves a parameter, in short words: ``by tide`` is a modulator, ``cc 1`` a control."""
         if self._movers is None:
             self._movers = {}
             for link in self.tables("link"):
                 name = self.modulator_name(self.modulator_number(link.get("modulator")))
-                self._movers.setdefault(str(link.get("parameter")), []).append(f"~{name}")
+                self._movers.setdefault(str(link.get("parameter")), []).append(f"by {name}")
             for control in self.controls:
                 self._movers.setdefault(str(control.get("parameter")), []).append(message_words(control))
         return self._movers.get(address, [])
@@ -195,8 +225,26 @@ class StageState:
             name = str(rows[number - 1].get("name") or "") if number <= len(rows) else ""
             return f"{name or f'layer {number}'}: {rest}"
         if parts[0] == "mod":
-            return f"~{self.modulator_name(number)}: {rest}"
+            return f"{self.modulator_name(number)}: {rest}"
         return f"link {number}: {rest}"
+
+
+def _ranges_of(rows: list[Any]) -> dict[str, UsualRange]:
+    found = {}
+    for row in rows:
+        address = row.get("address") if isinstance(row, dict) else None
+        if not isinstance(address, str) or address not in INDEX:
+            continue
+        try:
+            low, high = (float(end) for end in row["range"])
+            found[address] = UsualRange(low, high, str(row.get("curve") or "lin"))
+        except (KeyError, TypeError, ValueError):
+            found[address] = usual_range(address)
+    return found
+
+
+def _owner_of(address: str) -> str:
+    return address.removesuffix(f".{ROWS[INDEX[address]].name}") if address != ROWS[INDEX[address]].name else ""
 
 
 def message_words(control: Table) -> str:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from instrument.window.pages.page_rows import Rows
 from instrument.window.readings import FLOOR
-from instrument.window.widgets.cells import Cell
+from instrument.window.widgets.cells import Cell, Rows
 
 if TYPE_CHECKING:
     import pygame
@@ -78,8 +77,7 @@ def strip_cells(room: pygame.Rect, sizes: Sizes, context: Context, readings: Rea
             [*(float(min(figure[3], per_row)) for figure in chosen), *([float(spare)] if spare > 0 else [])]
         )
         for box, (key, name, value, _, tone, fill, peak, about) in zip(boxes, chosen, strict=False):
-            kind = "meter" if fill >= 0 else "text"
-            rows.add(Cell(key, box, kind, name, value, tone=tone, fill=fill, peak=peak, about=about))  # type: ignore[arg-type]
+            rows.add(Cell(key, box, "meter", name, value, tone=tone, fill=fill, peak=peak, about=about))  # type: ignore[arg-type]
     buttons = _buttons_per_row(room.width, sizes)
     for first in range(0, len(_BUTTONS), buttons):
         named = _BUTTONS[first : first + buttons]

@@ -13,7 +13,9 @@ import pygame
 
 from instrument.engine.engine import Engine
 from instrument.engine.memory.allocation import attach
-from instrument.patch.description import document_of
+from instrument.engine.parameters import ROWS
+from instrument.patch.description import document_of, parameters_of
+from instrument.patch.patch_file import patch_from_text
 from instrument.window.theme import NIGHT
 from instrument.window.widgets.painter import Painter, ThumbnailCache
 from tests.show.listening import wait_until
@@ -190,9 +192,11 @@ class RealShow:
         """Make the desk of this process anew, for another text of the patch or for a window of another size."""
         self._text = text or self._text
         document = document_of(self._text)
+        patch = patch_from_text(self._text)
         state: dict[str, Any] = {
             "title": document["title"],
             "document": document,
+            "parameters": parameters_of(patch, [row.default for row in ROWS]),
             "snapshots": [row["name"] for row in document.get("snapshot", [])],
             "midi": ["listener:out", "listener:other"],
             "setlist": [

@@ -5,9 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import pygame
+import tomlkit
 
 from instrument.engine.memory.allocation import allocate
 from instrument.engine.parameters import ROWS
+from instrument.patch.description import parameters_of
+from instrument.patch.patch_file import patch_from_text
 from instrument.window.desk import Desk
 from instrument.window.keys import Keyboard
 from instrument.window.live_values import LiveValues
@@ -41,9 +44,15 @@ DOCUMENT: dict[str, Any] = {
 }
 
 
+def told(document: dict[str, Any]) -> dict[str, Any]:
+    """Return what the stage says of a patch file's tables: the tables, and every parameter that the patch has."""
+    patch = patch_from_text(tomlkit.dumps({"schema": 1, **document}))
+    return {"document": document, "parameters": parameters_of(patch, [row.default for row in ROWS])}
+
+
 STATE: dict[str, Any] = {
     "title": "Lighthouse",
-    "document": DOCUMENT,
+    **told(DOCUMENT),
     "snapshots": ["calm"],
     "midi": ["harbour keys"],
     "setlist": [{"title": name, "path": f"/p/{name}.toml", "index": k} for k, name in enumerate("abc")],

@@ -14,7 +14,7 @@ from instrument.window.pages.motion import NEW_MODULATORS
 from instrument.window.theme import NIGHT, sizes_for
 from instrument.window.widgets.painter import Painter
 from tests.window.memory import write_log
-from tests.window.sitting import DOCUMENT, Sitting
+from tests.window.sitting import DOCUMENT, Sitting, told
 
 SIZES = [(320, 320), (1024, 600), (1280, 800), (1920, 1080), (3840, 2160), (600, 1024)]
 NONE: frozenset[str] = frozenset()
@@ -201,7 +201,7 @@ class TestMouse:
 
 class TestPages:
     def test_a_value_says_what_moves_it(self, sitting: Sitting) -> None:
-        assert sitting.cell("layer.1.place.spin.y").mark == "~tide"
+        assert sitting.cell("layer.1.place.spin.y").mark == "by tide"
         assert sitting.cell("layer.1.level").mark == "cc 1"
 
     def test_moving_values_are_shown_as_they_move(self, sitting: Sitting) -> None:
@@ -310,12 +310,13 @@ class TestPages:
     @pytest.mark.parametrize("number", [math.nan, math.inf, 1e308, 5e-324])
     def test_whatever_numbers_are_dialled_every_page_is_drawn(self, sitting: Sitting, number: float) -> None:
         kinds = [{"name": kind, **beginning} for kind, beginning in NEW_MODULATORS.items()]
+        forms = [{"kind": kind} for kind in FORM_TABLE]
+        layers = [{"source": {"kind": "harmonic"}, "form": forms}, *DOCUMENT["layer"]]
+        sitting.stage.update(told({**DOCUMENT, "layer": layers, "modulator": kinds, "link": []}))
         kinds += [
             {"kind": "curve", "points": [[-number, -number], [0.5, number, number], [number, -number]]},
             {"kind": "steps", "steps": [number, [-number, number, number, number]]},
         ]
-        forms = [{"kind": kind} for kind in FORM_TABLE]
-        layers = [{"source": {"kind": "harmonic"}, "form": forms}, *DOCUMENT["layer"]]
         sitting.stage.update({"document": {**DOCUMENT, "layer": layers, "modulator": kinds}})
         instances = sitting.record["instances"]
         for name in ("value", "target", "rows", "modulator_rows", "gestures"):
@@ -446,6 +447,7 @@ class TestPages:
     def test_whatever_the_stage_says_is_borne(self, sitting: Sitting, junk: object) -> None:
         names = (
             "document",
+            "parameters",
             "setlist",
             "midi",
             "heard",

@@ -74,7 +74,7 @@ def test_a_key_is_changed_and_taken_away() -> None:
     [
         ({"blackuot": "F10"}, "there is no action 'blackuot'"),
         ({"blackout": "F13"}, "'F13' is no key"),
-        ({"blackout": "F9"}, "F9 cannot be the key of both blackout and record"),
+        ({"blackout": "Ctrl T"}, "Ctrl T cannot be the key of both blackout and record"),
         ({"blackout": "A"}, "A plays a note and cannot be the key of blackout"),
         ({"blackout": "Ctrl Z"}, "cannot be the key of both"),
     ],

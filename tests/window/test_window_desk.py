@@ -123,7 +123,7 @@ def test_the_wheel_moves_a_value(desk: Running, sitting: Sitting) -> None:
 
 @pytest.mark.parametrize(
     ("key", "do"),
-    [("ctrl+z", "undo"), ("ctrl+y", "redo"), ("ctrl+s", "save"), ("F9", "record"), ("F10", "blackout")],
+    [("ctrl+z", "undo"), ("ctrl+y", "redo"), ("ctrl+s", "save"), ("ctrl+t", "record"), ("F10", "blackout")],
 )
 def test_keys_of_a_show_are_asked_for(desk: Running, key: str, do: str) -> None:
     desk.key(key)

@@ -6,10 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import pygame
 
-from instrument.engine.parameters import INDEX, ROWS
-from instrument.window.pages.page_rows import Rows
 from instrument.window.strip import clock
-from instrument.window.widgets.cells import Cell
+from instrument.window.widgets.cells import Cell, Rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -78,14 +76,6 @@ def _question(context: Context) -> dict[str, Any]:
 def _answer(answer: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     request = answer.get("do")
     return str(answer.get("label") or "yes"), request if isinstance(request, dict) else {"do": str(request)}
-
-
-def about_value(context: Context, address: str) -> str:
-    """Return what a parameter does, its unit, and what moves it, in one line."""
-    row = ROWS[INDEX[address]]
-    movers = context.stage.movers(address)
-    words = f"{address}: {row.about}" + (f" ({row.unit})" if row.unit != "choice" else f": {', '.join(row.choices)}")
-    return f"{words}. Moved by {', '.join(movers)}." if movers else f"{words}."
 
 
 def chooser_cells(

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 from instrument.engine.memory.layout import ACTIONS
 from instrument.engine.parameters import INDEX
 from instrument.window.pages.context import Choice, Context
-from instrument.window.pages.page_rows import Rows, value_cell
+from instrument.window.pages.parameter_cells import value_cell
 from instrument.window.stage_messages import message_words
-from instrument.window.widgets.cells import Cell
+from instrument.window.widgets.cells import Cell, Rows
 
 if TYPE_CHECKING:
     import pygame

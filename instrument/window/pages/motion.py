@@ -10,8 +10,8 @@ from instrument.engine.parameters import INDEX, LINKS, MODULATORS
 from instrument.patch.schema.modulators import KIND_ROWS
 from instrument.window.live_values import ModulatorHistory
 from instrument.window.pages.context import Choice, Context
-from instrument.window.pages.page_rows import Rows, value_cell
-from instrument.window.widgets.cells import Cell, TextEntry
+from instrument.window.pages.parameter_cells import GRID, add_values
+from instrument.window.widgets.cells import Cell, Rows, TextEntry
 from instrument.window.widgets.modulator_plot import STAGES, PlotFrame, envelope_shape, lfo_name, lfo_shape
 from instrument.window.widgets.table_editor import Table, TableEditor, rows_words, short_rows, typed_rows
 from instrument.window.widgets.typing_line import check_formula
@@ -66,9 +66,11 @@ class MotionPage:
         if not modulators:
             rows.line("none", "This patch has no modulators: nothing moves by itself.")
             return rows.cells, []
-        for k in range(0, len(modulators), 2):
-            boxes = rows.boxes([1, 1])
-            for box, number in zip(boxes, range(k + 1, min(k + 2, len(modulators)) + 1), strict=False):
+        # As many beside each other as leave room for the rest of the page.
+        across = 2 if len(modulators) <= 8 else 4
+        for k in range(0, len(modulators), across):
+            boxes = rows.boxes([1] * across)
+            for box, number in zip(boxes, range(k + 1, min(k + across, len(modulators)) + 1), strict=False):
                 rows.add(self._list_cell(box, number, modulators[number - 1], number == chosen))
         self._add_plot(rows, modulators[chosen - 1], chosen)
         fixed = len(rows.cells)
@@ -87,7 +89,7 @@ class MotionPage:
             f"modulator {number}",
             box,
             "button",
-            f"~{self._context.stage.modulator_name(number)}",
+            self._context.stage.modulator_name(number),
             value=str(modulator.get("kind") or "lfo"),
             on=chosen,
             fill=round(500 + 500 * min(max(finite, -1.0), 1.0)),
@@ -224,44 +226,41 @@ class MotionPage:
         remove = lambda: self._context.ask("remove", path=["modulator", number - 1])  # noqa: E731 - one line of a row
         rows.title(
             "values",
-            f"~{self._context.stage.modulator_name(number)}: {kind}, now {now}",
+            f"{self._context.stage.modulator_name(number)}: {kind}, now {now}",
             ("remove modulator", "- modulator", remove),
         )
-        names = KIND_ROWS.get(kind, ())
-        for k in range(0, len(names), 3):
-            boxes = rows.boxes([1, 1, 1])
-            for box, name in zip(boxes, names[k : k + 3], strict=False):
-                rows.add(value_cell(self._context, box, f"mod.{number}.{name}", name))
+        names = self._context.stage.names_below(f"mod.{number}")
+        order = KIND_ROWS.get(kind, ())
+        names = sorted(names, key=lambda name: order.index(name) if name in order else len(order))
+        add_values(rows, self._context, f"mod.{number}", names)
 
     def _add_links(self, rows: Rows, number: int) -> None:
         name = self._context.stage.modulator_name(number)
         full = len(self._context.stage.tables("link")) >= LINKS
         rows.title(
             "links",
-            f"What ~{name} moves",
+            f"What {name} moves",
             *([] if full else [("add link", "+ link", lambda: link_by_picking(self._context, number))]),
         )
         links = self._context.stage.links_of(number)
         if not links:
             rows.line("no links", "Nothing yet: press + link, then the value that it shall move.")
         for k, link in links:
-            target, depth, offset, way, away = rows.boxes([4, 2.4, 2.4, 1.2, 1])
+            target, way, away = rows.boxes(GRID, spans=(2, 1, 1))
             address = str(link.get("parameter"))
-            operation = str(link.get("operation") or "add")
             rows.add(Cell(f"link {k}", target, "text", self._context.stage.address_words(address)))
-            rows.add(value_cell(self._context, depth, f"link.{k}.depth", "depth"))
-            rows.add(value_cell(self._context, offset, f"link.{k}.offset", "offset"))
-            rows.add(self._operation_cell(way, k, operation))
+            rows.add(self._operation_cell(way, k, str(link.get("operation") or "add")))
             rows.add(
                 Cell(
                     f"remove link {k}",
                     away,
                     "button",
-                    "✕",
+                    "remove",
                     act=lambda k=k: self._context.ask("remove", path=["link", k - 1]),  # type: ignore[misc]
                     about="Take this link away.",
                 )
             )
+            add_values(rows, self._context, f"link.{k}", self._context.stage.names_below(f"link.{k}"))
 
     def _operation_cell(self, box: Box, number: int, operation: str) -> Cell:
         other = "multiply" if operation == "add" else "add"
@@ -269,7 +268,7 @@ class MotionPage:
         def change() -> None:
             self._context.ask("edit", path=["link", number - 1, "operation"], value=other)
 
-        sign = "+" if operation == "add" else "\N{MULTIPLICATION SIGN}"
+        sign = "adds" if operation == "add" else "multiplies"
         about = f"The link {'adds' if operation == 'add' else 'multiplies'}; press it to {other}."
         return Cell(f"operation {number}", box, "button", sign, act=change, about=about)
 
@@ -293,7 +292,7 @@ def link_by_picking(context: Context, number: int) -> None:
     def take(address: str) -> None:
         link_to(context, number, address)
 
-    context.pick(f"Press the value that ~{name} shall move.", take, "Layers")
+    context.pick(f"Press the value that {name} shall move.", take, "Layers")
 
 
 def link_by_choosing(context: Context, address: str) -> bool:
@@ -301,7 +300,7 @@ def link_by_choosing(context: Context, address: str) -> bool:
     modulators = context.stage.tables("modulator")
     choices = [
         Choice(
-            f"~{context.stage.modulator_name(number)}",
+            context.stage.modulator_name(number),
             lambda number=number: link_to(context, number, address),  # type: ignore[misc]
         )
         for number in range(1, len(modulators) + 1)

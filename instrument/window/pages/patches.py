@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from instrument.window.keys import PADS
 from instrument.window.pages.context import Choice
-from instrument.window.pages.page_rows import Rows
-from instrument.window.widgets.cells import Cell, TextEntry
+from instrument.window.widgets.cells import Cell, Rows, TextEntry
 
 if TYPE_CHECKING:
     import pygame

@@ -1,19 +1,24 @@
-"""A cell: one thing on a page, what it shows and what hands may do with it. Pages are lists of cells."""
+"""Cells: the things on a page, what they show, what hands may do with them, and how they stand in rows."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
+
+import pygame
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
-    import pygame
+    from instrument.window.theme import Sizes
 
-Kind = Literal["text", "title", "value", "button", "field", "plot", "meter", "thumb", "lamp"]
+Kind = Literal["text", "title", "value", "button", "field", "plot", "meter", "thumb", "scroll"]
 Tone = Literal["plain", "quiet", "light", "trouble"]
 Grab = Literal["press", "drag", "release", "remove"]
 Box = tuple[int, int, int, int]
+
+Button = tuple[str, str, "Callable[[], None]"]
+"""Key, text, and what it does."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +58,8 @@ class Cell:
         Its name, on the left.
     value : str
         On the right.
+    unit : str
+        Of the value, in quiet letters behind it; left out where there is no room.
     mark : str
         What moves it, or its key: small words behind the value.
     tone : str
@@ -81,6 +88,7 @@ class Cell:
     kind: Kind = "text"
     text: str = ""
     value: str = ""
+    unit: str = ""
     mark: str = ""
     tone: Tone = "plain"
     on: bool = False
@@ -110,6 +118,78 @@ class Cell:
 def box_of(rect: pygame.Rect) -> Box:
     """Return a rectangle as a cell takes it."""
     return rect.left, rect.top, rect.width, rect.height
+
+
+class Rows:
+    """Cells one below the other.
+
+    Parameters
+    ----------
+    room : pygame.Rect
+    sizes : Sizes
+
+    Attributes
+    ----------
+    cells : list of Cell
+    y : int
+        Where the next row begins.
+    """
+
+    def __init__(self, room: pygame.Rect, sizes: Sizes) -> None:
+        self._room, self._sizes = room, sizes
+        self.cells: list[Cell] = []
+        self.y = room.top
+
+    def boxes(self, weights: Sequence[float], rows: float = 1.0, spans: Sequence[int] = ()) -> list[Box]:
+        """Return boxes of a row, as wide as their weights, and go on below it.
+
+        Parameters
+        ----------
+        weights : sequence of float
+            Widths of the columns.
+        rows : float
+            Height, in rows.
+        spans : sequence of int, optional
+            Columns that each box covers, where that is not one.
+        """
+        gap, left, height = self._sizes.gap, self._room.left, round(rows * self._sizes.row)
+        free, total = self._room.width - gap * (len(weights) - 1), sum(weights)
+        found, passed = [], 0.0
+        for k, weight in enumerate(weights):
+            x = left + k * gap + round(free * passed / total)
+            passed += weight
+            right = left + k * gap + round(free * passed / total)
+            found.append(box_of(pygame.Rect(x, self.y, right - x, height)))
+        self.y += height + max(gap // 2, 1)
+        if spans:
+            ends = [sum(spans[: k + 1]) for k in range(len(spans))]
+            starts = [end - span for end, span in zip(ends, spans, strict=True)]
+            pairs = [(found[start], found[end - 1]) for start, end in zip(starts, ends, strict=True)]
+            return [(a[0], a[1], b[0] + b[2] - a[0], a[3]) for a, b in pairs]
+        return found
+
+    def space(self) -> None:
+        """Leave a little room."""
+        self.y += self._sizes.gap
+
+    def title(self, key: str, text: str, *buttons: Button, fold: Callable[[], None] | None = None) -> None:
+        """Add a heading, with buttons of key, text and what they do at its right; a press on it may fold its group."""
+        if self.cells:
+            self.space()
+        weights = [3.0, *(max(len(words) / 8, 0.8) for _, words, _ in buttons)]
+        first, *rest = self.boxes(weights)
+        about = "Press to fold these values away, or to open them." if fold is not None else ""
+        self.add(Cell(f"title {key}", first, "title", text, tone="quiet", act=fold, about=about))
+        for box, (name, words, act) in zip(rest, buttons, strict=True):
+            self.add(Cell(name, box, "button", words, act=act))
+
+    def add(self, cell: Cell) -> None:
+        """Add a cell."""
+        self.cells.append(cell)
+
+    def line(self, key: str, text: str, tone: Any = "quiet") -> None:
+        """Add a line of text."""
+        self.add(Cell(key, self.boxes([1])[0], "text", text, tone=tone))
 
 
 def next_key(cells: list[Cell], key: str, step: int) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,16 @@ THOUSANDTHS = 1000
 
 _Seen = tuple["Cell", bool, tuple[object, ...] | None]
 """A cell, whether the keyboard is at it, and what is typed there."""
+
+
+@dataclass(frozen=True)
+class Word:
+    """A text in a cell: what is written, where from the cell's upper left corner, and in which tone."""
+
+    text: str
+    x: int
+    y: int
+    tone: str
 
 
 class Painter:
@@ -94,11 +105,14 @@ class Painter:
         raised = cell.kind in {"value", "button", "field", "plot"}
         ground = theme.chosen if cell.on else theme.raised if raised else theme.ground
         target.fill(ground, box)
+        if cell.kind == "scroll":
+            self._draw_scroll_bar(target, cell, box)
+            return
         if cell.kind == "plot":
             self._draw_plot(target, cell, box)
         elif cell.kind == "thumb":
             self._draw_thumb(target, cell, box)
-        elif typing is not None:
+        if typing is not None:
             self._draw_typing(target, cell, box, typing)
         else:
             self._draw_words(target, cell, box)
@@ -110,42 +124,75 @@ class Painter:
         if focused:
             pygame.draw.rect(target, theme.light, box, max(self._sizes.em // 10, 2))
 
-    def _draw_words(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
-        font, theme, pad = self._font, self._theme, self._pad
-        # Above a meter's bar, whose tick must not cross the font.
-        lift = 2 if cell.kind == "meter" else 0
-        y = box.top + (box.height - font.line) // 2 + 1 - lift
-        room = box.width - 2 * pad
+    def words_in(self, cell: Cell) -> list[Word]:
+        """Return the texts of a cell where they are drawn: whole, or with dots for what has no room.
+
+        A value comes before all else. Where there is no room for everything, its unit goes first, then the end of what
+        moves it, then the end of its name; a unit and a key that are not seen are told by the help.
+        """
+        if cell.kind in {"plot", "scroll"}:
+            return [Word(cell.text, self._pad, 0, "quiet")] if cell.text else []
+        if cell.kind == "thumb":
+            return self._words_beside_picture(cell)
         if cell.kind == "button" and not cell.value:
-            # A key that has no room beside the word is on the help page too.
-            wide = font.width(cell.text) + (font.width(cell.mark) + pad if cell.mark else 0)
-            mark = cell.mark if wide <= room + pad else ""
-            words = font.cut(cell.text, room)
-            wide = font.width(words) + (font.width(mark) + pad if mark else 0)
-            x = box.left + max((box.width - wide) // 2, pad)
-            x += font.draw(target, words, (x, y), theme.text(self._tone(cell))) + pad
-            if mark:
-                font.draw(target, mark, (x, y), theme.plain if cell.on else theme.quiet)
-            return
-        mark = font.cut(cell.mark, room // 3) if cell.mark else ""
-        mark_room = font.width(mark) + pad if mark else 0
-        value = font.cut(cell.value, max(room - mark_room, 0))
-        value_room = font.width(value) + pad if value else 0
-        name_tone = theme.plain if cell.on or not cell.value else theme.quiet
+            return self._words_in_middle(cell)
+        font, pad = self._font, self._pad
+        # Above a meter's bar, whose tick must not cross the letters.
+        y = (cell.box[3] - font.line) // 2 + 1 - (2 if cell.kind == "meter" else 0)
+        room = cell.box[2] - 2 * pad
+        value = font.cut(cell.value, room)
+        spare = room - font.width(value) - (font.width(cell.text) + pad if cell.text and value else 0)
+        mark = cell.mark
+        if mark and font.width(mark) + pad > spare:
+            # At least a quarter of the cell, at the cost of the name.
+            mark = font.cut(mark, max(spare - pad, min(room // 4, room - font.width(value) - pad)))
+        spare -= font.width(mark) + pad if mark else 0
+        unit = cell.unit if cell.unit and font.width(cell.unit) + pad // 2 <= spare else ""
+        found = []
+        right = cell.box[2] - pad
+        for text, tone, gap in ((mark, "light", pad), (unit, "quiet", pad // 2), (value, self._tone(cell), pad)):
+            if text:
+                right -= font.width(text)
+                found.append(Word(text, right, y, tone))
+                right -= gap
+        name_tone = "plain" if cell.on or not cell.value else "quiet"
         if cell.kind in {"title", "text"} and not cell.value:
-            name_tone = theme.text(cell.tone)
-        words = font.cut(cell.text, max(room - mark_room - value_room, 0))
-        font.draw(target, words, (box.left + pad, y), name_tone)
-        right = box.right - pad
+            name_tone = cell.tone
+        words = font.cut(cell.text, max(right - pad, 0))
+        return [*found, Word(words, pad, y, name_tone)] if words else found
+
+    def _words_in_middle(self, cell: Cell) -> list[Word]:
+        font, pad = self._font, self._pad
+        y = (cell.box[3] - font.line) // 2 + 1
+        room = cell.box[2] - 2 * pad
+        # A key that has no room beside the word is on the help page too.
+        wide = font.width(cell.text) + (font.width(cell.mark) + pad if cell.mark else 0)
+        mark = cell.mark if wide <= room + pad else ""
+        words = font.cut(cell.text, room)
+        wide = font.width(words) + (font.width(mark) + pad if mark else 0)
+        x = (cell.box[2] - wide) // 2
+        found = [Word(words, x, y, self._tone(cell))]
         if mark:
-            right -= font.width(mark)
-            font.draw(target, mark, (right, y), theme.light)
-            right -= pad
-        if value:
-            font.draw(target, value, (right - font.width(value), y), theme.text(self._tone(cell)))
+            found.append(Word(mark, x + font.width(words) + pad, y, "plain" if cell.on else "quiet"))
+        return found
+
+    def _words_beside_picture(self, cell: Cell) -> list[Word]:
+        font, pad = self._font, self._pad
+        left = self._picture_in(cell).right + pad
+        y, room = cell.box[3] // 2 - font.line, cell.box[2] - left - pad
+        lines = ((cell.text, self._tone(cell)), (cell.mark, "plain" if cell.on else "quiet"))
+        return [Word(font.cut(text, room), left, y + k * font.line, tone) for k, (text, tone) in enumerate(lines)]
+
+    def _picture_in(self, cell: Cell) -> pygame.Rect:
+        side = cell.box[3] - 4
+        return pygame.Rect(self._sizes.em // 3, 2, side, side)
+
+    def _draw_words(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
+        for word in self.words_in(cell):
+            self._font.draw(target, word.text, (box.left + word.x, box.top + word.y), self._theme.text(word.tone))
         if cell.kind == "title":
-            line = box.bottom - max(self._sizes.em // 12, 1)
-            target.fill(theme.faint, (box.left, line, box.width, max(self._sizes.em // 12, 1)))
+            thin = max(self._sizes.em // 12, 1)
+            target.fill(self._theme.faint, (box.left, box.bottom - thin, box.width, thin))
 
     def _tone(self, cell: Cell) -> str:
         return "plain" if cell.on and cell.tone in {"quiet", "trouble"} else cell.tone
@@ -200,26 +247,19 @@ class Painter:
             handle = pygame.Rect(0, 0, size, size)
             handle.center = (box.left + x, box.top + y)
             target.fill(theme.plain, handle)
-        if cell.text:
-            self._font.draw(target, cell.text, (box.left + self._pad, box.top), theme.quiet)
 
     def _draw_thumb(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
-        side = box.height - 4
-        picture = self._thumbs.surface(cell.picture, side) if self._thumbs is not None else None
-        place = pygame.Rect(box.left + self._sizes.em // 3, box.top + 2, side, side)
+        place = self._picture_in(cell).move(box.topleft)
+        picture = self._thumbs.surface(cell.picture, place.width) if self._thumbs is not None else None
         if picture is not None:
             target.blit(picture, place)
         else:
             pygame.draw.rect(target, self._theme.faint, place, 1)
-        left = place.right + self._pad
-        words = pygame.Rect(left, box.top, box.right - left, box.height)
-        y = words.centery - self._font.line
-        tone = self._theme.text(self._tone(cell))
-        room = words.width - self._pad
-        self._font.draw(target, self._font.cut(cell.text, room), (left, y), tone)
-        second = self._font.cut(cell.mark, room)
-        quiet = self._theme.plain if cell.on else self._theme.quiet
-        self._font.draw(target, second, (left, y + self._font.line), quiet)
+
+    def _draw_scroll_bar(self, target: pygame.Surface, cell: Cell, box: pygame.Rect) -> None:
+        first, last = (box.height * share // THOUSANDTHS for share in (cell.fill, cell.peak))
+        target.fill(self._theme.faint, box)
+        target.fill(self._theme.quiet, (box.left, box.top + first, box.width, max(last - first, 2)))
 
     @property
     def _pad(self) -> int:

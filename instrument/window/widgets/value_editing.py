@@ -10,6 +10,8 @@ from instrument.engine.parameters import INDEX, ROWS
 from instrument.window.keys import note_name
 
 if TYPE_CHECKING:
+    from instrument.patch.usual_ranges import UsualRange
+    from instrument.window.live_values import LiveValues
     from instrument.window.pages.context import Context
     from instrument.window.widgets.cells import Cell, Grab
 
@@ -22,7 +24,40 @@ PIXELS_A_STEP = 8
 _SHARE = 0.05
 """A step changes a value by this share of its size, so that pitches and rates move by equal ratios."""
 
-_SEMITONES = ("MIDI key", "semitones")
+_COUNTED = ("MIDI key", "semitones", "voices", "MIDI channel", "velocity", "snapshot", "frames", "copies")
+"""Units in which a step is 1."""
+
+_PLAIN = (
+    "Q",
+    "of 1",
+    "0 or 1",
+    "0 to 1",
+    "level",
+    "number",
+    "value",
+    "steepness",
+    "snapshot",
+    "MIDI channel",
+    "velocity",
+)
+"""Units of bare numbers, which only the help names."""
+
+_SHORT = {
+    "gain": "\N{MULTIPLICATION SIGN}",
+    "beats/min": "bpm",
+    "semitones": "st",
+    "MIDI key": "key",
+    "of full scale": "FS",
+    "per full scale": "/FS",
+    "turns per full scale": "turns/FS",
+    "turns of a gate": "turns",
+    "times the pen": "\N{MULTIPLICATION SIGN} pen",
+    "per round": "/round",
+    **dict.fromkeys(
+        ("of a cycle", "of a gate", "of half a pair", "of the first", "of the amount", "of the parameter"), ""
+    ),
+}
+"""Units as they stand behind a value; FS is full scale (AES17)."""
 
 
 def words_for(address: str, value: float) -> str:
@@ -31,7 +66,7 @@ def words_for(address: str, value: float) -> str:
     Examples
     --------
     >>> words_for("layer.1.pen.frequency", 110.0), words_for("layer.1.pen.direction", 2.0)
-    ('110 Hz', 'swing')
+    ('110', 'swing')
     >>> words_for("layer.1.pen.key", 69.0), words_for("layer.1.place.camera", math.inf)
     ('A4', 'inf')
     """
@@ -40,8 +75,30 @@ def words_for(address: str, value: float) -> str:
         return row.choices[int(value + 0.5)]
     if row.unit == "MIDI key" and value.is_integer() and 0 <= value <= 127:
         return note_name(int(value))
-    unit = {"Hz": " Hz", "s": " s", "beats/min": " bpm", "semitones": " st"}.get(row.unit, "")
-    return f"{figure(value)}{unit if math.isfinite(value) else ''}"
+    return figure(value)
+
+
+def unit_for(address: str, value: float, live: LiveValues) -> str:
+    """Return the unit behind a value in a sign or a short word, or nothing where it is a bare number or a name.
+
+    Parameters
+    ----------
+    address : str
+    value : float
+        Its value now.
+    live : LiveValues
+        Tells whether a modulator counts in seconds or in beats.
+    """
+    row = ROWS[INDEX[address]]
+    if row.choices or row.unit in _PLAIN or not math.isfinite(value):
+        return ""
+    if row.unit == "MIDI key" and value.is_integer() and 0 <= value <= 127:
+        return ""
+    owner = address.removesuffix(f".{row.name}")
+    if address.startswith("mod.") and f"{owner}.sync" in INDEX and (row.unit == "s or beats" or row.name == "rate"):
+        in_beats = live.value(f"{owner}.sync") >= 0.5
+        return ("/beat" if in_beats else "Hz") if row.name == "rate" else "beats" if in_beats else "s"
+    return _SHORT.get(row.unit, row.unit)
 
 
 def figure(value: float) -> str:
@@ -93,20 +150,32 @@ def moved(address: str, value: float, steps: float) -> float:
         return float(min(max(round(here + steps), 0), last))
     if not math.isfinite(value):
         value = row.default if math.isfinite(row.default) else 10.0
-    if row.unit in _SEMITONES:
+    if row.unit in _COUNTED:
         return value + steps
     least = 1.0 if row.unit.startswith(("Hz", "beats/min")) else 0.2
     return value + steps * _SHARE * max(abs(value), least)
 
 
-def bar_for(address: str, value: float) -> int:
-    """Return how full a bar for a value is in thousandths, or -1 for a parameter that has no usual range."""
-    row = ROWS[INDEX[address]]
-    if row.unit not in {"gain", "turns", "0 or 1", "level", "of a cycle", "0 to 1"}:
-        return -1
-    if math.isnan(value):
+def bar_for(value: float, usual: UsualRange) -> int:
+    """Return how far along its usual range a value is, in thousandths.
+
+    Examples
+    --------
+    >>> bar_for(0.25, (0.0, 1.0, "lin")), bar_for(440.0, (110.0, 1760.0, "exp")), bar_for(math.nan, (0.0, 1.0, "lin"))
+    (250, 500, 0)
+    """
+    low, high, curve = usual
+    if math.isnan(value) or not low < high:
         return 0
-    return round(1000 * min(max(abs(value), 0.0), 1.0))
+    value = min(max(value, low), high)
+    if curve == "exp" and low > 0.0:
+        return round(1000 * math.log(value / low) / math.log(high / low))
+    return round(1000 * (value - low) / (high - low))
+
+
+def is_choice(address: str) -> bool:
+    """Return whether a parameter selects one of several words."""
+    return bool(address) and bool(ROWS[INDEX[address]].choices)
 
 
 STILL = 3
@@ -151,7 +220,7 @@ class ValueDrag:
             return
         self._dragging = True
         steps = (across - down) / PIXELS_A_STEP
-        if _jumps(cell.address) and abs(steps) < 1:
+        if is_choice(cell.address) and abs(steps) < 1:
             return
         self._from = x, y
         self.nudge(cell.address, steps, held)
@@ -163,16 +232,26 @@ class ValueDrag:
         elif self._dragging:
             # Everything that was dragged is one step to undo.
             self._context.ask("release")
+        elif self._cell is not None and is_choice(self._cell.address):
+            self.take_next(self._cell.address)
         self._cell, self._dragging = None, False
 
     def nudge(self, address: str, steps: float, held: frozenset[str]) -> None:
         """Move a value by steps: with Shift finer, with Ctrl coarser."""
-        if not _jumps(address):
+        if not is_choice(address):
             steps *= FINE if "Shift" in held else COARSE if "Ctrl" in held else 1.0
         value = moved(address, self._base(address), steps)
         self._given[address] = value, time.monotonic()
         # Moved on from exactly, so that many small steps add up; set to what is shown, so that this is what is saved.
         self._context.set(address, rounded(value))
+
+    def take_next(self, address: str) -> None:
+        """Take the next word of a parameter that selects, and the first one after the last."""
+        count = len(ROWS[INDEX[address]].choices)
+        here = self._base(address)
+        value = float((round(min(max(here, 0.0), count - 1.0)) + 1) % count) if math.isfinite(here) else 0.0
+        self._given[address] = value, time.monotonic()
+        self._context.ask("set", address=address, value=value, alone=True)
 
     def _base(self, address: str) -> float:
         value, when = self._given.get(address, (0.0, -SETTLED))
