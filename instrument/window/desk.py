@@ -140,7 +140,7 @@ class Desk:
         body = self._body
         if self._most <= 0 or body.height <= 0:
             return []
-        wide, whole = max(sizes.gap // 2, 2), body.height + self._most
+        wide, whole = max(sizes.gap - 2, 2), body.height + self._most
         first = 1000 * self._scrolls[self._scroll_key] // whole
         box = left + (sizes.gap - wide) // 2, body.top, wide, body.height
         return [Cell("scroll bar", box, "scroll", fill=first, peak=first + 1000 * body.height // whole)]

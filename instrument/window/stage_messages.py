@@ -278,7 +278,7 @@ def source_words(layer: Table) -> str:
         return drawing
     if isinstance(source.get("text"), str):
         return f'"{source["text"]}"'
-    return str(source.get("preset") or source.get("kind") or "nothing")
+    return str(source.get("preset") or source.get("kind") or "nothing").replace("_", " ")
 
 
 def forms_of(layer: Table) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.memory.layout import ACTIONS
@@ -108,7 +109,9 @@ class HandsPage:
         for_all = bool(control.get("all"))
         rows.add(Cell(f"target {number}", target, "text", words, mark=EVERY_PATCH if for_all else ""))
         if address in INDEX:
-            rows.add(value_cell(self._context, value, address, "", f"control {number} "))
+            # What moves it stands at the beginning of the row.
+            cell = value_cell(self._context, value, address, "", f"control {number} ")
+            rows.add(replace(cell, mark="") if cell.mark == message_words(control).split(" ch ")[0] else cell)
         else:
             rows.add(Cell(f"does {number}", value, "text", "does this", tone="quiet"))
 

@@ -22,7 +22,7 @@ CAUTION = (
 
 DESK_KEYS = (
     ("Tab, arrows", "go to a value or a button"),
-    ("Enter", "press it, or type a number: 3*440, 1/0, A4"),
+    ("Enter", "press it, take the next word, or type: 3*440, 1/0, A4"),
     ("Left, Right", "less, more; with Shift finer, with Ctrl coarser"),
     ("0 to 9, -, (", "type over the value at once"),
 )

@@ -90,7 +90,7 @@ def unit_for(address: str, value: float, live: LiveValues) -> str:
         Tells whether a modulator counts in seconds or in beats.
     """
     row = ROWS[INDEX[address]]
-    if row.choices or row.unit in _PLAIN or not math.isfinite(value):
+    if row.choices or row.unit in _PLAIN or row.name.endswith(f".{row.unit}") or not math.isfinite(value):
         return ""
     if row.unit == "MIDI key" and value.is_integer() and 0 <= value <= 127:
         return ""
