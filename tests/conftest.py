@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import sys
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
@@ -45,6 +46,9 @@ def nothing_left_running() -> Iterator[None]:
     """No process that a test has started outlives the tests; one that would is ended, and a failure."""
     before = {process.pid for process in _descendants()}
     yield
+    # The reader of drawings is kept for as long as the interpreter lives, in any program that has read one.
+    if drawings := sys.modules.get("instrument.patch.patch_drawings"):
+        drawings.close_reader()
     left = [process for process in _descendants() if process.pid not in before]
     words = []
     for process in left:
