@@ -1,1 +1,1 @@
-"""Drawings become one line."""
+"""Drawings: files of many kinds, each made into one closed line."""

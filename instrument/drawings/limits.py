@@ -33,7 +33,7 @@ class DrawingError(ValueError):
         super().__init__(f"{where}: {reason}" if where else reason)
 
     def at(self, file: str) -> DrawingError:
-        """Give the same refusal with the file named, if it was not named already."""
+        """Return the same refusal with the file named, if it was not named already."""
         return self if self.file is not None else DrawingError(self.reason, file, self.line)
 
 
@@ -42,7 +42,7 @@ MEBIBYTE = 2**20
 
 @dataclass(frozen=True)
 class Limits:
-    """What one drawing may cost.
+    """Resources that one drawing may take.
 
     Attributes
     ----------

@@ -65,7 +65,7 @@ def route_reports(
     worker: Worker | None = None,
     progress: Progress | None = None,
 ) -> Iterator[dict[str, Any]]:
-    """Give a report for each of many drawings; one that is refused does not stop the others.
+    """Yield a report for each of many drawings; one that is refused does not stop the others.
 
     Parameters and each report as for `route_report`.
     """
@@ -142,7 +142,7 @@ def points_per_cycle(rate: float, frequency: float) -> float:
 
 
 def highest_legible(corners: int, rate: float) -> float:
-    """Give the highest pitch in hertz at which every corner still has a sample of its own.
+    """Highest pitch in hertz at which every corner still has a sample of its own.
 
     Examples
     --------

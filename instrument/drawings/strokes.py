@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def no_edges() -> NDArray[np.int64]:
-    """Give an edge list of length nought.
+    """Empty edge list.
 
     Examples
     --------
@@ -82,7 +82,7 @@ def from_strokes(strokes: Iterable[ArrayLike], warnings: Sequence[str] = ()) -> 
 
 
 def with_depth(points: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Give points of two or three columns three columns, with z = 0 where there was none."""
+    """Points with three columns, z = 0 where there was none."""
     if points.ndim != 2 or points.shape[1] not in {2, 3}:
         raise DrawingError(f"points must have 2 or 3 coordinates each (got shape {points.shape})")
     if points.shape[1] == 3:

@@ -81,12 +81,12 @@ def serving_controls(patch: Patch, controller: ControllerFile) -> tuple[int, ...
     room = CONTROLS - len(patch.control)
     points = CURVE_POINTS - sum(len(control.points or []) for control in patch.control)
     added: list[int] = []
-    for place, control in enumerate(controller.control):
+    for index, control in enumerate(controller.control):
         points -= len(control.points or [])
         if len(added) == room or points < 0:
             break
         if _serves(control, patch):
-            added.append(place)
+            added.append(index)
     return tuple(added)
 
 

@@ -1,4 +1,4 @@
-"""What a patch holds, for whoever shows it: its tables as plain data, and every parameter with what moves it."""
+"""Descriptions of a patch for the window: its tables as plain data, and every parameter with what moves it."""
 
 from __future__ import annotations
 
@@ -86,9 +86,9 @@ def parameters_of(patch: Patch, base: Sequence[float]) -> list[Table]:
         moved.setdefault(control.parameter, []).append(mover)
         ranges.setdefault(control.parameter, (*control.sweep, control.shape))
     for k, link in enumerate(patch.link):
-        place = modulator_index(patch, link.modulator)
-        name = patch.modulator[place].name if place is not None else ""
-        mover = {"by": "link", "number": k + 1, "modulator": 0 if place is None else place + 1, "label": name}
+        index = modulator_index(patch, link.modulator)
+        name = patch.modulator[index].name if index is not None else ""
+        mover = {"by": "link", "number": k + 1, "modulator": 0 if index is None else index + 1, "label": name}
         moved.setdefault(link.parameter, []).append(mover)
     found = []
     for index in _indices(patch):

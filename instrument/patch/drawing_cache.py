@@ -68,7 +68,7 @@ class DrawingCache:
 
     @property
     def folder(self) -> Path:
-        """Where the files are; it may not exist yet."""
+        """Folder of the files; it may not exist yet."""
         return self._folder or Path(platformdirs.user_cache_dir("beamhand", appauthor=False)) / "drawings"
 
     def get(self, key: str) -> SampledDrawing | None:

@@ -1,4 +1,4 @@
-"""Where the factory set is: the patches, drawings and performances that come with Beamhand."""
+"""The factory set: paths of the patches, drawings and performances that come with Beamhand."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""On which line of a TOML text each key and each list item stands, for error messages."""
+"""Line numbers of every key and list item in a TOML text, for error messages and edits."""
 
 from __future__ import annotations
 

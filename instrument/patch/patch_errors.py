@@ -1,4 +1,4 @@
-"""What is wrong with a patch file, as sentences that name the place, the value and the mend."""
+"""Errors of patch files: sentences that name the place, the value and the mend."""
 
 from __future__ import annotations
 

@@ -139,7 +139,7 @@ def _row(name: str, field: FieldInfo) -> str:
 
 
 def _models(field: FieldInfo) -> Iterator[type[BaseModel]]:
-    """Give the tables with a header of their own that a field may hold; none for what is written on a line."""
+    """Tables with a header of their own that a field may hold; none for what is written on a line."""
     for model in _models_in(field.annotation):
         if not set(model.model_fields) <= set(AXES) and model not in _ON_A_LINE:
             yield model

@@ -1,4 +1,4 @@
-"""A closed path given by its corners becomes points at equal distances, with every corner among them."""
+"""Resampling of closed paths: corners become points at equal distances, with every corner among them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How far a knob usually moves a parameter: the range and curve that are proposed where nobody has said one.
+"""Usual ranges of knobs: the range and curve proposed for a parameter where nobody has given one.
 
 A proposal and no limit: parameters take any number, and a control's range can be written at will. The ranges are common
 practice, no source.

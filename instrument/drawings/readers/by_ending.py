@@ -1,4 +1,4 @@
-"""A drawing is read by the reader that its file's ending names."""
+"""Readers by file ending: the one door from a path to a drawing."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class ReadOptions:
-    """How drawings are read.
+    """Settings of the readers.
 
     Attributes
     ----------

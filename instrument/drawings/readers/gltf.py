@@ -77,13 +77,13 @@ def _chunks(content: bytes) -> tuple[bytes, bytes | None]:
     if length > len(content):
         raise DrawingError(f"the header claims {length:,} bytes, but the file has {len(content):,}; it is cut off")
     chunks: dict[int, bytes] = {}
-    place = 12
-    while place + 8 <= length:
-        size, kind = struct.unpack_from("<II", content, place)
-        if place + 8 + size > len(content):
+    offset = 12
+    while offset + 8 <= length:
+        size, kind = struct.unpack_from("<II", content, offset)
+        if offset + 8 + size > len(content):
             raise DrawingError(f"a chunk claims {size:,} bytes, which the file does not have; it is cut off")
-        chunks.setdefault(kind, content[place + 8 : place + 8 + size])
-        place += 8 + size
+        chunks.setdefault(kind, content[offset + 8 : offset + 8 + size])
+        offset += 8 + size
     if JSON_CHUNK not in chunks:
         raise DrawingError("the file has no JSON chunk")
     return chunks[JSON_CHUNK], chunks.get(BINARY_CHUNK)
@@ -220,7 +220,7 @@ class _Reader:
 
 
 def _matrix(node: dict[str, Any]) -> NDArray[np.float64]:
-    """Where a node stands in its parent: a matrix column by column, or move, turn (quaternion) and scale."""
+    """Matrix of a node in its parent: given column by column, or as move, turn (quaternion) and scale."""
     if "matrix" in node:
         return np.asarray(node["matrix"], np.float64).reshape(4, 4).T
     x, y, z, w = np.asarray(node.get("rotation", (0, 0, 0, 1)), np.float64)

@@ -1,4 +1,4 @@
-"""Text becomes strokes: in single-stroke fonts, which suit a beam best, or by the outlines of any font file."""
+"""Lettering: text as strokes of a single-stroke font, which suits a beam best, or as outlines of any font file."""
 
 # ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
 
@@ -30,7 +30,7 @@ MOST_LETTERS = 20_000
 
 @dataclass(frozen=True)
 class Lettering:
-    """How text is set.
+    """Setting of a text.
 
     Attributes
     ----------
@@ -136,7 +136,7 @@ def _set_line(
 
 
 def _drawn_as(letter: str, glyph: Callable[[str], Glyph | None]) -> list[tuple[str, Glyph | None]]:
-    """Give the letter's glyph, or those of what is left of it without accents and ligatures."""
+    """Glyph of a letter, or the glyphs that are left of it without accents and ligatures."""
     whole = glyph(letter)
     if whole is not None:
         return [(letter, whole)]

@@ -1,4 +1,4 @@
-"""A mesh becomes a drawing: all its edges, or those where its surface creases or ends."""
+"""Edges of a mesh: all of them, or those where its surface creases or ends."""
 
 from __future__ import annotations
 
@@ -116,7 +116,7 @@ def _sides(corners: NDArray[np.int64], sizes: NDArray[np.int64]) -> _Sides:
 def _faces_once(
     corners: NDArray[np.int64], sizes: NDArray[np.int64], face: NDArray[np.int64]
 ) -> tuple[NDArray[np.bool_], int]:
-    """Which faces to keep: of those with the same corners in whatever order, the first."""
+    """Mask of the faces to keep: of those with the same corners in whatever order, the first."""
     keep = sizes >= 2
     # Faces with the same corners have the same sum of the numbers drawn for each; where no two sums are equal, no two
     # faces are.
@@ -177,7 +177,7 @@ def _features(
 
 
 def _normals(points: NDArray[np.float64], sides: _Sides) -> NDArray[np.float64]:
-    """Give the direction of each face, unit length, nought where it has no area (Newell's sum, exact for any polygon)."""
+    """Return the unit normal of each face, zero where it has no area (Newell's sum, exact for any polygon)."""
     count = len(sides.sizes)
     middle = points.mean(axis=0)
     a, b = points[sides.ends[:, 0]] - middle, points[sides.ends[:, 1]] - middle

@@ -1,4 +1,4 @@
-"""Pictures become contour lines: where the brightness crosses a level."""
+"""Contour lines of pictures: the curves along which the brightness crosses a level."""
 
 # ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Tracing:
-    """How a picture is traced.
+    """Settings of tracing a picture.
 
     Attributes
     ----------

@@ -162,20 +162,20 @@ def _cut_off(element: _Element) -> DrawingError:
 def _read_text(body: bytes, elements: Sequence[_Element], order: str) -> dict[str, dict[str, object]]:
     del order
     words = decode(body).split()
-    place = 0
+    offset = 0
     columns: dict[str, dict[str, object]] = {}
     for element in elements:
         scalars_only = all(p.count_kind is None for p in element.properties)
         width = len(element.properties)
-        if element.count * width > len(words) - place:
+        if element.count * width > len(words) - offset:
             raise _cut_off(element)
         try:
             if scalars_only:
-                table = np.asarray(words[place : place + element.count * width], np.float64)
-                place += element.count * width
+                table = np.asarray(words[offset : offset + element.count * width], np.float64)
+                offset += element.count * width
                 columns[element.name] = {p.name: table[at::width] for at, p in enumerate(element.properties) if width}
             else:
-                columns[element.name], place = _text_lists(words, place, element)
+                columns[element.name], offset = _text_lists(words, offset, element)
         except ValueError as error:
             if isinstance(error, DrawingError):
                 raise
@@ -183,23 +183,23 @@ def _read_text(body: bytes, elements: Sequence[_Element], order: str) -> dict[st
     return columns
 
 
-def _text_lists(words: list[str], place: int, element: _Element) -> tuple[dict[str, object], int]:
+def _text_lists(words: list[str], offset: int, element: _Element) -> tuple[dict[str, object], int]:
     values: dict[str, list[float]] = {p.name: [] for p in element.properties}
     sizes: dict[str, list[int]] = {p.name: [] for p in element.properties}
     for _ in range(element.count):
         for prop in element.properties:
             size = 1
-            if place >= len(words):
+            if offset >= len(words):
                 raise _cut_off(element)
             if prop.count_kind is not None:
-                size = int(words[place])
-                place += 1
-            if not 0 <= size <= len(words) - place:
+                size = int(words[offset])
+                offset += 1
+            if not 0 <= size <= len(words) - offset:
                 raise _cut_off(element)
-            values[prop.name].extend(map(float, words[place : place + size]))
+            values[prop.name].extend(map(float, words[offset : offset + size]))
             sizes[prop.name].append(size)
-            place += size
-    return {p.name: _column(values[p.name], sizes[p.name], p) for p in element.properties}, place
+            offset += size
+    return {p.name: _column(values[p.name], sizes[p.name], p) for p in element.properties}, offset
 
 
 def _column(values: Sequence[float] | NDArray[np.float64], sizes: Sequence[int], prop: _Property) -> object:
@@ -212,75 +212,75 @@ def _column(values: Sequence[float] | NDArray[np.float64], sizes: Sequence[int],
 
 
 def _read_binary(body: bytes, elements: Sequence[_Element], order: str) -> dict[str, dict[str, object]]:
-    place = 0
+    offset = 0
     columns: dict[str, dict[str, object]] = {}
     for element in elements:
         if all(p.count_kind is None for p in element.properties):
             row = np.dtype([(f"f{at}", order + p.kind) for at, p in enumerate(element.properties)])
-            if element.count * row.itemsize > len(body) - place:
+            if element.count * row.itemsize > len(body) - offset:
                 raise _cut_off(element)
-            table = np.frombuffer(body, row, element.count, place) if row.itemsize else None
-            place += element.count * row.itemsize
+            table = np.frombuffer(body, row, element.count, offset) if row.itemsize else None
+            offset += element.count * row.itemsize
             columns[element.name] = {
                 p.name: table[f"f{at}"].astype(np.float64)
                 for at, p in enumerate(element.properties)
                 if table is not None
             }
         else:
-            columns[element.name], place = _binary_lists(body, place, element, order)
+            columns[element.name], offset = _binary_lists(body, offset, element, order)
     return columns
 
 
-def _binary_lists(body: bytes, place: int, element: _Element, order: str) -> tuple[dict[str, object], int]:
+def _binary_lists(body: bytes, offset: int, element: _Element, order: str) -> tuple[dict[str, object], int]:
     """Read rows with lists: all at once while they are as long as the first of the rest, singly at worst."""
     blocks: dict[str, list[NDArray[np.float64]]] = {p.name: [] for p in element.properties}
     sizes: dict[str, list[int]] = {p.name: [] for p in element.properties}
     left = element.count
     while left:
-        row = _row_like_the_next(body, place, element, order)
-        whole = min(left, (len(body) - place) // row.itemsize) if row.itemsize else left
+        row = _row_like_the_next(body, offset, element, order)
+        whole = min(left, (len(body) - offset) // row.itemsize) if row.itemsize else left
         if whole == 0:
             raise _cut_off(element)
         # Most files have faces of one size; where they are mixed, short runs are tried before long ones.
-        run = _same_run(body, place, row, element, whole)
-        table = np.frombuffer(body, row, run, place)
+        run = _same_run(body, offset, row, element, whole)
+        table = np.frombuffer(body, row, run, offset)
         for at, prop in enumerate(element.properties):
             cells = table[f"f{at}"].astype(np.float64).reshape(run, -1)
             blocks[prop.name].append(cells.ravel())
             sizes[prop.name].extend([cells.shape[1]] * run)
-        place += run * row.itemsize
+        offset += run * row.itemsize
         left -= run
     return {
         p.name: _column(np.concatenate(blocks[p.name]) if blocks[p.name] else np.zeros(0), sizes[p.name], p)
         for p in element.properties
-    }, place
+    }, offset
 
 
-def _row_like_the_next(body: bytes, place: int, element: _Element, order: str) -> np.dtype[np.void]:
+def _row_like_the_next(body: bytes, offset: int, element: _Element, order: str) -> np.dtype[np.void]:
     fields: list[tuple[str, str] | tuple[str, str, tuple[int, ...]]] = []
     for at, prop in enumerate(element.properties):
         kind = np.dtype(order + prop.kind)
         if prop.count_kind is None:
             fields.append((f"f{at}", kind.str))
-            place += kind.itemsize
+            offset += kind.itemsize
             continue
         counter = np.dtype(order + prop.count_kind)
-        if place + counter.itemsize > len(body):
+        if offset + counter.itemsize > len(body):
             raise _cut_off(element)
-        size = int(np.frombuffer(body, counter, 1, place)[0])
-        place += counter.itemsize + size * kind.itemsize
-        if size < 0 or place > len(body):
+        size = int(np.frombuffer(body, counter, 1, offset)[0])
+        offset += counter.itemsize + size * kind.itemsize
+        if size < 0 or offset > len(body):
             raise _cut_off(element)
         fields += [(f"n{at}", counter.str), (f"f{at}", kind.str, (size,))]
     return np.dtype(fields)
 
 
-def _same_run(body: bytes, place: int, row: np.dtype[np.void], element: _Element, most: int) -> int:
-    """How many of the next rows have lists as long as the first one's."""
+def _same_run(body: bytes, offset: int, row: np.dtype[np.void], element: _Element, most: int) -> int:
+    """Count of the next rows whose lists are as long as the first one's."""
     run, tried = 1, 1
     while tried < most:
         tried = min(most, tried * 8)
-        table = np.frombuffer(body, row, tried, place)
+        table = np.frombuffer(body, row, tried, offset)
         same = np.ones(tried, bool)
         for at, prop in enumerate(element.properties):
             if prop.count_kind is not None:

@@ -114,7 +114,7 @@ def _drop_broken(parent: Element, left_out: Counter[str]) -> None:
 
 
 def _fault(element: Element) -> str | None:
-    """Say what is wrong with a shape, if something is."""
+    """Fault of a shape in words; None if it can be drawn."""
     from svgelements import Circle, Ellipse, Matrix, Path, Polygon, Polyline, Rect, SimpleLine
 
     makers = {

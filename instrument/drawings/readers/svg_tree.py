@@ -250,8 +250,8 @@ class _Reducer:
         attributes = self._attributes(element)
         x, y = attributes.pop("x", "0"), attributes.pop("y", "0")
         width, height = attributes.pop("width", None), attributes.pop("height", None)
-        place = f"{attributes.get('transform', '')} translate({_number(x)}, {_number(y)})"
-        group = Element("g", {**attributes, "transform": place.strip()})
+        transform = f"{attributes.get('transform', '')} translate({_number(x)}, {_number(y)})"
+        group = Element("g", {**attributes, "transform": transform.strip()})
         parent.append(group)
         self.used.add(name)
         if target.tag in {"symbol", "svg"}:
@@ -268,5 +268,5 @@ class _Reducer:
 
 
 def _number(length: str) -> str:
-    """Give a length as a transform takes it."""
+    """Length as a transform takes it."""
     return length.strip() or "0"

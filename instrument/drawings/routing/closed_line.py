@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 class StepKind(IntEnum):
-    """What a step of the line is."""
+    """Kind of a step of the line."""
 
     DRAWN = 0
     REPEATED = 1
@@ -26,7 +26,7 @@ class StepKind(IntEnum):
 
 @dataclass(frozen=True)
 class RouteOptions:
-    """How the line is chosen.
+    """Options by which the line is chosen.
 
     Attributes
     ----------
@@ -76,7 +76,7 @@ class RouteOptions:
 
 @dataclass(frozen=True)
 class Figures:
-    """What the line costs, in the drawing's own units.
+    """Lengths and counts of a line, in the drawing's own units.
 
     Attributes
     ----------

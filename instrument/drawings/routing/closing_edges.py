@@ -1,4 +1,4 @@
-"""Every way to close a drawing's line: running over its edges again, jumping, or bridging; weighed together."""
+"""Edges that may close a drawing's line: drawn ones run again, jumps and bridges, weighed against one another."""
 
 # ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
 
@@ -53,7 +53,8 @@ class ClosingGraph:
         self.odd = degrees(edges, len(points)) % 2 == 1
         drawn = degrees(edges, len(points)) > 0
         self.components = len(np.unique(component_labels(edges, len(points))[drawn]))
-        # Retracing alone is looked at beside everything else, on the other core, where that takes long.
+        # Retracing alone gives the promised lower bound. Where that takes long it is solved in a child of its own, on the
+        # other core, beside everything else.
         self._retracing: TJoinSearch | None = None
         if len(edges) > SURE_EDGES and self.odd.any() and options.time_limit > 0:
             self._retracing = TJoinSearch(edges, self.lengths, self.odd)
@@ -86,6 +87,8 @@ class ClosingGraph:
         """Pairs of odd vertices, each with its nearest few."""
         from scipy.spatial import cKDTree
 
+        # Only between odd vertices: a T-join falls into paths between odd vertices, and a jump straight from one to the other
+        # is no longer than any detour through the air. Few neighbours suffice, since the matching may chain them.
         odd = np.flatnonzero(self.odd)
         near = min(neighbours + 1, len(odd))
         if near < 2:
@@ -107,9 +110,11 @@ class ClosingGraph:
 
         def direct(one: NDArray[np.int64], other: NDArray[np.int64]) -> NDArray[np.float64]:
             wanted = np.minimum(one, other) * count + np.maximum(one, other)
-            place = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
-            return np.where(key[place] == wanted, length[place], np.inf)
+            found = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
+            return np.where(key[found] == wanted, length[found], np.inf)
 
+        # Three sieves, each dearer and finer than the one before: one edge, two edges, four edges; and for the last few
+        # jumps the whole graph. What one of them takes out a least T-join never needs, so no answer is lost.
         row = np.flatnonzero(direct(jumps[:, 0], jumps[:, 1]) > costs)
         step = _ShortWalks(self.edges, self.lengths, count)
         # Ways of two edges, which undercut most.
@@ -127,8 +132,8 @@ class ClosingGraph:
         meeting, far = step.nearest_within_two(jumps[row, 1], costs[row])
         jump, node, way = step.within_two(jumps[row, 0], costs[row])
         wanted = jump * count + node
-        place = np.minimum(np.searchsorted(meeting, wanted), len(meeting) - 1)
-        way = np.where(meeting[place] == wanted, way + far[place], np.inf)
+        found = np.minimum(np.searchsorted(meeting, wanted), len(meeting) - 1)
+        way = np.where(meeting[found] == wanted, way + far[found], np.inf)
         undercut[row[jump[way <= costs[row][jump]]]] = True
         row = row[~undercut[row]]
         return row if len(row) > FEW_JUMPS else row[self._ways_between(jumps[row], costs[row]) > costs[row]]
@@ -157,7 +162,7 @@ class ClosingGraph:
         finally:
             self._end_retracing()
         if alone.weight < join.weight:
-            # Only when time ran out: less is proven about it as a mixture.
+            # Only when time ran out: retracing alone is one of the mixtures, so an exact mixture is never worse.
             chosen = np.concatenate([alone.chosen, np.zeros(len(self.ways) - len(self.edges), bool)])
             join = replace(join, chosen=chosen, weight=alone.weight)
         extra, extra_kinds = self.ways[join.chosen], self.kinds[join.chosen]
@@ -183,7 +188,7 @@ class ClosingGraph:
             now = time.monotonic()
             patience = max(PATIENCE, now - began)
             alone = self._retracing.exact(min(end, now + patience)) or self._retracing.best(0.0)
-        # With fewer ways to choose from, nothing can become cheaper.
+        # With fewer edges to choose from nothing can become cheaper, so a bound on the mixture is one on retracing alone.
         return join, replace(alone, bound=min(alone.weight, max(alone.bound, join.bound)))
 
     def _end_retracing(self) -> None:
@@ -216,7 +221,7 @@ class _ShortWalks:
         Returns
         -------
         rows : ndarray of int64, shape (k,)
-            The place in the list of the vertex started from.
+            Index into `vertices` of the vertex started from.
         nodes : ndarray of int64, shape (k,)
             Where it leads.
         far : ndarray of float64, shape (k,)
@@ -225,6 +230,7 @@ class _ShortWalks:
         rows, nodes, fars = [row], [node], [far]
         for _ in range(2):
             fan = self.degree[node]
+            # All edges of all nodes in one array: each node's begin repeated as often as it has edges, and counted on.
             edge = np.repeat(self.begin[node] - (np.cumsum(fan) - fan), fan) + np.arange(fan.sum())
             row, far = np.repeat(row, fan), np.repeat(far, fan) + self.length[edge]
             within = far <= limits[row]
@@ -235,7 +241,14 @@ class _ShortWalks:
     def nearest_within_two(
         self, vertices: NDArray[np.int64], limits: NDArray[np.float64]
     ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-        """Give what lies within two edges of each vertex: place in the list times count plus vertex, sorted; how far."""
+        """Everything within two edges of each vertex, each once by its shortest way.
+
+        Returns
+        -------
+        keys : ndarray of int64, shape (k,)
+            Index into `vertices` times `count` plus the vertex reached, ascending.
+        far : ndarray of float64, shape (k,)
+        """
         row, node, far = self.within_two(vertices, limits)
         key = row * self.count + node
         order = stable_argsort(key)

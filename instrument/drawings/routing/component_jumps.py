@@ -1,4 +1,4 @@
-"""Separate pieces of a drawing are joined by jumps, so that the whole is one line."""
+"""Jumps between the connected components of a drawing, which make the whole one line."""
 
 # ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
 
@@ -47,6 +47,7 @@ def nearest_links(points: NDArray[np.float64], label: NDArray[np.int64]) -> NDAr
     from scipy.sparse import csgraph
     from scipy.spatial import cKDTree
 
+    # Each round at least halves the number of pieces, so there are at most log2(k) rounds.
     tree = cKDTree(points)
     label = label.copy()
     links: list[tuple[int, int]] = []
@@ -148,6 +149,8 @@ def jumps_between(
     if order == "drawn":
         return _tour(points, members, np.array([rows[0] for rows in members]))
     links = nearest_links(points, label)
+    # Any set of jumps will do that joins all pieces and has an even number of ends at each vertex; the shortest one is as
+    # hard as the travelling salesman's tour, so two good ones are made and the shorter is taken.
     # Two ways to begin: pieces hung on one another there and back, or one tour with each piece visited once.
     # A row of pieces wants the first, a ring of pieces the second.
     hung = _inserted(points, label, links)

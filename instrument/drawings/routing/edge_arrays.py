@@ -1,4 +1,4 @@
-"""Order among whole numbers, found by sorting each together with its place: much quicker than sorting places by number."""
+"""Graphs as arrays of edges: stable order, first occurrences, degrees and components."""
 
 # ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def stable_argsort(keys: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Give the places of numbers in ascending order, equal ones in the order in which they stand.
+    """Return the indices that sort whole numbers, equal ones in the order in which they stand.
 
     Parameters
     ----------
@@ -37,7 +37,7 @@ def stable_argsort(keys: NDArray[np.int64]) -> NDArray[np.int64]:
 
 
 def first_occurrences(keys: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Give the places at which each number stands for the first time, in ascending order of place.
+    """Return the indices at which each number occurs for the first time, ascending.
 
     Parameters
     ----------

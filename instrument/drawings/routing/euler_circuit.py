@@ -1,4 +1,4 @@
-"""One closed walk over every edge of an even graph, flowing straight on through its crossings."""
+"""Euler circuits: one closed walk over every edge of an even graph, straight on through its crossings."""
 
 # ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
 
@@ -65,6 +65,8 @@ def euler_circuit(
     >>> euler_circuit(triangle, np.eye(3), np.zeros(3, bool)).tolist()
     [0, 2, 4]
     """
+    # A half-edge is an edge seen from one of its ends: 2 * edge from the first, 2 * edge + 1 from the second, so that the
+    # other end is `half ^ 1`. `mate` holds for each the half-edge by which the line goes on.
     heading = _headings(edges, points, free) if straight else np.zeros((2 * len(edges), 3))
     vertex = edges.ravel()
     mate = np.empty(2 * len(edges), np.int64)
@@ -80,7 +82,7 @@ def snapped_to_grid(values: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _headings(edges: NDArray[np.int64], points: NDArray[np.float64], free: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """Give the unit vector of each half-edge away from its vertex, shape (2m, 3); nought for free edges."""
+    """Return the unit vector of each half-edge away from its vertex, shape (2m, 3); zero for free edges."""
     step = points[edges[:, 1]] - points[edges[:, 0]]
     length = np.sqrt(np.einsum("ij,ij->i", step, step))
     step /= np.where(length > 0, length, 1)[:, None]
@@ -115,6 +117,7 @@ def _pair(ends: NDArray[np.int64], heading: NDArray[np.float64], mate: NDArray[n
     if degree <= FEW:
         _pair_few(ends, heading, mate)
         return
+    # Both headings point away from the vertex, so that going straight on is -1, a right angle 0, turning back 1.
     there = heading[ends]
     bend = np.einsum("vik,vjk->vij", there, there)
     # Turning back on oneself is worse than any corner.
@@ -163,8 +166,8 @@ def _pairings(items: tuple[int, ...]) -> list[list[tuple[int, int]]]:
     first, rest = items[0], items[1:]
     return [
         [(first, other), *others]
-        for place, other in enumerate(rest)
-        for others in _pairings(rest[:place] + rest[place + 1 :])
+        for index, other in enumerate(rest)
+        for others in _pairings(rest[:index] + rest[index + 1 :])
     ]
 
 
@@ -183,6 +186,8 @@ def _merge_trails(vertex: NDArray[np.int64], heading: NDArray[np.float64], mate:
     trail = np.repeat(trail, 2)
     if trails == 1:
         return
+    # Two trails through one vertex become one if they exchange partners there, in either of two ways. Of all meetings a
+    # spanning tree of trails with the least added bend is taken; more would only part them again.
     one, other = _meetings(vertex, mate, trail)
     cost = np.minimum(
         _bend(heading, one, other) + _bend(heading, mate[one], mate[other]),
@@ -200,6 +205,7 @@ def _merge_trails(vertex: NDArray[np.int64], heading: NDArray[np.float64], mate:
     for row in (np.sort(tree.data).astype(np.int64) - 1).tolist():
         a, c = int(one[row]), int(other[row])
         b, d = int(mate[a]), int(mate[c])
+        # Partners may have changed since the cost was taken, so the better way is looked up anew.
         crossed = heading[a] @ heading[c] + heading[b] @ heading[d]
         if crossed > heading[a] @ heading[d] + heading[b] @ heading[c]:
             c, d = d, c

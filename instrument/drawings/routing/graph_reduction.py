@@ -1,4 +1,4 @@
-"""A graph is made smaller without changing its least T-join: dead ends are settled, chains become one edge each."""
+"""Reduction of a graph that keeps its least T-joins: dead ends settled, chains contracted to one edge each."""
 
 # ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
 
@@ -61,6 +61,7 @@ class ReducedGraph:
         self.odd = odd.copy()
         # What is taken for granted of each edge of the whole graph, and which edge that is left, if any, turns that
         # into its opposite.
+        # Formally: the answer for edge e is granted[e] xor chosen[owner[e]], or granted[e] alone where owner[e] is -1.
         self._granted = np.zeros(len(edges), bool)
         self._owner = np.arange(len(edges))
         self._keep(cheapest_parallel(self.edges, self.weights, len(odd)))
@@ -74,14 +75,14 @@ class ReducedGraph:
         self._number_neighbours_together()
 
     def whole(self, chosen: NDArray[np.bool_]) -> NDArray[np.bool_]:
-        """Say a T-join of what is left as one of the whole graph, bool, shape (m,)."""
+        """Expand a T-join of the reduced graph to one of the whole graph, bool, shape (m,)."""
         turned = np.zeros(len(self._owner), bool)
         owned = self._owner >= 0
         turned[owned] = chosen[self._owner[owned]]
         return self._granted ^ turned
 
     def _replace(self, owner: NDArray[np.int64], granted: NDArray[np.bool_]) -> None:
-        """Tell for each edge so far which edge owns it from now on (-1: none) and whether it is turned for good."""
+        """Hand each edge over to a new owner (-1: none), and settle for good whether it is inverted."""
         owned = self._owner >= 0
         old = self._owner[owned]
         self._granted[owned] ^= granted[old]
@@ -102,6 +103,8 @@ class ReducedGraph:
         rows = np.flatnonzero(dead.any(axis=1))
         if not len(rows):
             return
+        # The only edge of a vertex is run exactly if the vertex is odd; its other end then changes sides. An edge alone
+        # between two dead ends is counted from one of them, and both ends are odd or neither is.
         column = dead[rows, 1].astype(np.int64)
         end, other = self.edges[rows, column], self.edges[rows, 1 - column]
         needed = self.odd[end]
@@ -120,7 +123,8 @@ class ReducedGraph:
         chain = np.cumsum(begin) - 1
         first = np.flatnonzero(begin)
         last = np.append(first[1:], len(rows)) - 1
-        # An edge is run if the one before it is, unless the vertex between them is odd.
+        # An edge is run if the one before it is, unless the vertex between them is odd. So the first edge of a chain decides
+        # all others, and there are two ways: `runs`, in which the first one is not run, and its opposite.
         flips = np.zeros(len(rows), np.int64)
         inner = np.flatnonzero(~begin)
         flips[inner] = self.odd[joint[inner - 1]]
@@ -129,6 +133,7 @@ class ReducedGraph:
         weights = self.weights[rows]
         with_first = np.bincount(chain, weights * ~runs)
         without_first = np.bincount(chain, weights * runs)
+        # The cheaper way is granted; choosing the edge that stands for the chain means the other one, at the difference.
         runs ^= (with_first < without_first)[chain]
         start = self.edges[rows[first]].sum(axis=1) - joint[first]
         stop = self.edges[rows[last]].sum(axis=1) - joint[last - 1]
@@ -161,15 +166,17 @@ class ReducedGraph:
             return
         both = np.concatenate([edges, edges[:, ::-1]])
         matrix = sparse.csr_matrix((np.ones(len(both), np.int8), (both[:, 0], both[:, 1])), (len(odd),) * 2)
+        # E. Cuthill and J. McKee, Reducing the bandwidth of sparse symmetric matrices, ACM 1969: breadth-first, so that the
+        # regions which the matching grows lie together in the cache.
         order = csgraph.reverse_cuthill_mckee(matrix, symmetric_mode=True)
         number = np.empty(len(odd), np.int64)
         number[order] = np.arange(len(odd))
         self.odd = odd[order]
         edges = np.sort(number[edges], axis=1)
         rows = stable_argsort(edges[:, 0] * len(odd) + edges[:, 1])
-        place = np.empty(len(rows), np.int64)
-        place[rows] = np.arange(len(rows))
-        self._replace(place, np.zeros(len(rows), bool))
+        rank = np.empty(len(rows), np.int64)
+        rank[rows] = np.arange(len(rows))
+        self._replace(rank, np.zeros(len(rows), bool))
         self.edges, self.weights = edges[rows], self.weights[rows]
 
 
@@ -226,7 +233,7 @@ def _chains(
     links = np.delete(links, cut[ring[label[links[cut, 0]]]], axis=0)
     ends = np.flatnonzero(np.bincount(links.ravel(), minlength=size) == 1)
     ends = ends[np.unique(label[ends], return_index=True)[1]]
-    # A walk in breadth from one more place, from which every chain can be entered at one end, meets the edges of each
+    # A walk in breadth from one extra node, from which every chain can be entered at one end, meets the edges of each
     # chain in their order, those of different chains in turn.
     entered = np.concatenate([links, np.stack([np.full(len(ends), size), ends], axis=1)])
     order = csgraph.breadth_first_order(_both_ways(entered, size + 1), size, directed=True, return_predecessors=False)[

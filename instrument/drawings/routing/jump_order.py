@@ -24,7 +24,7 @@ def walk_steps(
     halves: NDArray[np.int64],
     options: RouteOptions,
 ) -> tuple[NDArray[np.int64], NDArray[np.uint8], NDArray[np.int64]]:
-    """Give the steps of a walk, with the jumps made as short as time allows.
+    """Return the steps of a walk, with its jumps made as short as time allows.
 
     Parameters
     ----------
@@ -83,14 +83,14 @@ def _reentered(
 ) -> list[NDArray[np.int64]]:
     """Enter each piece that closes on itself where the jumps to and from it are shortest."""
     pieces = list(pieces)
-    for place, piece in enumerate(pieces):
+    for index, piece in enumerate(pieces):
         if ends[piece[0]] != ends[piece[-1] ^ 1]:
             continue
-        before = points[ends[pieces[place - 1][-1] ^ 1]]
-        after = points[ends[pieces[(place + 1) % len(pieces)][0]]]
+        before = points[ends[pieces[index - 1][-1] ^ 1]]
+        after = points[ends[pieces[(index + 1) % len(pieces)][0]]]
         there = points[ends[piece]]
         way = np.linalg.norm(there - before, axis=1) + np.linalg.norm(there - after, axis=1)
-        pieces[place] = np.roll(piece, -int(np.argmin(way)))
+        pieces[index] = np.roll(piece, -int(np.argmin(way)))
     return pieces
 
 
@@ -129,6 +129,8 @@ def shorten_jumps(start: NDArray[np.float64], stop: NDArray[np.float64], deadlin
     """
     if len(start) < 3:
         return [(piece, False) for piece in range(len(start))]
+    # Local search from the given order: each change is taken at once, and only pieces whose neighbours have changed are
+    # looked at again. Without the queue every round would look at all pieces.
     ring = _Ring(start, stop)
     waiting = deque(range(len(start)))
     is_waiting = [True] * len(start)
@@ -152,8 +154,9 @@ class _Ring:
         count = len(start)
         ends = np.stack([start, stop], axis=1).reshape(-1, 3)
         self.order = list(range(0, 2 * count, 2))
-        self._place = list(range(count))
+        self._index = list(range(count))
         self._at: list[tuple[float, ...]] = [tuple(end) for end in ends.tolist()]
+        # A gain below rounding is none: otherwise two orders of equal length could be exchanged for ever.
         self._tolerance = 1e-12 * (1.0 + float(np.abs(ends).max()))
         near = min(NEAR_ENDS + 2, 2 * count)
         self._near: list[list[int]] = cKDTree(ends).query(ends, k=near)[1].tolist()
@@ -173,14 +176,14 @@ class _Ring:
     def _turn_after(self, piece: int) -> list[int]:
         """2-opt: run the stretch after a piece backwards, so that its far end comes next."""
         order, count = self.order, len(self.order)
-        place = self._place[piece]
-        here, following = order[place], order[(place + 1) % count]
+        index = self._index[piece]
+        here, following = order[index], order[(index + 1) % count]
         now = self._gap(here, following)
         for end in self._near[here ^ 1]:
             new = dist(self._at[here ^ 1], self._at[end])
             if new >= now:
                 break
-            other = self._place[end // 2]
+            other = self._index[end // 2]
             last = order[other]
             # The end must be the one at which its piece is left.
             if end != last ^ 1 or last in {here, following}:
@@ -188,37 +191,37 @@ class _Ring:
             after = order[(other + 1) % count]
             gain = now + self._gap(last, after) - new - dist(self._at[following], self._at[after])
             if gain > self._tolerance:
-                self._turn((place + 1) % count, other)
+                self._turn((index + 1) % count, other)
                 return [here, following, last, after]
         return []
 
     def _turn_before(self, piece: int) -> list[int]:
         """2-opt: run the stretch before a piece backwards, so that its far start comes right before."""
         order, count = self.order, len(self.order)
-        place = self._place[piece]
-        here, before = order[place], order[place - 1]
+        index = self._index[piece]
+        here, before = order[index], order[index - 1]
         now = self._gap(before, here)
         for end in self._near[here]:
             new = dist(self._at[here], self._at[end])
             if new >= now:
                 break
-            other = self._place[end // 2]
+            other = self._index[end // 2]
             first = order[other]
             if end != first or first in {here, before}:
                 continue
             earlier = order[other - 1]
             gain = now + self._gap(earlier, first) - new - dist(self._at[before ^ 1], self._at[earlier ^ 1])
             if gain > self._tolerance:
-                self._turn(other, (place - 1) % count)
+                self._turn(other, (index - 1) % count)
                 return [here, before, first, earlier]
         return []
 
     def _move(self, piece: int) -> list[int]:
         """Or-opt: take a few pieces out and put them beside a near end, either way round."""
         order, count = self.order, len(self.order)
-        place = self._place[piece]
+        index = self._index[piece]
         for length in range(1, min(LONGEST_MOVED, count - 2) + 1):
-            for first in {place, (place - length + 1) % count}:
+            for first in {index, (index - length + 1) % count}:
                 moved = [order[(first + step) % count] for step in range(length)]
                 before, after = order[first - 1], order[(first + length) % count]
                 saved = self._gap(before, moved[0]) + self._gap(moved[-1], after) - self._gap(before, after)
@@ -237,10 +240,10 @@ class _Ring:
             for end in self._near[run[0]]:
                 if dist(self._at[run[0]], self._at[end]) >= saved:
                     break
-                left = order[self._place[end // 2]]
+                left = order[self._index[end // 2]]
                 if end != left ^ 1 or left in moved:
                     continue
-                entered = order[(self._place[end // 2] + 1) % count]
+                entered = order[(self._index[end // 2] + 1) % count]
                 if entered in moved:
                     entered = after
                 if self._takes(run, left, entered, saved):
@@ -249,10 +252,10 @@ class _Ring:
             for end in self._near[run[-1] ^ 1]:
                 if dist(self._at[run[-1] ^ 1], self._at[end]) >= saved:
                     break
-                entered = order[self._place[end // 2]]
+                entered = order[self._index[end // 2]]
                 if end != entered or entered in moved:
                     continue
-                left = order[self._place[end // 2] - 1]
+                left = order[self._index[end // 2] - 1]
                 if left in moved:
                     left = before
                 if self._takes(run, left, entered, saved):
@@ -266,20 +269,20 @@ class _Ring:
     def _moved(self, run: list[int], moved: list[int], left: int, entered: int, gap: tuple[int, int]) -> list[int]:
         gone = set(moved)
         rest = [end for end in self.order if end not in gone]
-        place = rest.index(left) + 1
-        self.order = rest[:place] + run + rest[place:]
-        for place, end in enumerate(self.order):
-            self._place[end // 2] = place
+        index = rest.index(left) + 1
+        self.order = rest[:index] + run + rest[index:]
+        for index, end in enumerate(self.order):
+            self._index[end // 2] = index
         return [left, entered, *gap, *run]
 
     def _turn(self, first: int, last: int) -> None:
-        """Run the stretch from one place to another backwards; or all the rest, which is the same ring."""
+        """Run the stretch from one index to another backwards; or all the rest, which is the same ring."""
         count = len(self.order)
         inside = (last - first) % count + 1
         if 2 * inside > count:
             first, last, inside = (last + 1) % count, (first - 1) % count, count - inside
-        places = [(first + step) % count for step in range(inside)]
-        turned = [self.order[place] ^ 1 for place in reversed(places)]
-        for place, end in zip(places, turned, strict=True):
-            self.order[place] = end
-            self._place[end // 2] = place
+        indices = [(first + step) % count for step in range(inside)]
+        turned = [self.order[index] ^ 1 for index in reversed(indices)]
+        for index, end in zip(indices, turned, strict=True):
+            self.order[index] = end
+            self._index[end // 2] = index

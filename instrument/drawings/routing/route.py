@@ -1,4 +1,4 @@
-"""A drawing becomes one closed line with as little repetition and jumping as can be proven."""
+"""Routes: a drawing as one closed line, with as little repetition and jumping as can be proven."""
 
 from __future__ import annotations
 
@@ -58,9 +58,11 @@ def route(
     began = time.perf_counter()
     say("weld")
     welded = simplify(weld(drawing, tolerances), tolerances)
-    # Lengths are taken in units of the drawing's size: squares of very large or small numbers stay numbers.
+    # From here on the drawing lies within the unit box. Lengths are taken in units of its size: squares of very large or small numbers stay numbers.
     low, size = _frame(welded)
     points = (welded.points - low) / size
+    # Costs and bends are weighed on a grid on which they are exact, so that ties are ties on every machine and the same
+    # drawing is the same line everywhere; lengths in the report are those of the points as they are.
     places = snapped_to_grid(points)
     say("match")
     graph = ClosingGraph(places, welded.edges, welded.bridges, options)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Sampling:
-    """How the pen runs over the line.
+    """Speeds and rests of the pen along the line.
 
     Attributes
     ----------
@@ -55,7 +55,7 @@ class Sampling:
 
 @dataclass(frozen=True)
 class SampledLine:
-    """What the engine takes.
+    """One routed line as a table of points, which the engine takes.
 
     Attributes
     ----------
@@ -95,6 +95,7 @@ def sample(found: Route, sampling: Sampling | None = None, box: Box | None = Non
     line = found.line
     if sampling.fit == "box":
         line = fit_to_box(line, box)
+    # Constant speed is equal times: the step under the pen at each time by bisection, the point on it by its share of time.
     times, knots, kinds = _timetable(line, found.kinds, sampling)
     count = default_point_count(found) if sampling.points is None else sampling.points
     at = np.arange(count) * (times[-1] / count)
@@ -106,7 +107,7 @@ def sample(found: Route, sampling: Sampling | None = None, box: Box | None = Non
 
 
 def default_point_count(found: Route) -> int:
-    """Give a table size that shows every corner: eight points for each step of the line, as a power of two.
+    """Table size that shows every corner: eight points for each step of the line, as a power of two.
 
     Returns
     -------
@@ -144,7 +145,7 @@ def fit_to_box(points: NDArray[np.float64], box: Box | None = None) -> NDArray[n
 def _timetable(
     line: NDArray[np.float64], kinds: NDArray[np.uint8], sampling: Sampling
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.uint8]]:
-    """Give times and places of the steps' ends, and the kind of each step; a rest is a step on the spot."""
+    """Return times and points of the steps' ends, and the kind of each step; a rest is a step on the spot."""
     step = np.roll(line, -1, axis=0) - line
     lasts = np.sqrt(np.einsum("ij,ij->i", step, step))
     lasts = np.where(kinds == StepKind.JUMP, lasts / sampling.jump_speed, lasts)

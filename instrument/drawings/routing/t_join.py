@@ -63,6 +63,11 @@ class TJoin:
     exact: bool
 
 
+# Why a T-join: a line can run over every edge and come back to its start only if each vertex has an even number of edge
+# ends (Euler). The vertices with an odd number are the set T; edges run a second time must have an odd number of ends at
+# exactly these. Such a set of edges is a T-join, and the cheapest one is the least repetition there is.
+
+
 def minimum_t_join(
     edges: NDArray[np.int64],
     weights: NDArray[np.float64],
@@ -141,14 +146,14 @@ class TJoinSearch:
             self._exact.end()
 
     def exact(self, deadline: float) -> TJoin | None:
-        """Give the exact answer if it is there by a moment of `time.monotonic`."""
+        """Exact answer, if it is there by a moment of `time.monotonic`."""
         if self._exact is None or not self._exact.wait(deadline):
             return None
         self._exact.end()
         return self._problem.answer(self._exact.best, exact=True)
 
     def best(self, time_limit: float) -> TJoin:
-        """Give the exact answer if it is there in so many seconds, else the best one found in that time."""
+        """Exact answer if it is there within so many seconds, else the best one found in that time."""
         if not self._problem.parity.any():
             return self._problem.answer(np.zeros(len(self._problem.edges), bool), exact=True)
         now = time.monotonic()
@@ -183,12 +188,15 @@ class _ReducedProblem:
         self.edges, self.weights, self.parity = self._reduced.edges, self._reduced.weights, self._reduced.odd
 
     def answer(self, within: NDArray[np.bool_], exact: bool) -> TJoin:
-        """Say a choice of the edges left in terms of the graph as it came."""
+        """Expand a choice among the edges left to the graph as it came."""
         chosen = self._reduced.whole(within)
         weight = float(self._all_weights[chosen].sum())
+        # Each weight is rounded by at most half a step of the solver's grid, and so is that of each edge in the true
+        # optimum; one step for every edge chosen covers both.
         slack = float(self.weights.max(initial=0.0)) / GRID_STEPS * max(int(within.sum()), 1)
         if exact:
             return TJoin(chosen, weight, weight, slack, exact=True)
+        # The reduction has settled a part for good; only what is left needs a bound.
         granted = float(self._all_weights[self._reduced.whole(np.zeros_like(within))].sum())
         bound = granted + half_nearest_bound(self.edges, self.weights, self.parity)
         return TJoin(chosen, weight, min(weight, bound), slack, exact=False)
@@ -208,6 +216,8 @@ def solve_t_join(
 
     if not parity.any():
         return np.zeros(len(edges), bool)
+    # The check matrix of a code whose bits are the edges and whose checks are the vertices: each column has its two ends.
+    # Decoding the syndrome "these vertices are odd" gives the lightest set of edges that explains it.
     columns = np.repeat(np.arange(len(edges)), 2)
     entries = (np.ones(len(columns), np.uint8), (edges.ravel(), columns))
     check = sparse.csc_matrix(entries, shape=(len(parity), len(edges)))
@@ -216,7 +226,7 @@ def solve_t_join(
 
 
 def can_fork() -> bool:
-    """Tell whether this system can."""
+    """Whether this system can fork a process."""
     return hasattr(os, "fork")
 
 
@@ -241,6 +251,8 @@ class ForkedSearch:
         reader, writer = os.pipe()
         self._pid = os.fork()
         if self._pid == 0:
+            # In the child. Memory is copied on write, so the graph is there without being sent; the solver, which is C++
+            # and listens to nothing, can be ended by the parent at any moment.
             status = 1
             try:
                 os.close(reader)
@@ -273,13 +285,14 @@ class ForkedSearch:
     @property
     def best(self) -> Choice:
         """The best choice written down so far."""
-        place = 1 + self._shared[0] * self._count
-        return np.frombuffer(self._shared[place : place + self._count], bool).copy()
+        begin = 1 + self._shared[0] * self._count
+        return np.frombuffer(self._shared[begin : begin + self._count], bool).copy()
 
     def _publish(self, choice: Choice) -> None:
         other = 1 - self._shared[0]
-        place = 1 + other * self._count
-        self._shared[place : place + self._count] = choice.tobytes()
+        begin = 1 + other * self._count
+        self._shared[begin : begin + self._count] = choice.tobytes()
+        # The byte that says which copy counts is written last.
         self._shared[0] = other
 
     def _gone(self) -> None:

@@ -55,6 +55,8 @@ def weld(drawing: Drawing, tolerances: Tolerances = DEFAULT_TOLERANCES) -> Drawi
             f"the drawing lies {furthest / size:.0e} of its own sizes from the origin and has lost fine detail; "
             "move it to the origin before saving"
         )
+    # Three steps, in this order: points that are one; loose ends that nearly meet a point; loose ends that nearly meet the
+    # middle of an edge. The first works to float32's precision, the others to what a hand can draw.
     joined = _renumbered(drawing, representatives(drawing.points, tolerances.coincident * size))
     joined = _split_touched(_join_ends(joined, tolerances.ends * size), tolerances.ends * size)
     if not len(joined.edges):
@@ -179,7 +181,8 @@ def _split_touched(drawing: Drawing, tolerance: float) -> Drawing:
     loose = np.flatnonzero(degrees(edges, len(points)) == 1)
     if not len(loose) or len(edges) < 2:
         return drawing
-    # Samples along the edges, closer together than the search radius allows, find the edges near each end.
+    # Samples along the edges, closer together than the search radius allows, find the edges near each end: a tree of points
+    # answers at once, where every end against every edge would cost their product.
     lengths = edge_lengths(points, edges)
     spacing = max(float(lengths.sum()) / (2 * len(edges)), 4 * tolerance)
     per_edge = np.ceil(lengths / spacing).astype(np.int64) + 1

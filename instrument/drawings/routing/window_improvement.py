@@ -1,4 +1,4 @@
-"""A good T-join where the exact one takes too long: a tree's T-join, improved exactly window by window."""
+"""Approximate T-joins for graphs too large to solve in time: a tree's T-join, improved exactly window by window."""
 
 # ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
 
@@ -23,7 +23,7 @@ FIRST_WINDOW = 1_000
 def spanning_tree_t_join(
     edges: NDArray[np.int64], weights: NDArray[np.float64], parity: NDArray[np.bool_]
 ) -> NDArray[np.bool_]:
-    """Give the only T-join within a minimum spanning forest.
+    """Return the only T-join within a minimum spanning forest.
 
     Parameters
     ----------
@@ -61,6 +61,8 @@ def spanning_tree_t_join(
     chosen = np.zeros(len(edges), bool)
     odd = parity.copy()
     _, label = csgraph.connected_components(forest, directed=False)
+    # In a forest the choice is forced: an edge is taken exactly if the part of the tree below it holds an odd number of odd
+    # vertices.
     for root in np.unique(label, return_index=True)[1].tolist():
         order, parent = csgraph.breadth_first_order(forest, root, directed=False)
         # Leaves first: a vertex that is still odd hands its oddness to its parent over the edge between them.
@@ -114,12 +116,13 @@ def improve_in_windows(
     edges_each = min(FIRST_WINDOW, window)
     while time.monotonic() < deadline and (quiet < 2 or edges_each < window):
         before = float(weights[best].sum())
-        # Compact cells around chance vertices; the next pass has other cells, so a boundary of this one lies
+        # Voronoi cells of random vertices, counted in edges: compact, so that few paths of the answer cross their borders; the next pass has other cells, so a boundary of this one lies
         # within a cell of that one.
         seeds = random.integers(count, size=max(1, len(edges) // edges_each))
         _, _, cell = csgraph.dijkstra(
             graph, directed=False, indices=np.unique(seeds), min_only=True, return_predecessors=True
         )
+        # An edge between two cells belongs to one of them; every edge lies in exactly one window of a pass.
         owner = np.maximum(cell[edges[:, 0]], cell[edges[:, 1]])
         order = np.argsort(owner, kind="stable")
         for rows in np.split(order, np.flatnonzero(np.diff(owner[order])) + 1):
@@ -144,6 +147,7 @@ def _solve_window(
     """Solve one window and tell whether it got better."""
     vertices, compact = np.unique(edges[rows], return_inverse=True)
     compact = compact.reshape(-1, 2)
+    # The odd vertices of the present answer's part are what its replacement must have too: then the rest fits on.
     inside = best[rows]
     parity = np.bincount(compact[inside].ravel(), minlength=len(vertices)) % 2 == 1
     if not parity.any():
@@ -156,7 +160,7 @@ def _solve_window(
 
 
 def half_nearest_bound(edges: NDArray[np.int64], weights: NDArray[np.float64], parity: NDArray[np.bool_]) -> float:
-    """Give a proven lower bound on any T-join: half of each odd vertex's distance to the nearest other one.
+    """Proven lower bound on any T-join: half of each odd vertex's distance to the nearest other one.
 
     A T-join pairs the odd vertices by paths that share no edge; each path is at least as long as either of its
     ends' distance to the nearest other odd vertex, so at least as long as half their sum.
@@ -184,6 +188,8 @@ def half_nearest_bound(edges: NDArray[np.int64], weights: NDArray[np.float64], p
     distance, _, source = csgraph.dijkstra(
         matrix, directed=False, indices=terminals, min_only=True, return_predecessors=True
     )
+    # The nearest other terminal is met across an edge whose ends are nearest to two different terminals (the borders of
+    # the Voronoi cells): one run of Dijkstra's method finds all of them.
     a, b = edges[:, 0], edges[:, 1]
     meets = (source[a] != source[b]) & (source[a] >= 0) & (source[b] >= 0)
     length = distance[a] + weights + distance[b]

@@ -1,1 +1,1 @@
-"""The process that reads drawings, its walls, and the messages to it."""
+"""The process that reads drawings, its sandbox, and the messages to it."""

@@ -1,4 +1,4 @@
-"""Drawings are read and routed in a process of their own: whatever a file does there, the sound goes on."""
+"""Client of the process that reads and routes drawings: whatever a file does there, the sound goes on."""
 
 from __future__ import annotations
 

@@ -78,25 +78,25 @@ def unpack(read: Callable[[int], bytes]) -> tuple[dict[str, Any], list[NDArray[A
     words: dict[str, Any] = json.loads(read(text_bytes))
     body = read(body_bytes)
     arrays = []
-    place = 0
+    offset = 0
     for shape in words.pop("arrays"):
         if shape["kind"] not in KINDS:
             raise ValueError(f"arrays of kind {shape['kind']!r} are not sent")
         count = math.prod(shape["shape"])
-        arrays.append(np.frombuffer(body, shape["kind"], count, place).reshape(shape["shape"]).copy())
-        place += arrays[-1].nbytes
+        arrays.append(np.frombuffer(body, shape["kind"], count, offset).reshape(shape["shape"]).copy())
+        offset += arrays[-1].nbytes
     return words, arrays
 
 
 def options_to_json(options: LoadOptions) -> dict[str, Any]:
-    """Say options in JSON."""
+    """Options as a dict that JSON can carry."""
     words = asdict(options)
     words["read"]["lettering"]["font"] = str(options.read.lettering.font)
     return words
 
 
 def options_from_json(words: dict[str, Any]) -> LoadOptions:
-    """Take options back.
+    """Options from such a dict.
 
     Examples
     --------
@@ -160,4 +160,4 @@ def _figures(words: dict[str, Any]) -> Figures:
 def folders_of(paths: Sequence[str | Path], font: str | Path) -> list[str]:
     """List what reading these drawings may open: each one's folder, and the font file."""
     folders = [path if path.is_dir() else path.parent for path in map(Path, paths)]
-    return [str(place.resolve()) for place in (*folders, Path(font))]
+    return [str(path.resolve()) for path in (*folders, Path(font))]

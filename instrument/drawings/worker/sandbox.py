@@ -1,4 +1,4 @@
-"""The walls of the process that reads drawings: what it may take, open and reach."""
+"""Sandbox of the process that reads drawings: the memory it may take, the files it may open, and nothing else."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ DEVICES = ("/dev/null", "/dev/urandom", "/proc/self/", "/sys/devices/system/cpu"
 
 
 class Sandbox:
-    """What may be opened just now; the hook that watches can be put up once and never taken down.
+    """Audit hook that refuses whatever reading a drawing has no need of; once installed it stays.
 
     Attributes
     ----------
@@ -31,14 +31,14 @@ class Sandbox:
         package = Path(__file__).resolve().parents[3]
         # Where the interpreter and its libraries lie. The folder that holds this package is none of them when it
         # is a working copy: only the package itself is opened there.
-        searched = {Path(place).resolve() for place in sys.path if place} - {package}
+        searched = {Path(folder).resolve() for folder in sys.path if folder} - {package}
         own = {
             *map(Path, sysconfig.get_paths().values()),
             Path(sys.prefix),
             Path(sys.base_prefix),
             package / "instrument",
         }
-        self.libraries = tuple(str(place.resolve()) for place in own | searched)
+        self.libraries = tuple(str(folder.resolve()) for folder in own | searched)
         self.readable: list[str] = []
 
     def install(self) -> None:
@@ -63,12 +63,12 @@ class Sandbox:
         # Not resolve(): it may itself look at files, and this runs within every open.
         real = os.path.realpath(name)
         allowed = (*self.readable, *self.libraries)
-        if not name.startswith(DEVICES) and not any(_within(real, place) for place in allowed):
+        if not name.startswith(DEVICES) and not any(_within(real, folder) for folder in allowed):
             raise PermissionError(f"reading a drawing may not open {name}")
 
 
-def _within(path: str, place: str) -> bool:
-    return path == place or path.startswith(place.rstrip(os.sep) + os.sep)
+def _within(path: str, folder: str) -> bool:
+    return path == folder or path.startswith(folder.rstrip(os.sep) + os.sep)
 
 
 def limit_memory(further: int) -> None:

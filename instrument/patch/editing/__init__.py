@@ -1,1 +1,1 @@
-"""Changing the text of a patch with its comments, order and style kept."""
+"""Edits of a patch's text with its comments, order and style kept."""

@@ -1,4 +1,4 @@
-"""Writing controls into the text of a patch or controller file, and taking them out, with comments and order kept."""
+"""Tables of controls in the text of a patch or controller file: added and removed with comments and order kept."""
 
 from __future__ import annotations
 
@@ -35,9 +35,9 @@ def with_control(
         Tells of a control that is there whether it gives way to the new one.
     """
     there = tomllib.loads(text).get("control", [])
-    for place in reversed(range(len(there))):
-        if replaces(there[place]):
-            text = without_control(text, place)
+    for index in reversed(range(len(there))):
+        if replaces(there[index]):
+            text = without_control(text, index)
     return with_controls(text, [control])
 
 
@@ -61,8 +61,8 @@ def with_controls(text: str, added: Sequence[Mapping[str, Any]]) -> str:
     return "".join(lines)
 
 
-def without_control(text: str, place: int) -> str:
-    """Return the text of a file without the control at a place, counted from 0.
+def without_control(text: str, index: int) -> str:
+    """Return the text of a file without the control at an index, counted from 0.
 
     Raises
     ------
@@ -70,15 +70,15 @@ def without_control(text: str, place: int) -> str:
         If it has no such control.
     """
     there = tomllib.loads(text).get("control", [])
-    if not 0 <= place < len(there):
-        raise IndexError(f"there is no control {place + 1}")
+    if not 0 <= index < len(there):
+        raise IndexError(f"there is no control {index + 1}")
     if not _has_headers(text):
         document = tomlkit.parse(text)
         written: Any = document["control"]
-        del written[place]
+        del written[index]
         return tomlkit.dumps(document)
     lines = _lines(text)
-    start, end = _block(text, lines, place)
+    start, end = _block(text, lines, index)
     if start and not lines[start - 1].strip():
         start -= 1
     del lines[start:end]
@@ -93,10 +93,10 @@ def _lines(text: str) -> list[str]:
     return re.findall(r"[^\n]*\n|[^\n]+", text)
 
 
-def _block(text: str, lines: list[str], place: int) -> tuple[int, int]:
+def _block(text: str, lines: list[str], index: int) -> tuple[int, int]:
     # From its header to its last line; blank lines and comments behind it belong to what follows.
     where = lines_of(text)
-    own: FieldPath = ("control", place)
+    own: FieldPath = ("control", index)
     header = where[own]
     others = [line for path, line in where.items() if path[:2] != own and line > header]
     last = max(line for path, line in where.items() if path[:2] == own)

@@ -1,4 +1,4 @@
-"""What refers to a layer, a modulator or a link by its number, and follows it when the numbers change."""
+"""References to layers, modulators and links by number, and their renumbering when tables come and go."""
 
 from __future__ import annotations
 
@@ -16,24 +16,24 @@ _FOLLOWED = "layer "
 """Beginning of what a follower's ``of`` says where it follows a layer."""
 
 
-def references_of(data: dict[str, Any], stem: str, place: int) -> Iterator[FieldPath]:
-    """Give the places of what would refer to nothing without a table, the last of each list first.
+def references_of(data: dict[str, Any], stem: str, index: int) -> Iterator[FieldPath]:
+    """Paths of everything that would refer to nothing without a table, the last of each list first.
 
     Parameters
     ----------
     data : dict
         A patch file's tables.
     stem : {"layer", "modulator", "link"}
-    place : int
+    index : int
         Of the table in its list, from 0.
     """
-    word, number = OWNERS[stem], place + 1
+    word, number = OWNERS[stem], index + 1
     for name in ("control", "link"):
         rows = data.get(name, [])
         for k in reversed(range(len(rows))):
-            itself = name == stem and k == place
+            itself = name == stem and k == index
             if not itself and (
-                _number_in(rows[k].get("parameter"), word) == number or _uses(data, rows[k], stem, place)
+                _number_in(rows[k].get("parameter"), word) == number or _uses(data, rows[k], stem, index)
             ):
                 yield name, k
     for k, snapshot in enumerate(data.get("snapshot", [])):
@@ -44,21 +44,21 @@ def references_of(data: dict[str, Any], stem: str, place: int) -> Iterator[Field
             yield "modulator", k, "of"
 
 
-def renumbered(data: dict[str, Any], stem: str, place: int, by: int) -> Iterator[tuple[FieldPath, Any]]:
-    """Give path and new value of what refers to tables whose numbers have changed.
+def renumbered(data: dict[str, Any], stem: str, index: int, by: int) -> Iterator[tuple[FieldPath, Any]]:
+    """Path and new value of each reference to a table whose number has changed.
 
     Parameters
     ----------
     data : dict
         The tables after one was put in or taken out, all else as before.
     stem : str
-    place : int
+    index : int
         Where, from 0.
     by : {1, -1}
         1 if one was put in, -1 if one was taken out.
     """
     word = OWNERS[stem]
-    first = place + 1 if by > 0 else place + 2
+    first = index + 1 if by > 0 else index + 2
 
     def moved(address: Any) -> Any:
         number = _number_in(address, word)
@@ -102,11 +102,11 @@ def _number_in(address: Any, word: str) -> int | None:
     return int(parts[1]) if len(parts) > 2 and parts[0] == word and parts[1].isdigit() else None
 
 
-def _uses(data: dict[str, Any], row: dict[str, Any], stem: str, place: int) -> bool:
+def _uses(data: dict[str, Any], row: dict[str, Any], stem: str, index: int) -> bool:
     if stem != "modulator" or "modulator" not in row:
         return False
-    name = data["modulator"][place].get("name")
-    return row["modulator"] == place + 1 or (bool(name) and row["modulator"] == name)
+    name = data["modulator"][index].get("name")
+    return row["modulator"] == index + 1 or (bool(name) and row["modulator"] == name)
 
 
 def _listed(table: Any, path: FieldPath, word: str, number: int) -> Iterator[FieldPath]:

@@ -1,4 +1,4 @@
-"""Changing what a patch file holds - a field, a row, a whole layer - with comments, order and style kept."""
+"""Edits of fields, rows and whole layers in the text of a patch file, with comments, order and style kept."""
 
 from __future__ import annotations
 
@@ -122,9 +122,9 @@ def _with_references(text: str, change: Change) -> str:
     stem = str(above[0])
     if change.do == "remove":
         _below(data, change.path)
-        while (place := next(iter(references_of(data, stem, last)), None)) is not None:
-            text = _with_references(text, Change("remove", place))
-            if place[:1] == (stem,) and isinstance(place[1], int) and place[1] < last:
+        while (reference := next(iter(references_of(data, stem, last)), None)) is not None:
+            text = _with_references(text, Change("remove", reference))
+            if reference[:1] == (stem,) and isinstance(reference[1], int) and reference[1] < last:
                 last -= 1
             data = tomllib.loads(text)
     text = _changed(text, Change(change.do, (stem, last), change.value))
@@ -238,16 +238,16 @@ def _put(here: Any, key: str, value: Any, make: Any) -> None:
         _put(old, name, below, make)
 
 
-def _put_at(here: Any, place: int, change: Change, make: Any) -> None:
+def _put_at(here: Any, index: int, change: Change, make: Any) -> None:
     if not isinstance(here, list):
         raise EditError(f"{address_of(change.path[:-1])} is no list.")
     most = len(here) if change.do == "add" else len(here) - 1
-    if not 0 <= place <= most:
-        raise EditError(f"{address_of(change.path[:-1])} has {len(here)} rows, and none at {place + 1}.")
+    if not 0 <= index <= most:
+        raise EditError(f"{address_of(change.path[:-1])} has {len(here)} rows, and none at {index + 1}.")
     if change.do == "add":
-        here.insert(place, make(change.value, here, None, None))
+        here.insert(index, make(change.value, here, None, None))
     else:
-        here[place] = make(change.value, here, None, here[place])
+        here[index] = make(change.value, here, None, here[index])
 
 
 def _plain(value: Any, here: Any, key: Any, old: Any) -> Any:

@@ -1,4 +1,4 @@
-"""Writing the running instrument's values into a patch file, with the reader's comments and order kept."""
+"""Saving: the running instrument's values written into a patch file, with its comments and order kept."""
 
 from __future__ import annotations
 
@@ -129,7 +129,7 @@ def same_program(one: Program, other: Program) -> bool:
 def _tables(program: Program) -> dict[tuple[object, ...], bytes]:
     # Everything that a program refers to, by what it belongs to.
     kinds: tuple[dict[Any, Any], ...] = (program.paths, program.terms, program.tables)
-    return {(place, key): table.tobytes() for place, kind in enumerate(kinds) for key, table in kind.items()}
+    return {(index, key): table.tobytes() for index, kind in enumerate(kinds) for key, table in kind.items()}
 
 
 def _unread(patch: Patch) -> Program:

@@ -100,8 +100,8 @@ def with_moved_drawings(patch: Patch, old: Path, new: Path) -> str:
             table = document["layer"][k]["source"]
             names = table["drawing"]
             if isinstance(names, Array):
-                for place, value in enumerate(names):
-                    names[place] = name(str(value))
+                for position, value in enumerate(names):
+                    names[position] = name(str(value))
             else:
                 table["drawing"] = _like(names, name(str(names)))
         if isinstance(layer.source, Drawing | Lettering) and is_font_file(layer.source.font):
@@ -148,10 +148,10 @@ def _set(document: MutableMapping[str, Any], path: FieldPath, value: float, inde
     here: Any = document
     for k, step in enumerate(way):
         if isinstance(here, AoT | Array):
-            place = step if isinstance(step, int) else _place_of_kind(here, step)
-            if place is None or place >= len(here):
+            position = step if isinstance(step, int) else _index_of_kind(here, step)
+            if position is None or position >= len(here):
                 return False
-            here = here[place]
+            here = here[position]
         elif isinstance(step, int):
             return False
         else:
@@ -163,14 +163,14 @@ def _set(document: MutableMapping[str, Any], path: FieldPath, value: float, inde
                 )
             here = here[step]
     if isinstance(here, Array) and last in AXES:
-        place = AXES.index(str(last))
-        here[place] = _item(value, index, here[place])
+        position = AXES.index(str(last))
+        here[position] = _item(value, index, here[position])
     else:
         here[last] = _item(value, index, here.get(last))
     return True
 
 
-def _place_of_kind(tables: AoT | Array, kind: str) -> int | None:
+def _index_of_kind(tables: AoT | Array, kind: str) -> int | None:
     kinds = [table.get("kind") if isinstance(table, MutableMapping) else None for table in tables]
     return kinds.index(kind) if kind in kinds else None
 

@@ -32,7 +32,7 @@ class Function:
 
     @property
     def wanted(self) -> str:
-        """How many numbers it takes, in words."""
+        """Number of arguments in words."""
         if self.fewest != self.most:
             return f"{self.fewest} to {self.most} numbers"
         return f"{self.fewest} number{'s' if self.fewest > 1 else ''}"

@@ -164,7 +164,7 @@ def _order(joined: dict[int, Node], root: int) -> list[int]:
         node = joined[index]
         below = sorted((needs[k] for k in set(node.operands)), reverse=True)
         own = 0 if node.kind == "constant" or (node.kind == "name" and node.name not in FILLED) else 1
-        needs[index] = max([own, *(need + place for place, need in enumerate(below))])
+        needs[index] = max([own, *(need + rank for rank, need in enumerate(below))])
     order: list[int] = []
     done: set[int] = set()
     waiting = [(root, False)]

@@ -1,4 +1,4 @@
-"""Formulas as they are typed: Python's arithmetic and NumPy's names, read into instructions, and nothing else let in."""
+"""Parser of typed formulas: Python's arithmetic and NumPy's names become instructions, and nothing else is let in."""
 
 from __future__ import annotations
 

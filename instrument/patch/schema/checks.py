@@ -128,8 +128,8 @@ def cross_problems(patch: Patch) -> list[Finding]:
         found += _address_problem(patch, control.parameter, path, f"control.{k + 1}.parameter")
     for k, snapshot in enumerate(patch.snapshot):
         for address in snapshot.values:
-            place: FieldPath = ("snapshot", k, "values", address)
-            found += _address_problem(patch, address, place, f"snapshot.{k + 1}.values.{address}")
+            field_path: FieldPath = ("snapshot", k, "values", address)
+            found += _address_problem(patch, address, field_path, f"snapshot.{k + 1}.values.{address}")
     found += _curve_problem(patch)
     return found
 

@@ -1,4 +1,4 @@
-"""A control of a patch file: which MIDI message moves which parameter, how far and how."""
+"""Controls of a patch file: the MIDI message, the parameter it moves, how far and by which curve."""
 
 from itertools import pairwise
 from typing import Annotated, Any, Self
@@ -198,9 +198,9 @@ class Control(Table):
                 'Write curve = "points", or take the points out.',
                 at="points",
             )
-        places = [place for place, _ in self.points]
-        growing = all(a <= b for a, b in pairwise(places))
-        if places[0] != 0 or places[-1] != 1 or not growing:
+        positions = [position for position, _ in self.points]
+        growing = all(a <= b for a, b in pairwise(positions))
+        if positions[0] != 0 or positions[-1] != 1 or not growing:
             raise refusal("the first number of each pair grows from 0 in the first to 1 in the last", at="points")
 
     @property

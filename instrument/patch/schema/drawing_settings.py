@@ -1,4 +1,4 @@
-"""The settings of a source that is read from a drawing: how it is read, routed and sampled."""
+"""Settings of a source that is a drawing: reading, routing and sampling."""
 
 import math
 from collections.abc import Callable
@@ -111,7 +111,7 @@ Names = Annotated[
 
 
 class LimitFields(Table):
-    """What reading a drawing may cost before it is refused."""
+    """Limits of reading a drawing, beyond which it is refused."""
 
     seconds: Duration = Field(DEFAULT_LIMITS.seconds, description="reading and routing together (s)")
     memory: Annotated[int, *whole(16, 1 << 20)] = Field(
@@ -138,7 +138,7 @@ _ROUTE, _PEN = RouteOptions(), Sampling()
 
 
 class DrawingFields(Table):
-    """How a drawing or a text is read, made into one closed line, and run along."""
+    """Reading of a drawing or text, its closed line, and the pen's way along it."""
 
     edges: Annotated[str, *one_of(("all", "feature"))] = Field(
         _READ.edges, description="edges of a mesh that are drawn: all, or creases and borders"

@@ -241,7 +241,7 @@ def one_of_kinds(tables: Mapping[str, type[Table]], what: str, header: str, *, u
 
 
 def parameter_values(model: BaseModel, rows: Iterable[Parameter]) -> Iterator[tuple[str, float]]:
-    """Give name and value of every row from a table made by `parameter_fields`."""
+    """Name and value of every row, from a table made by `parameter_fields`."""
     for row in rows:
         value: Any = model
         for part in row.name.split("."):

@@ -1,4 +1,4 @@
-"""The schema of a patch file: which tables and fields it has, and what each takes."""
+"""Schema of a patch file: its tables and fields, and the values that each takes."""
 
 from collections.abc import Iterator
 from pathlib import Path

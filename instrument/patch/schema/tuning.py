@@ -1,4 +1,4 @@
-"""The tuning of a patch: the reference pitch, and scales of ratios or cents in the place of equal temperament."""
+"""Tuning of a patch: the reference pitch, and scales of ratios or cents in place of equal temperament."""
 
 from typing import Annotated, Any, Self
 
@@ -49,7 +49,7 @@ Scale = Annotated[list[Number], BeforeValidator(_scale)]
 
 
 class Tuning(parameter_fields("TuningFields", _ROWS)):  # type: ignore[misc]  # made from the engine's table
-    """Which pitches the keys sound."""
+    """Pitches that the keys sound."""
 
     root: Annotated[
         int,
