@@ -87,6 +87,7 @@ def _built(patch: Patch, drawings: Mapping[int, SampledDrawing]) -> Program:
     away = patch.tuning.semitones_away()
     if away is not None:
         program.tune(away)
+    # Fields first, then [values] at the end, which win over all fields.
     _build_layers(patch, program, drawings)
     for k, modulator in enumerate(patch.modulator):
         _build_modulator(program, k, modulator)

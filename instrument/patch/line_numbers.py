@@ -42,7 +42,8 @@ def lines_of(text: str) -> dict[FieldPath, int]:
 
 
 class _Scanner:
-    # One pass over the text; `at` is the position reached.
+    # One pass over a text that tomllib has accepted, so brackets match and strings end; tomllib itself tells no lines.
+    # `at` is the position reached, `counts` the index of the latest table of each [[header]].
 
     def __init__(self, text: str) -> None:
         self.text = text

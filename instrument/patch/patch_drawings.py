@@ -161,7 +161,7 @@ def _drawn(source: DrawnSource, folder: Path) -> SampledDrawing:
         return kept
     loaded = _worker().load(paths, text, options)
     drawn = _fitted(key or "", loaded, source.samples)
-    # A file that was saved while it was being read must not be kept under the name of its old contents.
+    # Read, then hashed again: a file that was saved while it was being read must not be kept under the name of its old contents.
     if key is not None and key == _key(files, text, options):
         _cache.put(drawn)
     return drawn
@@ -226,6 +226,7 @@ def _beside(path: Path) -> list[Path]:
 @functools.cache
 def _version() -> str:
     # Another version of the drawing room may make another line of the same file.
+    # So a cached line is never older than the code that would make it now.
     digest = hashlib.sha256()
     for path in sorted(Path(shapes_room.__file__).parent.rglob("*.py")):
         digest.update(path.read_bytes())

@@ -118,8 +118,8 @@ def _faces_once(
 ) -> tuple[NDArray[np.bool_], int]:
     """Mask of the faces to keep: of those with the same corners in whatever order, the first."""
     keep = sizes >= 2
-    # Faces with the same corners have the same sum of the numbers drawn for each; where no two sums are equal, no two
-    # faces are.
+    # Hashing by sums (J. L. Carter and M. N. Wegman, 1979): faces with the same corners have the same sum of the random
+    # numbers drawn for each; where no two sums are equal, no two faces are.
     drawn = np.random.default_rng(0).integers(2**63, size=int(corners.max(initial=0)) + 1, dtype=np.uint64)
     total = np.sort(_summed(drawn[corners], sizes))
     if not (total[1:] == total[:-1]).any():

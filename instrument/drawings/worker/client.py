@@ -139,6 +139,7 @@ class Worker:
                 while "stage" in (message := self._receive(process, deadline))[0]:
                     if progress is not None:
                         progress(message[0]["stage"])
+            # Whatever goes wrong, the process is ended: a later drawing must not read the answer to an earlier one.
             except TimeoutError:
                 self._end()
                 raise DrawingError(

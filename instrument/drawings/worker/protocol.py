@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 
 # Length of the JSON and of the arrays behind it.
 HEAD = struct.Struct("<QQ")
-# Arrays are taken as these kinds alone: nothing that arrives is ever run.
+# Arrays are taken as these kinds alone: nothing that arrives is ever run. Pickle would run what the other side sends, and
+# the other side has just read a stranger's file.
 KINDS = frozenset({"<f8", "<i8", "|u1"})
 
 

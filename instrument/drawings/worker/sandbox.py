@@ -8,6 +8,9 @@ import sys
 import sysconfig
 from pathlib import Path
 
+# Three walls, each of which holds alone against most faults of a reader: the time limit of the parent, the memory limit of
+# the system, and this hook. The hook sees what Python does, not what a C library does by itself; so readers get bytes, and
+# open no files of their own.
 # Events of Python's audit hooks (PEP 578; the list is in the Python documentation, Audit events table) that
 # reach out of the process. Forking is left: the matching runs in a child so that it can be stopped.
 REACHING_OUT = (

@@ -57,6 +57,8 @@ def renumbered(data: dict[str, Any], stem: str, index: int, by: int) -> Iterator
     by : {1, -1}
         1 if one was put in, -1 if one was taken out.
     """
+    # Numbers count from 1 and indices from 0: behind a table put in at `index`, what was number index + 1 has moved; behind
+    # one taken out, what was index + 2.
     word = OWNERS[stem]
     first = index + 1 if by > 0 else index + 2
 

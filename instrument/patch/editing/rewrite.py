@@ -120,6 +120,8 @@ def _with_references(text: str, change: Change) -> str:
     if change.do == "edit" or len(above) != 1 or above[0] not in OWNERS or not isinstance(last, int):
         return _changed(text, change)
     stem = str(above[0])
+    # First what refers to the table goes, one reference at a time, since each removal moves the indices of those behind it;
+    # then the table itself; then the numbers in what is left are brought up to date.
     if change.do == "remove":
         _below(data, change.path)
         while (reference := next(iter(references_of(data, stem, last)), None)) is not None:
@@ -135,6 +137,9 @@ def _with_references(text: str, change: Change) -> str:
 
 
 def _changed(text: str, change: Change) -> str:
+    # The change is made twice: on plain data, which says what the text must mean afterwards, and on tomlkit's document,
+    # which keeps the style. Only a text that reads back as the plain data is taken, so an error in tomlkit, or a way of
+    # writing that nobody foresaw, costs the edit and never the patch.
     wanted = tomllib.loads(text)
     _apply(wanted, change, _plain)
     whole = _whole_field(change)

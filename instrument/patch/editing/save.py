@@ -101,6 +101,8 @@ def text_with(patch: Patch, values: Mapping[str, float]) -> str:
     """
     file = patch.path or "patch"
     as_written = patch_from_text(patch.text, file)
+    # What the values mean is decided by the program that they make, not by the text: both are built without drawings, the
+    # wanted one is given the values, and any text is as good as another that builds the same program bit for bit.
     program, wanted = _unread(as_written), _unread(as_written)
     for address, value in values.items():
         wanted.record["base"][index_of(address)] = value

@@ -112,6 +112,11 @@ class _Step:
     result: int
 
 
+# From graph to instructions in four passes, each over the result of the one before: join pairs of operations that one
+# instruction does, order them, name what each reads, and give each result a row. The engine runs an instruction over all
+# samples of a chunk before the next one, so what counts is the number of instructions and of rows, not of operations.
+
+
 def _uses(nodes: list[Node], root: int) -> list[int]:
     # How often each node is read by what leads to the root; 0 where nothing does.
     uses = [0] * len(nodes)
@@ -125,6 +130,8 @@ def _uses(nodes: list[Node], root: int) -> list[int]:
 
 def _fuse(nodes: list[Node], root: int) -> dict[int, Node]:
     """Return the operations that are left when pairs which one instruction can do have been joined."""
+    # From the root down, so that an operation joins with the results it reads before these look for partners of their own.
+    # Only a result read once may vanish into its reader; no arithmetic is changed, and products are still rounded.
     uses = _uses(nodes, root)
     joined: dict[int, Node] = {}
     gone: set[int] = set()
@@ -216,6 +223,7 @@ def _with_rows(joined: dict[int, Node], steps: list[_Step]) -> Formula:
     constants: dict[int, int] = {}
     names: dict[int, int] = {}
     rows: dict[int, int] = {}
+    # Linear-scan register allocation (M. Poletto and V. Sarkar, 1999): a row is free again after the last read of its value.
     last_read = {operand: k for k, step in enumerate(steps) for operand in step.operands}
     free = list(range(FORMULA_ROWS - 1, -1, -1))
     code: list[tuple[int, int, tuple[int, ...]]] = []
