@@ -67,7 +67,7 @@ class _Piece:
 
 
 class TextLine:
-    """Areas and draws the line of text for one width of window."""
+    """The line of text, placed and drawn for one width of window."""
 
     def __init__(self, font: Font, width: int, theme: Theme = NIGHT) -> None:
         self._font, self._theme = font, theme

@@ -7,60 +7,73 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from instrument.engine.parameters import MODULATOR
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
 Points = list[tuple[float, float]]
-"""Areas in the cycle, 0 to 1, and values."""
+"""Phases in the cycle, 0 to 1, and values."""
 
 _LINE = 24
 """Straight pieces that a bent line is drawn with."""
 
 STAGES = ("delay", "attack", "hold", "decay", "sustain", "release")
 
+WAVES = next(row.choices for row in MODULATOR if row.name == "shape")
+"""Waveforms of an LFO, in the order of their numbers."""
 
-_WAVES = ("sine", "triangle", "saw", "square", "falling saw")
+_STEEPEST = 100.0
+_HUGE = 1e30
+"""Bounds that the engine keeps steepnesses and values within."""
+
+
+# The shapes below are drawn here and not asked of the engine, whose kernels have no door to Python; a test holds each of
+# them against what the engine plays, over bends and numbers of every kind.
 
 
 def lfo_name(shape: float) -> str:
-    """Return the name of the waveform that an LFO draws with any number for its shape, as `engine.numeric.choice`.
+    """Return the name of the waveform that an LFO draws with any number for its shape.
 
     Examples
     --------
     >>> lfo_name(2.0), lfo_name(-1e308), lfo_name(float("inf"))
     ('saw', 'sine', 'falling saw')
     """
-    return _WAVES[0 if math.isnan(shape) else int(min(max(shape, 0.0), len(_WAVES) - 1.0) + 0.5)]
+    return WAVES[0 if math.isnan(shape) else int(min(max(shape, 0.0), len(WAVES) - 1.0) + 0.5)]
 
 
 def lfo_shape(shape: str, width: float, count: int = 96) -> Points:
-    """Return the waveform of an LFO, as `engine.modulate_cycle.lfo_value` has it."""
-    return [(k / count, _wave(shape, k / count, width)) for k in range(count + 1)]
+    """Return one cycle of a waveform of `WAVES`, in so many pieces."""
+    return [(k / count, _finite(_wave(shape, k / count, width))) for k in range(count + 1)]
 
 
 def _wave(shape: str, turns: float, width: float) -> float:
     if shape == "triangle":
         if turns < width:
-            return 2.0 * turns / width - 1.0
-        return 1.0 - 2.0 * (turns - width) / (1.0 - width) if width < 1.0 else 1.0
+            return 2.0 * (turns / width) - 1.0
+        # At a width of 1 the fall has no length.
+        return 1.0 - 2.0 * ((turns - width) / (1.0 - width)) if width != 1.0 else 1.0
     if shape == "square":
         return 1.0 if turns < width else -1.0
     saw = 2.0 * turns - 1.0
     return {"saw": saw, "falling saw": -saw}.get(shape, math.sin(2 * math.pi * turns))
 
 
+def _finite(value: float) -> float:
+    return 0.0 if math.isnan(value) else min(max(value, -_HUGE), _HUGE)
+
+
 def bent(u: float, steepness: float) -> float:
-    """Return the bent line of `engine.bend`: (e**(b u) - 1) / (e**b - 1).
+    """Return (e**(b u) - 1) / (e**b - 1) for the steepness b, and exactly u where it is 0 or no number.
 
     Examples
     --------
     >>> bent(0.5, 0.0), bent(1.0, 3.0)
     (0.5, 1.0)
     """
-    if not math.isfinite(steepness) or abs(steepness) < 1e-4:
-        return u
-    b = min(max(steepness, -100.0), 100.0)
-    return math.expm1(b * u) / math.expm1(b)
+    b = 0.0 if math.isnan(steepness) else min(max(steepness, -_STEEPEST), _STEEPEST)
+    return u if abs(b) < 1e-4 else math.expm1(b * u) / math.expm1(b)
 
 
 def curve_shape(rows: Sequence[Sequence[float]]) -> Points:
@@ -77,18 +90,29 @@ def curve_shape(rows: Sequence[Sequence[float]]) -> Points:
 
 def steps_shape(rows: Sequence[Sequence[float]]) -> Points:
     """Return the line of steps [value, glide, probability, gate]; a step that may be left out is drawn as played."""
+    level = 0.0
     found: Points = []
-    level = rows[-1][0] if rows else 0.0
-    for k, (value, glide, _, gate) in enumerate(rows):
-        left, width = k / len(rows), 1 / len(rows)
-        found.append((left, level))
-        found.append((left + width * min(max(glide, 0.0), 1.0), value))
-        level = value
-        if gate < 1.0:
-            found += [(left + width * max(gate, 0.0), value), (left + width * max(gate, 0.0), 0.0)]
-            level = 0.0
-        found.append((left + width, level))
+    # Twice, since the first one begins where the last one of the cycle before has ended.
+    for _ in range(2):
+        found = []
+        for k, step in enumerate(rows):
+            line = _step_line(step, level)
+            found += [((k + share) / len(rows), value) for share, value in line]
+            level = line[-1][1]
     return found
+
+
+def _step_line(step: Sequence[float], start: float) -> Points:
+    # Shares of one step, and values: the glide, which may be longer than the step, up to the gate, then nothing.
+    value, glide, _, gate = step
+    gate = min(max(gate, 0.0), 1.0)
+
+    def at(share: float) -> float:
+        return start + (value - start) * (share / glide if share < glide else 1.0)
+
+    corners = [share for share in (max(glide, 0.0), gate) if share <= gate]
+    line = [(0.0, start), *((share, at(share)) for share in corners)]
+    return line if gate == 1.0 else [*line, (gate, 0.0), (1.0, 0.0)]
 
 
 def envelope_shape(value: Callable[[str], float]) -> tuple[Points, dict[str, tuple[float, float]]]:
@@ -100,8 +124,8 @@ def envelope_shape(value: Callable[[str], float]) -> tuple[Points, dict[str, tup
         Returns a parameter of the envelope by its name.
     """
     times = {name: max(value(name), 0.0) for name in ("delay", "attack", "hold", "decay", "release")}
-    times = {name: time if math.isfinite(time) else 0.0 for name, time in times.items()}
-    sustain = value("sustain")
+    times = {name: min(time, _HUGE) if math.isfinite(time) else 0.0 for name, time in times.items()}
+    sustain = _finite(value("sustain"))
     total = sum(times.values()) or 1.0
     times["sustain"] = 0.25 * total
     total += times["sustain"]
