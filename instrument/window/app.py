@@ -373,7 +373,7 @@ class Window:
             if texts is None:
                 self._lay_out()
                 return
-            if self._desk.settle():
+            if self._desk.open_due_typing():
                 texts += self.view.draw_texts() or []
             changed += texts
         areas = [area for area in changed if area is not None]

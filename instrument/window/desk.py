@@ -78,7 +78,7 @@ class Desk:
         self._note_until = 0.0
         self._cells: list[Cell] = []
         self._scrolled: set[str] = set()
-        self._write_soon = False
+        self._typing_due = False
         self.trouble = self.closing = ""
 
     # What is seen
@@ -175,7 +175,7 @@ class Desk:
 
     @property
     def note(self) -> str:
-        """What is to be read for a while, or nothing."""
+        """Sentence that is to be read for a while, or nothing."""
         return self._context.note if time.monotonic() < self._note_until else ""
 
     def _focused(self) -> Cell | None:
@@ -202,7 +202,7 @@ class Desk:
             self.show("Patches")
             self.focus = action
             self._context.note = ""
-            self._write_soon = True
+            self._typing_due = True
         elif action.startswith(("pad_", "store_")) and action.rpartition("_")[2].isdigit():
             number = min(int(action.rpartition("_")[2]), PADS) - 1
             (self._patches.store if action.startswith("store") else self._patches.recall)(number)
@@ -218,12 +218,12 @@ class Desk:
             return False
         return True
 
-    def settle(self) -> bool:
+    def open_due_typing(self) -> bool:
         """Begin to type where an action has asked for it, once the page is there; True if so."""
-        soon, self._write_soon = self._write_soon, False
-        if soon:
+        due, self._typing_due = self._typing_due, False
+        if due:
             self._open(None)
-        return soon
+        return due
 
     def _leave(self) -> bool:
         context = self._context

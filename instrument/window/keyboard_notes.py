@@ -17,9 +17,10 @@ NOTE_ON, NOTE_OFF = 0x90, 0x80
 """Status bytes on the first channel: MIDI 1.0 Detailed Specification, Channel Voice Messages."""
 
 VELOCITY = 100
-"""A firm stroke: this keyboard cannot tell."""
+"""Value of a firm stroke: this keyboard cannot tell."""
+
 RELEASE_VELOCITY = 64
-"""What the MIDI 1.0 Detailed Specification gives for keyboards that do not sense it."""
+"""Value for keyboards that do not sense it: MIDI 1.0 Detailed Specification, note off."""
 
 LOWEST, HIGHEST = 0, 127
 _FIRST_OCTAVE = 48
@@ -46,28 +47,28 @@ class NoteKeys:
         """MIDI key numbers that sound now, in the order they were pressed."""
         return tuple(self._held.values())
 
-    def press(self, place: int) -> bool:
+    def press(self, scancode: int) -> bool:
         """Play the note of a scancode; False if that key has none or its note is off the keyboard."""
-        if place not in SEMITONES:
+        if scancode not in SEMITONES:
             return False
-        key = self.base + SEMITONES[place]
-        if place in self._held or key > HIGHEST:
+        key = self.base + SEMITONES[scancode]
+        if scancode in self._held or key > HIGHEST:
             return False
-        self._held[place] = key
+        self._held[scancode] = key
         self._send((NOTE_ON, key, VELOCITY))
         return True
 
-    def release(self, place: int) -> None:
+    def release(self, scancode: int) -> None:
         """End the note of a scancode, the one it started, even if the octave was moved since."""
-        key = self._held.pop(place, None)
+        key = self._held.pop(scancode, None)
         # Two keys can hold one note after a change of octave: the last one ends it.
         if key is not None and key not in self._held.values():
             self._send((NOTE_OFF, key, RELEASE_VELOCITY))
 
     def release_all(self) -> None:
         """End every held note."""
-        for place in list(self._held):
-            self.release(place)
+        for scancode in list(self._held):
+            self.release(scancode)
 
     def shift(self, octaves: int) -> None:
         """Move the keyboard by whole octaves, as far as MIDI key numbers go."""

@@ -1,4 +1,4 @@
-"""What each key of the computer keyboard does: one table for notes, one for everything else."""
+"""Keys of the computer keyboard: one table for notes, one for everything else."""
 
 from __future__ import annotations
 
@@ -155,7 +155,7 @@ _CODES = {
     "Pause": pygame.K_PAUSE,
     "Print": pygame.K_PRINTSCREEN,
 }
-_PLACES = {
+_SCANCODES = {
     **{chr(ord("A") + k): pygame.KSCAN_A + k for k in range(26)},
     "[": pygame.KSCAN_LEFTBRACKET,
     "]": pygame.KSCAN_RIGHTBRACKET,
@@ -176,22 +176,22 @@ class Key:
     ----------
     code : int
         Key code (`pygame.K_...`), for letters the one of the player's own layout; 0 where only the place counts.
-    place : int
-        Scancode; where a letter is named, it counts on layouts without Latin letters only. 0 for none.
+    scancode : int
+        Place of the key; where a letter is named, it counts on layouts without Latin letters only. 0 for none.
     held : frozenset of str
         Of ``Ctrl``, ``Shift`` and ``Alt``.
     """
 
     code: int
-    place: int
+    scancode: int
     held: frozenset[str]
 
-    def is_pressed(self, code: int, place: int, held: frozenset[str]) -> bool:
-        """Whether an event of the keyboard is this key."""
+    def is_pressed(self, code: int, scancode: int, held: frozenset[str]) -> bool:
+        """Return whether an event of the keyboard is this key."""
         if held != self.held:
             return False
-        by_place = self.place != 0 and place == self.place and (self.code == 0 or code not in _LATIN)
-        return by_place or (self.code != 0 and code == self.code)
+        by_scancode = self.scancode != 0 and scancode == self.scancode and (self.code == 0 or code not in _LATIN)
+        return by_scancode or (self.code != 0 and code == self.code)
 
 
 def read_key(words: str) -> Key:
@@ -206,17 +206,17 @@ def read_key(words: str) -> Key:
 
     Examples
     --------
-    >>> read_key("Ctrl S").code == pygame.K_s, read_key("place [").place == pygame.KSCAN_LEFTBRACKET
+    >>> read_key("Ctrl S").code == pygame.K_s, read_key("place [").scancode == pygame.KSCAN_LEFTBRACKET
     (True, True)
     """
     rest, held = words.strip(), set()
     while rest.split(" ", 1)[0] in _HELD and " " in rest:
         first, rest = rest.split(" ", 1)
         held.add(first)
-    if rest.startswith("place ") and rest[6:] in _PLACES:
-        return Key(0, _PLACES[rest[6:]], frozenset(held))
+    if rest.startswith("place ") and rest[6:] in _SCANCODES:
+        return Key(0, _SCANCODES[rest[6:]], frozenset(held))
     if rest in _CODES:
-        return Key(_CODES[rest], _PLACES.get(rest, 0), frozenset(held))
+        return Key(_CODES[rest], _SCANCODES.get(rest, 0), frozenset(held))
     raise ValueError(
         f"{words!r} is no key; keys are written like Ctrl S, Shift F10, Page Up, or place [ for the key at a place"
     )
@@ -253,19 +253,19 @@ class Keyboard:
                 if other != action.name:
                     raise ValueError(f"{action.key} cannot be the key of both {other} and {action.name}")
 
-    def action_for(self, code: int, place: int, held: frozenset[str], where: str) -> str | None:
+    def action_for(self, code: int, scancode: int, held: frozenset[str], where: str) -> str | None:
         """Return the name of the action of a key, or None if it has none.
 
         Parameters
         ----------
-        code, place : int
+        code, scancode : int
             Key code and scancode of the key.
         held : frozenset of str
         where : str
             The view, ``desk`` or ``stage``.
         """
         for key, action in self._keys:
-            if action.where in {"", where} and key.is_pressed(code, place, held):
+            if action.where in {"", where} and key.is_pressed(code, scancode, held):
                 return action.name
         return None
 
@@ -276,7 +276,7 @@ class Keyboard:
 
 
 def _check_free(key: Key, action: Action) -> None:
-    if not key.held & {"Ctrl", "Alt"} and key.place in SEMITONES:
+    if not key.held & {"Ctrl", "Alt"} and key.scancode in SEMITONES:
         raise ValueError(f"{action.key} plays a note and cannot be the key of {action.name}; hold Ctrl with it")
 
 

@@ -64,7 +64,7 @@ class LiveValues:
         return float(instance["value"][index])
 
     def is_modulated(self, address: str) -> bool:
-        """Whether a modulator moves a parameter."""
+        """Return whether a modulator moves a parameter."""
         return bool(self._instance["linked"][INDEX[address]])
 
     def modulator(self, number: int) -> float:
@@ -96,7 +96,7 @@ class LiveValues:
 
     @property
     def dark(self) -> bool:
-        """Whether a blackout comes, holds or goes: the beam rests in the middle and is not to be seen."""
+        """True while a blackout comes, holds or goes: the beam rests in the middle and is not to be seen."""
         return bool(self._record["blackout"]) or int(self._record["dark"]) > 0
 
     def terms(self, number: int) -> tuple[int, int, int]:

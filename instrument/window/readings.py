@@ -57,7 +57,7 @@ class Levels:
 
 @dataclass
 class Channel:
-    """What one channel of the output does.
+    """Level and mean of one channel of the output.
 
     Attributes
     ----------

@@ -28,7 +28,7 @@ FORWARDED: dict[int, tuple[str, ...]] = {
     pygame.TEXTINPUT: ("text",),
     pygame.WINDOWFOCUSLOST: (),
 }
-"""What the second window passes on: keys, the letters they make, and that it has lost the keyboard, after which the
+"""Events that the second window passes on: keys, the letters they make, and that it has lost the keyboard, after which the
 release of a key that is held never comes."""
 
 _PATIENCE = 2.0
@@ -53,7 +53,7 @@ class SecondDisplay:
 
     @property
     def running(self) -> bool:
-        """Whether it is there and shall be."""
+        """True from its opening until it is told to close."""
         return self._child.running and self._ends_by is None
 
     def open(self, display: int) -> None:

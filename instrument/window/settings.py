@@ -15,7 +15,7 @@ _VIEWS = ("desk", "stage")
 
 @dataclass(frozen=True)
 class Settings:
-    """What the file says.
+    """Settings of the file, or the usual ones.
 
     Attributes
     ----------

@@ -136,7 +136,7 @@ class StageState:
 
     @property
     def title(self) -> str:
-        """What plays."""
+        """Title of what plays, or the name of its file."""
         return self.text("title") or self.text("patch")
 
     def tables(self, name: str) -> list[Table]:

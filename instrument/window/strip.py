@@ -25,7 +25,7 @@ LOW_DISK = 600.0
 
 @dataclass(frozen=True)
 class Readings:
-    """What the strip tells, besides what the stage has stage.
+    """Figures that the strip tells, besides the state of the stage.
 
     Attributes
     ----------

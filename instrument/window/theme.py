@@ -149,7 +149,7 @@ def sizes_for(width: int, height: int) -> Sizes:
 
 @dataclass(frozen=True)
 class Areas:
-    """Where the parts of the desk view lie.
+    """Areas of the parts of the desk view.
 
     Attributes
     ----------

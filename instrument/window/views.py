@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Figures:
-    """What the line of text says.
+    """Words and figures of the line of text.
 
     Attributes
     ----------

@@ -129,7 +129,7 @@ class Running:
         return found
 
     def silent(self) -> bool:
-        """Whether no command waits."""
+        """Return whether no command waits."""
         return self._lines.empty()
 
     def key(self, *names: str) -> None:

@@ -58,7 +58,7 @@ STATE: dict[str, Any] = {
     "setlist": [{"title": name, "path": f"/p/{name}.toml", "index": k} for k, name in enumerate("abc")],
     "current": 0,
 }
-"""What the stage says of it."""
+"""State of a show with that patch."""
 
 
 def resting_memory() -> npt.NDArray[np.void]:

@@ -186,5 +186,5 @@ def test_every_switch_of_the_window_bears_being_pressed(bench: Bench, name: str)
     pressed = read_key(words)
     bits = {"Ctrl": pygame.KMOD_LCTRL, "Shift": pygame.KMOD_LSHIFT}
     held = sum(bits[word] for word in pressed.held)
-    assert bench.frame(key(pressed.code, pressed.place, held)) == []
+    assert bench.frame(key(pressed.code, pressed.scancode, held)) == []
     bench.frame()

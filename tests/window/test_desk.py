@@ -415,7 +415,7 @@ class TestPages:
     def test_a_patch_is_sought_and_recalled(self, sitting: Sitting) -> None:
         sitting.desk.act("search")
         sitting.look()
-        assert sitting.desk.settle()
+        assert sitting.desk.open_due_typing()
         sitting.desk.write("b")
         assert [cell.key for cell in sitting.look() if cell.kind == "thumb"] == ["patch 1"]
         sitting.click("patch 1")

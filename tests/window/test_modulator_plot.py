@@ -1,4 +1,4 @@
-"""What the window draws of a modulator is what the engine plays, for every shape, over bends and bad numbers."""
+"""Modulators are drawn as the engine plays them, for every shape, over bends and bad numbers."""
 
 import itertools
 import math

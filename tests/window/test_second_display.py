@@ -1,4 +1,4 @@
-"""What the second display's window and the desk say to each other."""
+"""Messages between the second display's window and the desk."""
 
 import json
 import subprocess

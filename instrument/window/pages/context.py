@@ -1,4 +1,4 @@
-"""What every page is given: what plays, what the stage has said, and ways to ask for something."""
+"""Context of a page: live values, the state of the stage, and ways to ask for something."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class Choice:
 
 @dataclass
 class Context:
-    """What a page reads and asks.
+    """Everything that a page reads and asks.
 
     Attributes
     ----------

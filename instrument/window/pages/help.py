@@ -30,7 +30,7 @@ DESK_KEYS = (
 
 _WHITE_LETTERS = "ASDFGHJKL;'"
 _BLACK_LETTERS = " WE TYU OP"
-"""What a US keyboard prints on `WHITE_KEYS` and `BLACK_KEYS`; other layouts play by place."""
+"""Letters that a US keyboard prints on `WHITE_KEYS` and `BLACK_KEYS`; other layouts play by place."""
 
 
 def help_page(

@@ -40,7 +40,7 @@ _SOURCES: tuple[tuple[str, dict[str, Any]], ...] = (
     ("formula", {"kind": "formula", "x": "sin(tau*p)", "y": "cos(tau*p)"}),
     ("live input", {"kind": "input"}),
 )
-"""What a layer may be made to draw; drawings from files are dropped onto the window."""
+"""Sources that a layer is given by a button; drawings from files are dropped onto the window."""
 
 
 class LayersPage:

@@ -106,11 +106,11 @@ class Cell:
 
     @property
     def interactive(self) -> bool:
-        """Whether a hand can do anything with it."""
+        """True if a hand can do anything with it."""
         return bool(self.address or self.act or self.grab or self.typed)
 
     def holds(self, x: int, y: int) -> bool:
-        """Whether a place in the window lies in it."""
+        """Return whether a place in the window lies in it."""
         left, top, width, height = self.box
         return left <= x < left + width and top <= y < top + height
 

@@ -19,7 +19,7 @@ _NEAR = 0.04
 """Share of the plot within which a breakpoint is taken hold of."""
 
 Table = tuple[object, str, object]
-"""What a table belongs to, its kind, and what the patch holds of it."""
+"""Owner of a table, its kind, and what the patch holds of it."""
 
 
 class TableEditor:
@@ -62,7 +62,7 @@ class TableEditor:
 
     @property
     def handles(self) -> Points:
-        """Where the points lie that may be dragged."""
+        """Points that may be dragged."""
         if self._kind == "curve":
             return [(row[0], row[1]) for row in self._rows]
         count = len(self._rows)

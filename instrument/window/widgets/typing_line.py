@@ -16,7 +16,7 @@ LONGEST = 2000
 
 
 class TypingLine:
-    """What is being typed in place of a line.
+    """Text that is being typed in place of a cell's own.
 
     Parameters
     ----------
@@ -53,7 +53,7 @@ class TypingLine:
 
     @property
     def trouble(self) -> str:
-        """What is wrong, in words; empty if nothing is."""
+        """Fault in words; empty if there is none."""
         if self.refused:
             return self.refused
         return f"column {self.wrong[0]}: {self.wrong[1]}" if self.wrong is not None else ""

@@ -186,7 +186,7 @@ SETTLED = 0.4
 
 
 class ValueDrag:
-    """What is held.
+    """Cell that a hand holds, and how far its value is moved.
 
     Parameters
     ----------
