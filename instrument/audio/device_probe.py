@@ -9,15 +9,14 @@ from __future__ import annotations
 
 import json
 import os
-import queue
-import subprocess
 import sys
 import threading
 from contextlib import suppress
-from typing import IO, TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Self
 
 from instrument.audio.devices import CHANNELS, AudioDevice, audio_devices, load_portaudio
 from instrument.audio.driver import DeviceError
+from instrument.common.child_process import ChildProcess, module_command
 from instrument.common.quiet_libraries import quiet_libraries
 
 if TYPE_CHECKING:
@@ -25,7 +24,6 @@ if TYPE_CHECKING:
 
 _PAUSE = 0.5
 _TURN = 0.1
-_PATIENCE = 2.0
 
 
 class DeviceProbe:
@@ -38,15 +36,8 @@ class DeviceProbe:
     """
 
     def __init__(self, command: list[str] | None = None) -> None:
-        self._lines: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
-        self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and module
-            command or [sys.executable, "-m", "instrument.audio.device_probe"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            start_new_session=True,
-        )
-        threading.Thread(target=_listen, args=(self._process.stdout, self._lines), name="probe", daemon=True).start()
+        self._child = ChildProcess("probe")
+        self._child.start(command or module_command("instrument.audio.device_probe"), errors=False)
 
     def __enter__(self) -> Self:
         return self
@@ -54,34 +45,20 @@ class DeviceProbe:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._process.kill()
-        self._process.wait(_PATIENCE)
-        for stream in (self._process.stdin, self._process.stdout):
-            if stream is not None:
-                with suppress(OSError):
-                    stream.close()
+        self._child.end(0.0)
 
     def wait_for(self, device: AudioDevice, ending: threading.Event) -> bool:
         """Return whether a device of that name and host has appeared; False if the wait or the process has ended."""
         while not ending.is_set():
-            try:
-                line = self._lines.get(timeout=_TURN)
-            except queue.Empty:
-                continue
+            line = self._child.wait_for_line(_TURN)
             if line is None:
-                return False
+                if not self._child.running:
+                    return False
+                continue
             with suppress(ValueError, TypeError):
                 if [device.name, device.host] in json.loads(line):
                     return True
         return False
-
-
-def _listen(stream: IO[bytes] | None, lines: queue.SimpleQueue[bytes | None]) -> None:
-    if stream is not None:
-        with suppress(OSError, ValueError):
-            for line in stream:
-                lines.put(line)
-    lines.put(None)
 
 
 def devices_anew() -> list[AudioDevice]:

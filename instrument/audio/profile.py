@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import platformdirs
 
 from instrument.audio.correction_table import INDEX, QUANTITIES, Correction
-from instrument.common.atomic_file import write_atomically
+from instrument.common.safe_files import write_atomically
 from instrument.patch.line_numbers import lines_of
 from instrument.patch.number import kind_of
 from instrument.patch.patch_errors import PatchError, Problem, did_you_mean, listed, shown

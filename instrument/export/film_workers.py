@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import queue
-import subprocess
-import sys
-import threading
-from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any, Self
+from functools import partial
+from typing import TYPE_CHECKING, Any, Self
 
+from instrument.common.child_process import END_SECONDS, ChildProcess, module_command
 from instrument.export.film_segment import RawSamples, SegmentRenderer
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from pathlib import Path
 
     from instrument.export.film_plan import FilmPlan
 
@@ -51,16 +49,14 @@ class WorkerPool:
         self._plan = plan
         self._stretches = segments
         self._said: queue.SimpleQueue[tuple[int, dict[str, Any] | None]] = queue.SimpleQueue()
-        self._workers: list[subprocess.Popen[bytes]] = []
+        self._workers: list[ChildProcess] = []
         processes = min(processes, len(segments))
         try:
             for number in range(processes if processes > 1 else 0):
-                self._workers.append(_start())
-                worker = self._workers[-1]
-                threading.Thread(
-                    target=_listen, args=(number, worker.stdout, self._said), name="film", daemon=True
-                ).start()
-                self._tell(number, plan=plan.to_json())
+                worker = ChildProcess("film", partial(self._take, number))
+                worker.start(module_command("instrument.export.film_segment"), one_core=True)
+                self._workers.append(worker)
+                worker.send({"plan": plan.to_json()})
         except BaseException:
             self.close()
             raise
@@ -74,13 +70,7 @@ class WorkerPool:
     def close(self) -> None:
         """End every process, whatever it is doing."""
         for worker in self._workers:
-            worker.kill()
-        for worker in self._workers:
-            worker.wait()
-            for stream in (worker.stdin, worker.stdout):
-                if stream is not None:
-                    with contextlib.suppress(OSError):
-                        stream.close()
+            worker.end(0.0)
         self._workers = []
 
     def draw(self, sound: Path, folder: Path, tell: Callable[[int], None]) -> Iterator[Path]:
@@ -126,7 +116,9 @@ class WorkerPool:
                     if worker not in doing and next_one < furthest:
                         first, end = self._stretches[next_one]
                         into = str(_file(folder, next_one).absolute())
-                        self._tell(worker, sound=str(sound.absolute()), first=first, end=end, into=into)
+                        self._workers[worker].send(
+                            {"sound": str(sound.absolute()), "first": first, "end": end, "into": into}
+                        )
                         doing[worker] = next_one
                         next_one += 1
                 if number in done:
@@ -141,53 +133,22 @@ class WorkerPool:
                 tell(sum(drawn))
             yield _file(folder, number)
 
+    def _take(self, number: int, line: bytes | None) -> None:
+        self._said.put((number, None if line is None else json.loads(line)))
+
     def _heard(self) -> tuple[int, dict[str, Any]]:
         while True:
+            for child in self._workers:
+                child.send_on()
             with contextlib.suppress(queue.Empty):
                 worker, words = self._said.get(timeout=PATIENCE_SECONDS)
                 if words is None:
-                    status = self._workers[worker].wait()
+                    status = self._workers[worker].wait_for_end(END_SECONDS)
                     raise WorkerError(f"a process that draws the film has ended by itself (status {status})")
                 if "failed" in words:
                     raise OSError(words["errno"] or 0, words["failed"])
                 return worker, words
 
-    def _tell(self, worker: int, **words: Any) -> None:
-        stream = self._workers[worker].stdin
-        assert stream is not None  # noqa: S101 (it was asked for)
-        # A process that is gone is heard of by what it no longer says.
-        with contextlib.suppress(OSError):
-            stream.write(json.dumps(words).encode() + b"\n")
-            stream.flush()
-
 
 def _file(folder: Path, number: int) -> Path:
     return folder / f"segment-{number:06}.h264"
-
-
-def _start() -> subprocess.Popen[bytes]:
-    root = str(Path(__file__).resolve().parents[2])
-    path = os.pathsep.join(filter(None, (root, os.environ.get("PYTHONPATH"))))
-    # Each process is to take one core, so threads within libraries would only be in the way.
-    environment = {**os.environ, "PYTHONPATH": path, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
-    return subprocess.Popen(
-        # With -P the folder that somebody happens to be in is not searched for libraries.
-        [sys.executable, "-P", "-m", "instrument.export.film_segment"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        env=environment,
-        # In a group of its own, so that Ctrl-C reaches only the process that started it, which then ends it.
-        start_new_session=True,
-        creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
-    )
-
-
-def _listen(
-    number: int,
-    stream: IO[bytes] | None,
-    said: queue.SimpleQueue[tuple[int, dict[str, Any] | None]],
-) -> None:
-    with contextlib.suppress(OSError, ValueError):
-        for line in stream or ():
-            said.put((number, json.loads(line)))
-    said.put((number, None))

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import threading
 from collections import deque
 from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
-from instrument.common.thread_priority import TENDING, raise_priority
+from instrument.common.periodic_thread import TENDING, PeriodicThread
 from instrument.engine.memory.layout import RING_EVENTS, RING_PERFORM
 
 if TYPE_CHECKING:
@@ -98,8 +97,9 @@ class PerformanceFeeder:
     def __init__(self, engine: Engine, events: Sequence[Event]) -> None:
         self._engine = engine
         self._events = events
-        self._ending = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="performance", daemon=True)
+        self._sender = EventSender(EngineRing(engine, RING_PERFORM))
+        self._at = self._waiting = 0
+        self._thread = PeriodicThread("performance", self._step, TENDING)
         self.start_sample = 0
         """Sample time on which the file begins."""
 
@@ -116,23 +116,18 @@ class PerformanceFeeder:
 
     def close(self) -> None:
         """Push no more."""
-        self._ending.set()
-        if self._thread.is_alive():
-            self._thread.join()
+        self._thread.close()
 
-    def _run(self) -> None:
-        raise_priority(TENDING)
-        sender = EventSender(EngineRing(self._engine, RING_PERFORM))
-        at = waiting = 0
-        while at < len(self._events) or waiting:
-            horizon = self._engine.time + round(AHEAD_SECONDS * self._engine.rate) - self.start_sample
-            first = at
-            while not waiting and at < len(self._events) and at < first + _AT_ONCE:
-                if self._events[at].time > horizon:
-                    break
-                event = self._events[at]
-                sender.send(replace(event, time=event.time + self.start_sample))
-                at += 1
-            waiting = sender.flush(_AT_ONCE)
-            if self._ending.wait(0.001 if at > first else _PAUSE):
-                return
+    def _step(self) -> float | None:
+        horizon = self._engine.time + round(AHEAD_SECONDS * self._engine.rate) - self.start_sample
+        first = self._at
+        while not self._waiting and self._at < len(self._events) and self._at < first + _AT_ONCE:
+            event = self._events[self._at]
+            if event.time > horizon:
+                break
+            self._sender.send(replace(event, time=event.time + self.start_sample))
+            self._at += 1
+        self._waiting = self._sender.flush(_AT_ONCE)
+        if self._at == len(self._events) and not self._waiting:
+            return None
+        return 0.001 if self._at > first else _PAUSE

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import threading
 import time
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.common.thread_priority import TENDING, raise_priority
+from instrument.common.periodic_thread import TENDING, PeriodicThread
 from instrument.engine.memory.layout import EVENT_MIDI
 from instrument.midi.control_decoder import ControlDecoder
 from instrument.midi.controller_display import LIT_FIELDS, IndicatedControl, Indicator, indicated_controls, messages_for
@@ -70,8 +69,9 @@ class Feedback:
         self._lights: tuple[int, ...] = ()
         self._unsettled: dict[tuple[int, Indicator], None] = {}
         self._outputs: Mapping[int, OpenOutput] = {}
-        self._ending = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="feedback", daemon=True)
+        # Not of low priority: it shares Python's lock with the thread that polls MIDI, which would wait for it.
+        self._thread = PeriodicThread("feedback", self._step, TENDING)
+        self._poll_again = 0.0
         self.on: Callable[[], bool] = lambda: True
         """Tells whether anything is sent now."""
 
@@ -85,22 +85,14 @@ class Feedback:
 
     def close(self) -> None:
         """Look no more; whoever opened the outputs closes them."""
-        self._ending.set()
-        if self._thread.is_alive():
-            self._thread.join()
+        self._thread.close()
 
-    def _run(self) -> None:
-        # Not of low priority: it shares Python's lock with the thread that polls MIDI, which would wait for it.
-        raise_priority(TENDING)
-        look_again = 0.0
-        while True:
-            now = time.monotonic()
-            if now >= look_again:
-                look_again = now + POLL_SECONDS
-                self.poll(now)
-            waiting = self.send(now)
-            if self._ending.wait(_STEP_SECONDS if waiting else max(look_again - time.monotonic(), 0.0)):
-                return
+    def _step(self) -> float:
+        now = time.monotonic()
+        if now >= self._poll_again:
+            self._poll_again = now + POLL_SECONDS
+            self.poll(now)
+        return _STEP_SECONDS if self.send(now) else max(self._poll_again - time.monotonic(), 0.0)
 
     def poll(self, now: float) -> None:
         """See what has changed, at a time in seconds, and let it be sent."""

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import threading
 import time
 from typing import TYPE_CHECKING
 
-from instrument.common.thread_priority import POLLING, raise_priority
+from instrument.common.periodic_thread import POLLING, PeriodicThread
 from instrument.engine.engine import midi_event
 from instrument.engine.memory.layout import RING_MIDI
 from instrument.midi.arrival_time import ArrivalClock, SampleClock
@@ -63,11 +62,9 @@ class MidiPoll:
         self._margin = 0.0 if period else MARGIN_SECONDS
         self._clock = SampleClock(engine.memory.address, engine.rate)
         self._sender = EventSender(ring or EngineRing(engine, RING_MIDI))
-        self._passes = 0
-        self._ending = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="midi", daemon=True)
-        self.realtime = False
-        """Whether the system granted a real-time priority."""
+        self._delay = 0.0
+        self._ask_again = 0.0
+        self._thread = PeriodicThread("midi", self._step, POLLING)
         self.received = 0
         """Complete messages taken from ports so far."""
         self.last = 0
@@ -83,18 +80,12 @@ class MidiPoll:
     def drop(self, port: InputPort) -> None:
         """Poll a port no more; returns when the thread has let go of it."""
         self._inputs = tuple(kept for kept in self._inputs if kept.port is not port)
-        self._wait_for_a_pass()
-
-    def _wait_for_a_pass(self) -> None:
-        passes = self._passes
-        deadline = time.monotonic() + _PATIENCE_SECONDS
-        while self._thread.is_alive() and self._passes < passes + 2 and time.monotonic() < deadline:
-            time.sleep(INTERVAL_SECONDS)
+        self._thread.wait_for_pass(_PATIENCE_SECONDS)
 
     def pour_into(self, ring: Ring) -> None:
         """Push into another ring from now on; returns when the thread has let go of the one before."""
         self._sender = EventSender(ring)
-        self._wait_for_a_pass()
+        self._thread.wait_for_pass(_PATIENCE_SECONDS)
 
     def start(self) -> None:
         """Begin to poll."""
@@ -102,23 +93,21 @@ class MidiPoll:
 
     def close(self) -> None:
         """Stop polling; whoever opened the ports closes them."""
-        self._ending.set()
-        if self._thread.is_alive():
-            self._thread.join()
+        self._thread.close()
 
-    def _run(self) -> None:
-        self.realtime = raise_priority(POLLING)
-        sleep, ending = time.sleep, self._ending.is_set
-        latency, ask_again = 0.0, 0.0
-        while not ending():
-            now = time.monotonic()
-            if now >= ask_again:
-                latency = (self._latency() + self._margin) * self._engine.rate
-                ask_again = now + 0.25
-            if self._clock.observe():
-                self.poll_once(latency)
-            self._passes += 1
-            sleep(INTERVAL_SECONDS)
+    @property
+    def realtime(self) -> bool:
+        """Whether the system granted a real-time priority."""
+        return self._thread.realtime
+
+    def _step(self) -> float:
+        now = time.monotonic()
+        if now >= self._ask_again:
+            self._delay = (self._latency() + self._margin) * self._engine.rate
+            self._ask_again = now + 0.25
+        if self._clock.observe():
+            self.poll_once(self._delay)
+        return INTERVAL_SECONDS
 
     def poll_once(self, latency: float) -> None:
         """Take what has arrived at every port and push it, `latency` samples after its arrival."""

@@ -10,7 +10,7 @@ import zipfile
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
-from instrument.common.archive_damage import DAMAGE
+from instrument.common.safe_files import DAMAGE
 from instrument.patch.patch_drawings import drawing_files
 from instrument.patch.patch_errors import shown
 from instrument.patch.patch_file import load_patch

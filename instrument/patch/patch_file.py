@@ -10,7 +10,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from instrument.common.atomic_file import write_atomically
+from instrument.common.safe_files import write_atomically
 from instrument.patch.line_numbers import lines_of
 from instrument.patch.patch_errors import PatchError, Problem, shown
 from instrument.patch.schema.checks import cross_problems, problems_of

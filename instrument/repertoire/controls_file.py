@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import platformdirs
 
-from instrument.common.atomic_file import write_atomically
+from instrument.common.safe_files import write_atomically
 from instrument.patch.controller_file import (
     EMPTY,
     ControllerFile,

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
+import queue
 import signal
+import threading
 import time
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from instrument.common.child_process import end, end_later, launch, module_command
 from instrument.patch.patch_drawings import start_reader, stop_reader
 from instrument.patch.patch_errors import PatchError, Problem
 from instrument.patch.set_list_file import patches_named
@@ -26,7 +29,7 @@ from instrument.repertoire.loading import (
 from instrument.repertoire.recovery_file import write_recovery
 
 if TYPE_CHECKING:
-    from multiprocessing.connection import Connection
+    import subprocess
 
     from instrument.engine.engine import Event
     from instrument.patch.editing.rewrite import Change
@@ -121,11 +124,15 @@ class Answer:
 
 
 class Worker:
-    """One process, started at the first request, that works through requests in order."""
+    """One process, started at the first request, that works through requests in order.
+
+    Its methods never wait, save `close`: a thread speaks with the process, as an answer may be as large as a drawing.
+    """
 
     def __init__(self) -> None:
-        self._process: Any = None
-        self._connection: Connection | None = None
+        self._process: subprocess.Popen[bytes] | None = None
+        self._jobs: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
+        self._answers: queue.SimpleQueue[Answer | None] = queue.SimpleQueue()
         self._waiting: list[Job] = []
         self._since = 0.0
         self._numbers = 0
@@ -148,61 +155,78 @@ class Worker:
         return self._numbers
 
     def answers(self) -> list[Answer]:
-        """Return what has been done since the last call; never waits."""
+        """Return what has been done since the last call."""
         found: list[Answer] = []
-        while self._waiting and self._connection is not None:
+        while self._waiting and self._process is not None:
             job = self._waiting[0]
+            slow = time.monotonic() - self._since > PATIENCE
             try:
-                if self._connection.poll():
-                    found.append(self._connection.recv())
-                elif time.monotonic() - self._since > PATIENCE:
-                    raise TimeoutError
-                else:
+                answer = self._answers.get_nowait()
+            except queue.Empty:
+                if not slow:
                     break
-            except (EOFError, OSError) as error:
-                slow = isinstance(error, TimeoutError)
+                answer = None
+            if answer is None:
                 why = f"took longer than {PATIENCE:g} s" if slow else "ended the process that works on patches"
-                said = f"{job.path}: this file {why}; the old one plays on."
-                found.append(Answer(job.do, job.path, trouble=said, number=job.number))
-                self.close()
+                answer = Answer(
+                    job.do, job.path, trouble=f"{job.path}: this file {why}; the old one plays on.", number=job.number
+                )
+                end_later(self._forget(self._process), _ENDING)
+            found.append(answer)
             self._waiting.pop(0)
             self._hand_on()
         return found
 
     def close(self) -> None:
         """End the process, whatever it is doing; a later request starts another."""
-        if self._connection is not None:
-            self._connection.close()
-            self._connection = None
         if self._process is not None:
-            # The signal lets it end the process that reads drawings; one that cannot hear it is ended anyway.
-            self._process.terminate()
-            self._process.join(_ENDING)
-            self._process.kill()
-            self._process.join()
-            self._process.close()
-            self._process = None
+            end(self._forget(self._process), _ENDING)
 
     def _hand_on(self) -> None:
         if not self._waiting:
             return
-        if self._connection is None:
+        if self._process is None:
             self._start()
         self._since = time.monotonic()
-        if self._connection is not None:
-            with suppress(OSError):  # a process that has gone is noticed where its answer is awaited
-                self._connection.send(self._waiting[0])
+        self._jobs.put(self._waiting[0])
 
     def _start(self) -> None:
         # Not forked: a copy of a process with running audio threads may stand still for ever.
-        context = multiprocessing.get_context("spawn")
-        self._connection, theirs = context.Pipe()
-        self._process = context.Process(target=_work, args=(theirs,), name="patches", daemon=True)
-        self._process.start()
-        theirs.close()
+        self._process = launch(module_command("instrument.repertoire.patch_worker"))
+        self._jobs, self._answers = queue.SimpleQueue(), queue.SimpleQueue()
+        threading.Thread(
+            target=_converse, args=(self._process, self._jobs, self._answers), name="patches", daemon=True
+        ).start()
+
+    def _forget(self, process: subprocess.Popen[bytes]) -> subprocess.Popen[bytes]:
+        # The signal lets it end the process that reads drawings; one that cannot hear it is ended anyway.
+        process.terminate()
+        self._jobs.put(None)
+        self._process = None
+        return process
 
 
-def _work(connection: Connection) -> None:
+def _converse(
+    process: subprocess.Popen[bytes], jobs: queue.SimpleQueue[Job | None], answers: queue.SimpleQueue[Answer | None]
+) -> None:
+    """Hand each job on and take its answer, until there is no more of one or the other; None is the last answer."""
+    assert process.stdin is not None  # noqa: S101 (it was asked for)
+    assert process.stdout is not None  # noqa: S101 (it was asked for)
+    with suppress(EOFError, OSError), process.stdin, process.stdout:
+        to_it = Connection(os.dup(process.stdin.fileno()), readable=False)
+        from_it = Connection(os.dup(process.stdout.fileno()), writable=False)
+        with to_it, from_it:
+            while (job := jobs.get()) is not None:
+                to_it.send(job)
+                answers.put(from_it.recv())
+    answers.put(None)
+
+
+def work() -> None:
+    """Work through the jobs that come through standard input, until it ends; answers go to standard output."""
+    # What a library prints must not come between answers.
+    jobs, answers = Connection(os.dup(0), writable=False), Connection(os.dup(1), readable=False)
+    os.dup2(2, 1)
     # Ctrl-C is for the stage, which ends this process; the sound goes first when cores are scarce.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, _end)
@@ -210,8 +234,8 @@ def _work(connection: Connection) -> None:
         os.nice(_NICENESS)
     with suppress(EOFError, OSError):
         while True:
-            job = connection.recv()
-            connection.send(replace(_answer(job), number=job.number))
+            job = jobs.recv()
+            answers.send(replace(_answer(job), number=job.number))
     stop_reader()
 
 
@@ -261,3 +285,10 @@ def _performance(job: Job) -> Answer:
     warnings: list[str] = []
     events = tuple(read_performance(job.path, job.rate, warnings.append))
     return Answer(job.do, job.path, events=events, warnings=tuple(warnings))
+
+
+if __name__ == "__main__":
+    # Jobs name the module in which their class is, which is not the one that is run.
+    from instrument.repertoire.patch_worker import work as work_on_jobs
+
+    work_on_jobs()

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import platformdirs
 
-from instrument.common.atomic_file import write_atomically
+from instrument.common.safe_files import write_atomically
 from instrument.engine.parameters import ADDRESSES
 from instrument.patch.editing.save import text_in, text_with
 from instrument.patch.patch_file import patch_from_text

@@ -16,7 +16,7 @@ from instrument.audio.live_input import hears_input
 from instrument.audio.midi_listening import Listening
 from instrument.audio.output_channels import outputs_of
 from instrument.audio.profile import with_profile
-from instrument.common.thread_priority import TENDING, raised_priority
+from instrument.common.periodic_thread import TENDING, raised_priority
 from instrument.engine.engine import panic_event
 from instrument.engine.memory.allocation import allocate
 from instrument.engine.memory.layout import RING_COMMAND

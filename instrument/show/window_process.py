@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 import time
 from typing import Any
 
-from instrument.common.child_process import ChildProcess
+from instrument.common.child_process import ChildProcess, kill, module_command
 from instrument.workbench.state_message import ALIVE
 
 RESTARTS = 3
@@ -26,7 +24,6 @@ _GOOD_RUN = 60.0
 _NO_DISPLAY = 1
 _SOON = 10.0
 _CLOSED = 0
-_PATIENCE = 2.0
 
 
 class WindowProcess:
@@ -41,7 +38,7 @@ class WindowProcess:
     """
 
     def __init__(self, memory: str, rate: float) -> None:
-        self._command = [sys.executable, "-m", "instrument.window", memory, repr(rate)]
+        self._command = module_command("instrument.window", memory, repr(rate))
         self._child = ChildProcess("window")
         self._state: dict[str, Any] = {}
         self._told: dict[str, Any] = {}
@@ -50,6 +47,7 @@ class WindowProcess:
         self._alive = False
         self._silent = 0.0
         self._looked = 0.0
+        self._stalled = False
 
     @property
     def running(self) -> bool:
@@ -71,7 +69,7 @@ class WindowProcess:
         """
         self._child.start(self._command)
         self._began = self._looked = time.monotonic()
-        self._alive, self._silent = False, 0.0
+        self._alive, self._silent, self._stalled = False, 0.0, False
         self._told = {}
         self._tell()
 
@@ -99,7 +97,7 @@ class WindowProcess:
         """Return what the window has asked for since the last call; a line that is no request asks for nothing known."""
         self._tell()
         found = []
-        for line in self._child.said():
+        for line in self._child.lines():
             self._silent = 0.0
             try:
                 message = json.loads(line)
@@ -121,15 +119,15 @@ class WindowProcess:
         needed : bool
             Whether there is a question, so that even a window that was closed is opened again.
         """
-        stalled = self._has_stalled()
         process = self._child.process
-        if stalled and process is not None:
-            process.kill()
-            process.wait()
+        if process is not None and self._has_stalled():
+            # Its end is seen by a later call.
+            self._stalled = True
+            kill(process)
         if process is None or (status := process.poll()) is None:
             return ""
         lived = time.monotonic() - self._began
-        self._child.let_go()
+        self._child.forget()
         if status == _CLOSED and not needed:
             return "the window has closed; the sound plays on."
         # An exception that nobody caught has the same status, but comes later.
@@ -137,7 +135,7 @@ class WindowProcess:
             return "playing without a window."
         self._restarts = 0 if lived > _GOOD_RUN else self._restarts
         how = f"was ended by signal {-status}" if status < 0 else f"ended with status {status}"
-        if stalled:
+        if self._stalled:
             how = f"stood still for {SILENCE:g} s"
         elif status == _CLOSED:
             how = "was closed with a question open"
@@ -160,15 +158,4 @@ class WindowProcess:
 
     def close(self) -> None:
         """End the conversation, which ends the window; one that does not listen is ended."""
-        process = self._child.process
-        if process is None:
-            return
-        self._child.hang_up()
-        for end in (process.terminate, process.kill):
-            try:
-                process.wait(_PATIENCE)
-                break
-            except subprocess.TimeoutExpired:
-                end()
-        process.wait()
-        self._child.let_go()
+        self._child.end()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
 import time
 from contextlib import suppress
 from pathlib import Path
@@ -12,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import platformdirs
 
-from instrument.common.child_process import ChildProcess
+from instrument.common.child_process import ChildProcess, kill, module_command
 from instrument.engine.engine import Engine
 from instrument.takes.stored_program import identity_in
 
@@ -123,7 +122,7 @@ class Recording:
         if self._child.process is not None:
             return
         name, keep = self._engine.memory.name, repr(self._keep)
-        self._child.start([sys.executable, "-m", "instrument.takes.recorder", name, keep])
+        self._child.start(module_command("instrument.takes.recorder", name, keep))
         for message in self._loaded:
             self._child.send(message)
 
@@ -217,7 +216,7 @@ class Recording:
         self._child.send_on()
         said = self._rest()
         if self._child.process is not None and not self._child.running:
-            self._mourn(said)
+            self._note_end(said)
         return said
 
     def close(self) -> list[str]:
@@ -225,10 +224,10 @@ class Recording:
         process = self._child.process
         if process is None:
             return []
-        self._child.hang_up(in_full=True)
+        self._child.hang_up(within=START_SECONDS)
         said = self._rest()
         if not self._unfinished:
-            process.kill()  # nothing would be missing, and it may still be starting
+            kill(process)  # nothing would be missing, and it may still be starting
         try:
             process.wait(END_SECONDS)
         except subprocess.TimeoutExpired:
@@ -241,7 +240,7 @@ class Recording:
 
     def _rest(self) -> list[str]:
         said: list[str] = []
-        for line in self._child.said():
+        for line in self._child.lines():
             with suppress(ValueError):
                 self._take(json.loads(line), said)
         return said
@@ -264,9 +263,9 @@ class Recording:
             if message["stopped"]:
                 said.append(f"recorded {message['seconds']:.1f} s into {message['stopped']}")
 
-    def _mourn(self, said: list[str]) -> None:
+    def _note_end(self, said: list[str]) -> None:
         # Another one is started when it is asked for something; what went before is lost to it.
-        self._child.let_go()
+        self._child.forget()
         self._unfinished = 0
         if self._wanted:
             self.trouble = "the recorder has ended, and with it the recording; the sound plays on."

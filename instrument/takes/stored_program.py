@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.common.archive_damage import DAMAGE
+from instrument.common.safe_files import DAMAGE
 from instrument.engine.memory.layout import (
     MODULATOR_CURVE,
     MODULATOR_GESTURE,

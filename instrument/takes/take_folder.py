@@ -18,7 +18,7 @@ import tomlkit
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from instrument import __version__
-from instrument.common.atomic_file import write_atomically
+from instrument.common.safe_files import write_atomically
 from instrument.engine.compiling.compiled import source_key
 
 if TYPE_CHECKING:

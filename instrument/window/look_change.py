@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,8 +9,10 @@ import platformdirs
 
 from instrument.beam.look import Look, compile_for, kernels_of, read_look
 from instrument.beam.phosphor import TYPES
+from instrument.common.child_process import launch, module_command
 
 if TYPE_CHECKING:
+    import subprocess
     from collections.abc import Callable
 
 GRATICULES = (0.0, 0.35, 1.0)
@@ -43,8 +43,7 @@ def look_file() -> Path:
 
 def compile_elsewhere(look: Look) -> subprocess.Popen[bytes]:
     """Start a process that leaves the kernels of a registered phosphor in the compile cache."""
-    command = [sys.executable, "-m", "instrument.beam.look", look.phosphor.name]
-    return subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)  # noqa: S603 - our own
+    return launch(module_command("instrument.beam.look", look.phosphor.name), talks=False)
 
 
 class LookChange:

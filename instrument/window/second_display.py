@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 import time
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 import pygame
 
-from instrument.common.child_process import ChildProcess
+from instrument.common.child_process import END_SECONDS, ChildProcess, kill, module_command
 from instrument.window.beam_picture import FramePace, OutputReader, Picture
 from instrument.window.live_values import LiveValues
 
@@ -31,9 +29,6 @@ FORWARDED: dict[int, tuple[str, ...]] = {
 """Events that the second window passes on: keys, the letters they make, and that it has lost the keyboard, after which the
 release of a key that is held never comes."""
 
-_PATIENCE = 2.0
-"""Seconds after which one that was told to end is ended."""
-
 
 class SecondDisplay:
     """The window on the second display, or none.
@@ -47,7 +42,7 @@ class SecondDisplay:
     """
 
     def __init__(self, memory: str, rate: float) -> None:
-        self._command = [sys.executable, "-m", "instrument.window", memory, repr(rate), "--picture"]
+        self._command = module_command("instrument.window", memory, repr(rate), "--picture")
         self._child = ChildProcess("second")
         self._ends_by: float | None = None
 
@@ -70,28 +65,20 @@ class SecondDisplay:
     def close(self) -> None:
         """Take it away, as soon as it has heard of it; `events` sees to it if it does not listen."""
         self._child.hang_up()
-        self._ends_by = time.monotonic() + _PATIENCE
+        self._ends_by = time.monotonic() + END_SECONDS
 
     def end(self) -> None:
         """Take it away now."""
-        process = self._child.process
-        if process is not None:
-            self._child.hang_up()
-            try:
-                process.wait(_PATIENCE)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait()
-            self._child.let_go()
+        self._child.end()
         self._ends_by = None
 
     def events(self) -> list[pygame.event.Event]:
         """Return what came in there since the last call, as if it had come in here."""
         process = self._child.process
         if self._ends_by is not None and process is not None and time.monotonic() > self._ends_by:
-            process.kill()
+            kill(process)
         found = []
-        for line in self._child.said():
+        for line in self._child.lines():
             with suppress(ValueError, KeyError, TypeError, AttributeError):
                 message = json.loads(line)
                 if message.get("do") == "key":

@@ -5,7 +5,6 @@ from __future__ import annotations
 import functools
 import hashlib
 import os
-import subprocess
 import sys
 from collections import deque
 from contextlib import suppress
@@ -14,7 +13,10 @@ from typing import TYPE_CHECKING
 
 import platformdirs
 
+from instrument.common.child_process import end, launch, module_command
+
 if TYPE_CHECKING:
+    import subprocess
     from collections.abc import Iterable
 
     from instrument.repertoire.loading import LoadedPatch
@@ -75,8 +77,7 @@ class Thumbnails:
     def close(self) -> None:
         """End what is being made."""
         if self._process is not None:
-            self._process.kill()
-            self._process.wait()
+            end(self._process, 0.0)
             self._process = None
 
     def _path(self, patch: LoadedPatch) -> Path:
@@ -85,13 +86,8 @@ class Thumbnails:
     def _start(self, patch: Path, picture: Path) -> None:
         with suppress(OSError):
             self._folder.mkdir(parents=True, exist_ok=True)
-            self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and module
-                [sys.executable, "-m", "instrument.workbench.thumbnails", str(patch), str(picture)],
-                stdin=subprocess.DEVNULL,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
-                start_new_session=True,
-            )
+            command = module_command("instrument.workbench.thumbnails", str(patch), str(picture))
+            self._process = launch(command, talks=False, errors=False)
 
 
 @functools.lru_cache(1024)

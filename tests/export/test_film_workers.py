@@ -45,11 +45,13 @@ def test_processes_that_lose_their_listener_or_their_life_end_the_film(tmp_path:
         assert described
         assert next(packets).frame == 0
         packets.close()
-        killed, left = crew._workers
+        killed, left = (worker.process for worker in crew._workers)
+        assert killed is not None
         os.kill(killed.pid, signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM)
         with pytest.raises(film_workers.WorkerError, match="has ended by itself"):
             for _ in drawing:
                 pass
+        assert left is not None
         assert left.stdin is not None
         left.stdin.close()
         assert left.wait(END_SECONDS) == 0

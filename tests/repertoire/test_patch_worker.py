@@ -60,6 +60,11 @@ def answers(worker: Worker, count: int) -> list[Answer]:
     return found
 
 
+def process_of(worker: Worker) -> int:
+    assert worker._process is not None
+    return worker._process.pid
+
+
 def test_it_builds_the_program_that_the_stage_would_have_built(worker: Worker, patch: Path) -> None:
     worker.read(patch)
     (answer,) = answers(worker, 1)
@@ -108,7 +113,7 @@ def test_it_saves_values_and_keeps_comments(worker: Worker, patch: Path) -> None
 def test_a_process_that_dies_is_one_answer_and_is_replaced(worker: Worker, patch: Path) -> None:
     worker.read(patch)
     answers(worker, 1)
-    process = worker._process.pid
+    process = process_of(worker)
     os.kill(process, signal.SIGKILL)
     worker.read(patch)
     (answer,) = answers(worker, 1)
@@ -116,4 +121,4 @@ def test_a_process_that_dies_is_one_answer_and_is_replaced(worker: Worker, patch
     worker.read(patch)
     (answer,) = answers(worker, 1)
     assert answer.patch is not None
-    assert worker._process.pid != process
+    assert process_of(worker) != process

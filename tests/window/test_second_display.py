@@ -29,7 +29,7 @@ def test_keys_letters_and_the_loss_of_the_keyboard_are_passed_on(
     assert message is not None
     line = json.dumps({"do": "key", **message}).encode()
     display = SecondDisplay("none", 48_000.0)
-    monkeypatch.setattr(display._child, "said", lambda: [b"[]\n", b"junk\n", line])
+    monkeypatch.setattr(display._child, "lines", lambda: [b"[]\n", b"junk\n", line])
     (event,) = display.events()
     assert event.type == kind
     assert event.dict == words

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from instrument.common.atomic_file import write_atomically
+from instrument.common.safe_files import write_atomically
 from instrument.repertoire import recovery_file as kept
 from instrument.repertoire.recovery_file import find_recoveries, recovery_folder, recovery_path, write_recovery
 from tests.workbench.editing import PATCH, Bench

@@ -5,19 +5,18 @@ from __future__ import annotations
 import contextlib
 import os
 import selectors
-import signal
-import subprocess
-import sys
 import threading
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
+from instrument.common.child_process import end, kill, launch, module_command
 from instrument.drawings.limits import DrawingError
 from instrument.drawings.load import LoadOptions, SampledFrames
 from instrument.drawings.worker.protocol import options_to_json, pack, unpack, unpack_loaded, unpack_routes
 
 if TYPE_CHECKING:
+    import subprocess
     from collections.abc import Callable, Sequence
 
     from instrument.drawings.routing.closed_line import Route
@@ -104,7 +103,10 @@ class Worker:
     def stop(self) -> None:
         """End the process at once; a drawing being read is refused, and the next one gets a new process."""
         self._stopped = True
-        _kill(self._process)
+        # With it ends the matching that it may have started, which is in its process group.
+        process = self._process
+        if process is not None:
+            kill(process)
 
     def close(self) -> None:
         """End the process and wait until it is gone."""
@@ -113,7 +115,7 @@ class Worker:
         with self._lock:
             self._forget()
         if process is not None:
-            process.wait()
+            end(process, 0.0)
 
     def _job(
         self,
@@ -157,23 +159,7 @@ class Worker:
     def _started(self) -> subprocess.Popen[bytes]:
         if self._process is None or self._process.poll() is not None:
             self._forget()
-            root = str(Path(__file__).resolve().parents[3])
-            path = os.pathsep.join(filter(None, (root, os.environ.get("PYTHONPATH"))))
-            # Threads within the libraries would only compete with the sound for the cores.
-            environment = {
-                **os.environ,
-                "PYTHONPATH": path,
-                "OMP_NUM_THREADS": "1",
-                "OPENBLAS_NUM_THREADS": "1",
-            }
-            self._process = subprocess.Popen(
-                # With -P the folder that the player happens to be in is not searched for libraries.
-                [sys.executable, "-P", "-m", "instrument.drawings.worker.worker_process"],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                env=environment,
-                start_new_session=True,
-            )
+            self._process = launch(module_command("instrument.drawings.worker.worker_process"), one_core=True)
         return self._process
 
     def _receive(self, process: subprocess.Popen[bytes], deadline: float) -> tuple[dict[str, Any], list[Any]]:
@@ -196,11 +182,9 @@ class Worker:
             return unpack(read)
 
     def _end(self) -> None:
-        process = self._process
-        _kill(process)
+        if self._process is not None:
+            end(self._process, 0.0)
         self._forget()
-        if process is not None:
-            process.wait()
 
     def _forget(self) -> None:
         if self._process is not None:
@@ -216,14 +200,3 @@ def _put(process: subprocess.Popen[bytes], message: bytes) -> None:
     assert process.stdin is not None  # noqa: S101 (it was asked for)
     process.stdin.write(message)
     process.stdin.flush()
-
-
-def _kill(process: subprocess.Popen[bytes] | None) -> None:
-    """End a process and the matching it may have started, which share a process group."""
-    if process is None or process.poll() is not None:
-        return
-    with contextlib.suppress(ProcessLookupError, PermissionError):
-        if hasattr(os, "killpg"):
-            os.killpg(process.pid, signal.SIGKILL)
-        else:
-            process.kill()

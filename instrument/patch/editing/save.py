@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from tomlkit.exceptions import TOMLKitError
 
-from instrument.common.atomic_file import write_atomically
+from instrument.common.safe_files import write_atomically
 from instrument.engine.parameters import ADDRESSES, index_of
 from instrument.patch.build import base_values, build_program
 from instrument.patch.editing.value_edits import toml_number, with_moved_drawings, with_values

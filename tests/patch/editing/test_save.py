@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tomlkit.exceptions import TOMLKitError
 
-from instrument.common.atomic_file import write_atomically
+from instrument.common.safe_files import write_atomically
 from instrument.engine.parameters import ADDRESSES, INDEX
 from instrument.engine.program import Program
 from instrument.patch.build import build_program

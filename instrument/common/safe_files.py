@@ -1,11 +1,26 @@
-"""Writing a file so that, whatever happens, either the old one is there whole or the new one is."""
+"""Files that are written whole or not at all, and what archives of unknown origin may raise."""
 
 from __future__ import annotations
 
 import contextlib
+import lzma
 import os
 import tempfile
+import zipfile
+import zlib
 from pathlib import Path
+
+DAMAGE = (
+    OSError,
+    ValueError,
+    EOFError,
+    NotImplementedError,
+    RuntimeError,
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+)
+"""Errors of an archive that is broken, or was made to do harm."""
 
 
 def write_atomically(path: Path, data: bytes) -> None:
