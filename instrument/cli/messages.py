@@ -1,4 +1,4 @@
-"""What commands say to the person who typed them, and how they end when their work has failed."""
+"""Messages and results of the commands, and their end when their work has failed: nothing else prints."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ def say(text: str) -> None:
 
 
 def answer(text: str) -> None:
-    """Print a result to standard output."""
-    print(printable(text))
+    """Print a result to standard output, at once, for whoever reads along."""
+    print(printable(text), flush=True)
 
 
 def fail(text: object) -> NoReturn:

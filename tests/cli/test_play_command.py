@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from instrument.cli.first_caution import caution_once
+from instrument.cli.play_command import caution_once
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -1,4 +1,4 @@
-"""The command that adjusts what the display behind an audio device needs: guided, or by values."""
+"""`beamhand calibrate`: what the display behind an audio device needs, adjusted by a guide or by values."""
 
 from __future__ import annotations
 
@@ -80,14 +80,14 @@ def calibrate(
 
 def _name(audio: str | None) -> str:
     # A profile may be asked after while its device is not there.
-    from instrument.audio.choice import choose_driver  # noqa: PLC0415 - it looks for devices
-    from instrument.audio.profile import profile_name, saved_name  # noqa: PLC0415
+    from instrument.audio.choice import choose_driver
+    from instrument.audio.profile import profile_name, saved_name
 
     return (saved_name(audio) if audio else None) or profile_name(choose_driver(audio, None, None).device)
 
 
 def _list(*, as_json: bool) -> None:
-    from instrument.audio.profile import all_profiles  # noqa: PLC0415
+    from instrument.audio.profile import all_profiles
 
     profiles, troubles = all_profiles()
     for name, correction in profiles:
@@ -102,7 +102,7 @@ def _list(*, as_json: bool) -> None:
 
 
 def _show(audio: str | None, *, as_json: bool) -> None:
-    from instrument.audio.profile import load_profile  # noqa: PLC0415
+    from instrument.audio.profile import load_profile
 
     name = _name(audio)
     correction = load_profile(name)
@@ -112,7 +112,7 @@ def _show(audio: str | None, *, as_json: bool) -> None:
 
 
 def _forget(audio: str | None) -> None:
-    from instrument.audio.profile import forget_profile  # noqa: PLC0415
+    from instrument.audio.profile import forget_profile
 
     name = _name(audio)
     if not forget_profile(name):
@@ -121,8 +121,8 @@ def _forget(audio: str | None) -> None:
 
 
 def _keep(audio: str | None, changes: dict[str, str | bool]) -> None:
-    from instrument.audio.correction_table import Correction  # noqa: PLC0415
-    from instrument.audio.profile import load_profile, save_profile  # noqa: PLC0415
+    from instrument.audio.correction_table import Correction
+    from instrument.audio.profile import load_profile, save_profile
 
     name = _name(audio)
     correction = (load_profile(name) or Correction()).with_values(changes)
@@ -133,12 +133,12 @@ def _keep(audio: str | None, changes: dict[str, str | bool]) -> None:
 
 
 def _guide(audio: str | None, rate: float | None, block: int | None, *, window: bool) -> None:
-    from instrument.engine.compiling.warm import warm  # noqa: PLC0415
+    from instrument.engine.compiling.warm import warm
 
     warm()
-    from instrument.show.calibration_guide import CalibrationGuide  # noqa: PLC0415 - it needs the compiled engine
-    from instrument.show.show import run_show  # noqa: PLC0415
-    from instrument.show.show_options import ShowOptions  # noqa: PLC0415
+    from instrument.show.calibration_guide import CalibrationGuide
+    from instrument.show.show import run_show
+    from instrument.show.show_options import ShowOptions
 
     if sys.stdin is None:
         raise ValueError("the guide reads what is typed, and nothing can be; set values by options (--help).")

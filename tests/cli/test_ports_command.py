@@ -9,10 +9,10 @@ import sys
 import pytest
 
 from instrument.audio.driver import DeviceError
-from instrument.cli import port_list as ports
+from instrument.cli.ports_command import list_ports
 from tests.show.listening import Listener
 
-LIST = "import json; from instrument.cli.port_list import list_ports; print(json.dumps(list_ports()))"
+LIST = "import json; from instrument.cli.ports_command import list_ports; print(json.dumps(list_ports()))"
 
 
 @pytest.mark.device
@@ -35,8 +35,8 @@ def test_without_portaudio_there_are_no_devices_and_no_error(monkeypatch: pytest
     def missing() -> list[object]:
         raise DeviceError("the PortAudio library cannot be used.")
 
-    monkeypatch.setattr(ports, "audio_devices", missing)
-    monkeypatch.setattr(ports, "jack_device", lambda: None)
-    found = ports.list_ports()
+    monkeypatch.setattr("instrument.audio.devices.audio_devices", missing)
+    monkeypatch.setattr("instrument.audio.jack.jack_driver.jack_device", lambda: None)
+    found = list_ports()
     assert found["audio"] == []
     assert set(found) == {"audio", "midi_in", "midi_out"}

@@ -1,0 +1,83 @@
+"""`beamhand route`: drawings as one closed line, in figures and as a picture."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from instrument.cli.command_options import Crease, Edges, Json, JumpCost
+from instrument.cli.messages import answer, say
+
+if TYPE_CHECKING:
+    from instrument.drawings.routing.closed_line import Route
+
+DEFAULT_RATE = 48000.0
+"""Sample rate in hertz for which the highest legible pitch is told."""
+
+
+def route(
+    drawings: Annotated[
+        list[Path], typer.Argument(help="Drawings, or numbered folders of them.", metavar="DRAWING...")
+    ],
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", help="Picture or report to write.", metavar="OUT.png|OUT.json"),
+    ] = None,
+    as_json: Json = False,
+    edges: Edges = "all",
+    crease: Crease = 30.0,
+    jump_cost: JumpCost = 4.0,
+) -> None:
+    """Show a drawing as one closed line: lengths, repetition and its proven bound, jumps, corners, time."""
+    kind = output.suffix.lower() if output is not None else ""
+    if output is not None and kind not in {".png", ".json"}:
+        raise typer.BadParameter(f"{output} ends in neither .png nor .json", param_hint="-o")
+    if kind == ".png" and len(drawings) > 1:
+        raise typer.BadParameter("a picture shows one drawing; name one, or write .json", param_hint="-o")
+    if math.isnan(jump_cost) or math.isnan(crease):
+        raise typer.BadParameter("nan is not a number here", param_hint="--jump-cost, --crease")
+    from instrument.common.progress import routing_progress
+    from instrument.drawings.load import LoadOptions
+    from instrument.drawings.readers.by_ending import ReadOptions
+    from instrument.drawings.route_report import report_of
+    from instrument.drawings.routing.closed_line import RouteOptions
+    from instrument.drawings.worker.client import Worker
+
+    options = LoadOptions(ReadOptions(edges=edges, crease=crease), RouteOptions(jump_cost=jump_cost))
+    reports: list[dict[str, Any]] = []
+    found: list[Route] = []
+    with Worker() as worker, routing_progress(len(drawings)) as stage:
+        for number, drawing in enumerate(drawings):
+
+            def find(number: int = number, drawing: Path = drawing) -> list[Route]:
+                found[:] = worker.routes([drawing], options=options, progress=lambda name: stage(number, name))
+                return found
+
+            reports.append(report_of(drawing, find))
+            show_route(reports[-1], as_json=as_json)
+    if kind == ".json" and output is not None:
+        output.write_text("".join(json.dumps(report) + "\n" for report in reports))
+    elif output is not None and found:
+        from instrument.drawings.route_report import draw_route
+
+        draw_route(found[0], output)
+        if len(found) > 1:
+            say(f"{output} shows the first of {len(found)} frames")
+    if any("error" in report for report in reports):
+        raise typer.Exit(1)
+
+
+def show_route(report: dict[str, Any], *, as_json: bool) -> None:
+    """Print one drawing's figures: as JSON, or in words with warnings and refusals on standard error."""
+    for text in (report["error"],) if "error" in report else report["warnings"]:
+        say(f"beamhand: {text}" if "error" in report else f"{report['file']}: {text}")
+    if as_json:
+        answer(json.dumps(report))
+    elif "error" not in report:
+        from instrument.drawings.route_report import words_of
+
+        answer(words_of(report, DEFAULT_RATE))
