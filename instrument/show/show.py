@@ -1,12 +1,14 @@
-"""The running show: everything is started, looked after once in a while, and ended; the sound needs none of it."""
+"""The running show: everything started, tended some fifty times a second, and ended; the sound needs none of it."""
 
 from __future__ import annotations
 
 import functools
 import gc
+import signal
+import sys
 import threading
 import time
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING, Any
 
 from instrument.audio.choice import choose_driver
@@ -30,9 +32,7 @@ from instrument.repertoire.loading import read_patch
 from instrument.repertoire.set_list import SetList
 from instrument.show.fault_log import GOES_ON, FaultLog
 from instrument.show.opening_performance import OpeningPerformance
-from instrument.show.remembered_ports import remembered_ports
-from instrument.show.signals import ended_by_signals, quiet_python
-from instrument.show.standstill import Standstill
+from instrument.show.show_options import remembered_ports
 from instrument.show.window_process import WindowProcess
 from instrument.takes.recorder_client import RecordedEngine
 from instrument.workbench.learning import Learning
@@ -41,29 +41,36 @@ from instrument.workbench.take_control import TakeControl
 from instrument.workbench.workbench import Workbench
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from instrument.audio.choice import Choice
     from instrument.audio.driver import Driver
     from instrument.show.show_options import ShowOptions
 
-POLL_SECONDS = 0.2
-"""Time between two looks at window and device."""
-
 TICK_SECONDS = 0.02
-"""Time between two looks at what the window asks for and what was saved: a key there acts within this."""
+"""Time between two passes of the show's loop: a key in the window acts, and a saved file is seen, within this."""
+
+POLL_SECONDS = 0.2
+"""Time between two polls of device, ports, recorder and the window's life."""
+
+STANDSTILL_SECONDS = 2.0
+"""Time between two polls from which the process counts as having stood still: suspended, or kept from running."""
+
+SWITCH_SECONDS = 0.0005
+"""Time after which a thread that computes lets the MIDI thread have Python's lock."""
 
 FIRST_BLOCK_SECONDS = 5.0
+"""Time that a device has for its first block, where a show is to end sooner than that."""
 
 
 def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
-    """Play until the end of the time, a signal, or the window's wish.
+    """Play until the time is up, a signal comes, or the window asks for the end.
 
     Parameters
     ----------
     options : ShowOptions
     say : callable
-        Takes one sentence for whoever performs.
+        Takes one sentence for the performer.
 
     Returns
     -------
@@ -80,7 +87,10 @@ def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
 
 
 class Show:
-    """One performance.
+    """One performance: its parts in the order in which they start, and the loop that tends them.
+
+    The loop runs in the main thread and never waits for anybody; what takes long is done by other processes. Only at the
+    end is there any waiting, and each part has a bound of its own.
 
     Parameters
     ----------
@@ -102,7 +112,7 @@ class Show:
         self._opening: OpeningPerformance | None = None
 
     def run(self) -> None:
-        """Start everything, look after it, and return when it is over.
+        """Start everything, tend it, and return when it is over.
 
         Raises
         ------
@@ -115,7 +125,7 @@ class Show:
         self._prepare()
         self._ending.enter_context(raised_priority(TENDING))
         self._start()
-        self._look_after()
+        self._loop()
 
     def _prepare(self) -> None:
         options = self._options
@@ -222,20 +232,20 @@ class Show:
             self._ending.callback(window.close)
             window.start()
             self._window = window
-            self._show_state()
+            self._send_state()
 
-    def _look_at_recording(self) -> None:
+    def _poll_recording(self) -> None:
         trouble = self._recording.poll()
         if trouble:
             self._trouble = trouble
             self._faults.note(trouble)
 
-    def _look_after(self) -> None:
-        look_again = 0.0
-        self._standstill = Standstill()
+    def _loop(self) -> None:
+        poll_again = 0.0
+        self._polled = time.monotonic()
         while not self._over.is_set() and not self._time_is_up():
             news = [self._do(request) for request in (self._window.requests() if self._window else ())]
-            news.append(self._look_at_files())
+            news.append(self._poll_files())
             self._recording.send_on()
             if self._options.guide is not None:
                 self._options.guide.poll(self._driver)
@@ -246,12 +256,12 @@ class Show:
                 if not self._opening.acts:
                     self._set_list.end_self_playing()
             now = time.monotonic()
-            if now >= look_again:
-                look_again = now + POLL_SECONDS
+            if now >= poll_again:
+                poll_again = now + POLL_SECONDS
                 self._poll()
                 news.append(True)
             if any(news):
-                self._show_state()
+                self._send_state()
             self._over.wait(TICK_SECONDS)
 
     def _time_is_up(self) -> bool:
@@ -264,15 +274,17 @@ class Show:
         return first and played >= seconds
 
     def _poll(self) -> None:
-        if (stood := self._standstill.poll()) > 0:
+        # This clock goes on while a process is stopped, and nobody sets it.
+        before, self._polled = self._polled, time.monotonic()
+        if (stood := self._polled - before) >= STANDSTILL_SECONDS:
             self._complain(f"everything stood still for {stood:.1f} s (suspended, or no time to run)", GOES_ON)
-        self._look_at_device()
-        self._look_at_ports()
-        self._look_at_recording()
+        self._poll_device()
+        self._poll_ports()
+        self._poll_recording()
         self._bench.poll(time.monotonic())
-        self._look_at_window()
+        self._poll_window()
 
-    def _look_at_window(self) -> None:
+    def _poll_window(self) -> None:
         needed = self._bench.quit_prompt.question is not None
         if self._window is not None and (ended := self._window.restart_if_ended(needed=needed)):
             # A key held on its keyboard can no longer be let go of there.
@@ -280,7 +292,7 @@ class Show:
             self._say(ended)
             self._faults.note(ended)
 
-    def _look_at_device(self) -> None:
+    def _poll_device(self) -> None:
         change = self._recovery.poll(self._driver, self._midi)
         if change is not None:
             self._driver = change.driver
@@ -293,13 +305,13 @@ class Show:
             if trouble:
                 self._complain(trouble)
 
-    def _look_at_ports(self) -> None:
+    def _poll_ports(self) -> None:
         changes = self._midi.poll() if self._midi is not None else []
         for change in changes:
             self._say(change)
             self._faults.note(change)
 
-    def _look_at_files(self) -> bool:
+    def _poll_files(self) -> bool:
         before = self._set_list.trouble
         if not self._set_list.poll():
             return False
@@ -309,10 +321,10 @@ class Show:
             self._faults.note(now, "what played before plays on")
         elif not now and self._trouble == before:
             self._trouble = ""
-        self._look_at_input()
+        self._check_input()
         return True
 
-    def _look_at_input(self) -> None:
+    def _check_input(self) -> None:
         # A patch that is saved again may begin to hear what was not opened, and opening it would stop the sound.
         hears = hears_input(self._set_list.current.program)
         if hears and not self._heard and not self._driver.input_channels and self._options.input is None:
@@ -331,7 +343,7 @@ class Show:
         if self._set_list.trouble and not self._trouble:
             self._trouble = self._set_list.trouble
             self._faults.note(self._trouble)
-        self._look_at_recording()
+        self._poll_recording()
         return True
 
     def _complain(self, cause: str, done: str = "") -> None:
@@ -341,7 +353,7 @@ class Show:
 
     @property
     def state(self) -> dict[str, Any]:
-        """What the window is told of the show."""
+        """State of the whole show, as the window is told it."""
         return {
             **self._bench.state,
             "device": self._driver.described,
@@ -354,6 +366,34 @@ class Show:
             **self._learning.state,
         }
 
-    def _show_state(self) -> None:
+    def _send_state(self) -> None:
         if self._window is not None:
             self._window.show(self.state)
+
+
+@contextmanager
+def ended_by_signals(over: threading.Event) -> Iterator[None]:
+    """Have the signals that end a process end the show instead, which closes everything in its order."""
+    # Only the main thread may choose what signals do; elsewhere somebody else has.
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    kinds = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
+    before = [signal.signal(kind, lambda *_: over.set()) for kind in kinds]
+    try:
+        yield
+    finally:
+        for kind, handler in zip(kinds, before, strict=True):
+            signal.signal(kind, handler)
+
+
+@contextmanager
+def quiet_python() -> Iterator[None]:
+    """Have threads that compute pass Python's lock on soon, and garbage looked for as before afterwards."""
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(SWITCH_SECONDS)
+    try:
+        yield
+    finally:
+        sys.setswitchinterval(before)
+        gc.unfreeze()

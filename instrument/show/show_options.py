@@ -1,20 +1,24 @@
-"""What a show is to play, and how."""
+"""Options of a show: patches, devices, ports and what is recorded."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from instrument.patch.set_list_file import ports_named
+from instrument.repertoire.controls_file import usable_controls
+
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
     from pathlib import Path
 
+    from instrument.repertoire.loading import LoadedPatch
     from instrument.show.calibration_guide import CalibrationGuide
 
 
 @dataclass(frozen=True)
 class ShowOptions:
-    """What to play, and how.
+    """Options of a show, as the command line gives them.
 
     Attributes
     ----------
@@ -73,3 +77,30 @@ class ShowOptions:
     opening: bool = False
     profile: bool = True
     guide: CalibrationGuide | None = None
+
+
+def remembered_ports(named: Iterable[Path], patches: Iterable[LoadedPatch]) -> list[str]:
+    """Return the MIDI inputs that the files of a show name, for when the command line names none.
+
+    The set list comes first, then the controller file, then whatever any of the patches names.
+
+    Parameters
+    ----------
+    named : iterable of Path
+        Patches and set lists as they were named.
+    patches : iterable of LoadedPatch
+        All patches of the show.
+
+    Returns
+    -------
+    list of str
+        Names or parts of names, each once.
+    """
+    for found in (
+        [name for path in named for name in ports_named(path)],
+        usable_controls().midi,
+        [name for patch in patches for name in patch.midi],
+    ):
+        if found:
+            return list(dict.fromkeys(found))
+    return []

@@ -17,8 +17,7 @@ from instrument.audio.profile import SILENT, load_profile, profile_file, save_pr
 from instrument.engine.engine import Engine
 from instrument.engine.memory.layout import RING_COMMAND
 from instrument.engine.parameters import index_of
-from instrument.show.calibration_guide import CalibrationGuide
-from instrument.show.calibration_steps import FAST, STEPS
+from instrument.show.calibration_guide import FAST, STEPS, CalibrationGuide
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -97,7 +96,7 @@ def test_every_test_picture_has_a_step_and_every_step_says_what_to_look_at() -> 
         "steps",
     }
     assert {name for step in STEPS for name in step.adjusts} == set(Correction().as_dict())
-    assert all(step.look.endswith(".") and step.look.count(". ") == 0 for step in STEPS)
+    assert all(step.advice.endswith(".") and step.advice.count(". ") == 0 for step in STEPS)
 
 
 @pytest.mark.parametrize(("typed", "begins"), [("\n", True), ("quit\n", False), ("", False)])
@@ -180,13 +179,13 @@ def test_it_follows_a_picture_that_was_chosen_in_the_window(tmp_path: Path) -> N
     found.guide.poll(found.driver)
     found.engine.record["set_at"] = 2
     found.guide.poll(found.driver)
-    assert found.guide.place == 2
+    assert found.guide.index == 2
     assert "[3/" in found.text
 
 
 def test_delays_are_seen_on_a_circle_that_runs_fast(tmp_path: Path) -> None:
     found = guided(tmp_path, "", "", "", "quit")
-    assert found.guide.place == 3
+    assert found.guide.index == 3
     ring = found.engine.record["rings"][RING_COMMAND]
     last = ring["events"][int(ring["tail"]) - 1]
     assert (int(last["index"]), float(last["value"])) == (index_of("layer.1.pen.frequency"), FAST)

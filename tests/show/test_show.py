@@ -19,7 +19,6 @@ from instrument.repertoire.patch_worker import Answer
 from instrument.show.fault_log import NAME
 from instrument.show.show import Show, run_show
 from instrument.show.show_options import ShowOptions
-from instrument.show.standstill import Standstill
 from tests.show.listening import wait_until
 from tests.show.playing import LEVELS, Playing
 
@@ -252,7 +251,7 @@ class TestTroubles:
             show = Show(options, self.said.append, ending)
             show._prepare()
             show._start()
-            show._standstill = Standstill()
+            show._polled = time.monotonic()
             yield show
 
     def test_what_is_wrong_with_the_device_is_told_once_whatever_else_happens(
@@ -263,7 +262,7 @@ class TestTroubles:
         for _ in range(3):
             show._poll()
             show._do({"do": "set", "address": "output.level", "value": 0.5})
-            show._look_at_files()
+            show._poll_files()
         assert self.said.count(trouble) == 1
         assert show.state["trouble"] == trouble
         monkeypatch.setattr(SilentClock, "trouble", "")
@@ -282,7 +281,7 @@ class TestTroubles:
         for answer in (Answer("keep", Path()), Answer("warm", Path())):
             show._set_list.worker.answers = lambda answer=answer: [answer]  # type: ignore[method-assign, misc]
             show._do({"do": "alive"})
-            show._look_at_files()
+            show._poll_files()
             assert "dance" in show.state["trouble"]
         show._do({"do": "release"})
         assert show.state["trouble"] == ""
