@@ -1,4 +1,4 @@
-"""The controller file that serves every patch of the show: where it is, what is built with it, and writing to it."""
+"""Controller file: the controls that serve every patch of a show, their file, and teaching into it."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from instrument.patch.schema.patch_schema import Patch
 
 VARIABLE = "BEAMHAND_CONTROLS"
-"""Names the file in place of the usual one; processes that build patches inherit it."""
+"""Variable that names the file in place of the usual one; processes that build patches inherit it."""
 
 NAME = "controls.toml"
 
@@ -54,7 +54,7 @@ def use_controls_file(path: Path) -> None:
 
 
 def usable_controls() -> ControllerFile:
-    """Return the controller file; an empty one where it cannot be used, which is said by whoever looks at it."""
+    """Return what the controller file holds; as if it were empty where it cannot be used, which is told elsewhere."""
     with suppress(PatchError):
         return load_controller(controls_file())
     return controller_from_text(EMPTY, controls_file())
@@ -67,20 +67,20 @@ class PatchWithController:
     Attributes
     ----------
     patch : Patch
-        Has those controls behind its own.
+        With those controls behind its own.
     text : str
-        The patch's text with those controls written into it, which builds the same.
-    places : tuple of int
-        Where each of them stands in its file.
+        Text of the patch with those controls written into it, which builds the same.
+    indices : tuple of int
+        Index of each of them in its file.
     key : str
-        The same for the same controls.
+        Digest of the controller file.
     feedback : bool
         Whether neither the patch nor the file forbids it.
     """
 
     patch: Patch
     text: str
-    places: tuple[int, ...]
+    indices: tuple[int, ...]
     key: str
     feedback: bool
 
@@ -88,12 +88,12 @@ class PatchWithController:
 def with_controller(patch: Patch) -> PatchWithController:
     """Give a patch the controls of the controller file."""
     controller = usable_controls()
-    places = serving_controls(patch, controller)
-    added = [controller.control[place] for place in places]
+    indices = serving_controls(patch, controller)
+    added = [controller.control[index] for index in indices]
     text = with_controls(patch.text, [control.model_dump(exclude_unset=True) for control in added])
     key = "controls " + hashlib.sha256(controller.text.encode()).hexdigest()
     both = patch.model_copy(update={"control": [*patch.control, *added]})
-    return PatchWithController(both, text, places, key, patch.feedback and controller.feedback)
+    return PatchWithController(both, text, indices, key, patch.feedback and controller.feedback)
 
 
 def taught_all() -> list[dict[str, Any]]:
@@ -119,18 +119,18 @@ def teach_all(control: Mapping[str, Any], replaces: Callable[[Mapping[str, Any]]
     _rewrite(lambda text: with_control(text, control, replaces))
 
 
-def unteach_all(place: int) -> None:
-    """Take a control out of the controller file.
+def unteach_all(index: int) -> None:
+    """Remove a control from the controller file.
 
     Raises
     ------
     PatchError
-        If there is none at that place, or the file cannot be written.
+        If there is none at that index, or the file cannot be written.
     """
 
     def without(text: str) -> str:
         try:
-            return without_control(text, place)
+            return without_control(text, index)
         except IndexError as error:
             raise PatchError(controls_file(), Problem(f"{error.args[0]} to take out.")) from None
 

@@ -1,4 +1,4 @@
-"""A patch file as the stage keeps it: text, program, and what the window shows; made here or in a worker process."""
+"""Patch files as the show holds them: text, program and the description that the window shows."""
 
 from __future__ import annotations
 
@@ -26,18 +26,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class PatchDescription:
-    """What the window is told of a patch.
+    """Description of a patch, as the window is told it.
 
     Attributes
     ----------
     document : dict
-        The file's tables, see `patch.describe.plain`.
+        Tables of the file, see `patch.description.plain`.
     parameters : list of dict
-        See `patch.describe.parameters_of`.
+        See `patch.description.parameters_of`.
     snapshots : tuple of str
-        Their names.
+        Names.
     played : str
-        The text with the controls of the controller file.
+        Text with the controls of the controller file.
     """
 
     document: dict[str, Any] = field(default_factory=dict)
@@ -54,10 +54,10 @@ class LoadedPatch:
     ----------
     path : Path
     text : str
-        What the file held.
+        Text of the file.
     program : Program
     title : str
-        The patch's own, or the name of its file.
+        Title of the patch, or the name of its file.
     layers : int
     controls : tuple of dict
         Label, message, number, channel and parameter of each control, for the window; ``all`` where it is the controller
@@ -65,15 +65,15 @@ class LoadedPatch:
     files : tuple of Path
         Drawings, fonts and numbered folders that it is made from, and the controller file.
     drawn : tuple of str
-        A key for each drawing, the same for the same line.
+        Digest of each drawing, the same for the same line.
     controller_key : str
-        A key for the controller file.
+        Digest of the controller file.
     corners : tuple of (int, int)
         Number, from 1, and corners of each layer that runs along a path.
     warnings : tuple of str
-        What was left out of the drawings.
+        Sentences on what was left out of the drawings.
     played : str
-        The text with the controls of the controller file, which builds what is played.
+        Text with the controls of the controller file, which builds what is played.
     midi : tuple of str
         MIDI inputs that it remembers.
     feedback : bool
@@ -99,7 +99,7 @@ class LoadedPatch:
 
     @property
     def made_from(self) -> tuple[object, ...]:
-        """What its program is made from beside its text, to tell whether it is another one."""
+        """Digests of what its program is made from beside its text, to tell whether it is another one."""
         return self.drawn, self.controller_key
 
 
@@ -159,7 +159,7 @@ def write_patch(
     values : list of float
         In the order of `parameters.ADDRESSES`.
     saved : str, optional
-        What the file held when it was read or written last, if that is another text.
+        Text that the file held when it was read or written last, if that is another one.
     to : Path, optional
         Another file to write.
 
@@ -178,7 +178,7 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
     served = with_controller(patch)
     controls = tuple(
         {
-            "place": k if k < len(patch.control) else served.places[k - len(patch.control)],
+            "place": k if k < len(patch.control) else served.indices[k - len(patch.control)],
             "all": k >= len(patch.control),
             "label": control.label,
             "message": control.message,

@@ -1,4 +1,8 @@
-"""A process of its own for reading, editing and saving patches, so that no heavy Python runs beside the MIDI thread."""
+"""Worker process that reads, builds, edits and saves patches, so that no heavy Python runs beside the MIDI thread.
+
+Jobs go to it one at a time and answers come back in order, pickled through the pipes of its standard input and output; both
+ends are ours, and nothing from a file is ever unpickled.
+"""
 
 from __future__ import annotations
 
@@ -35,7 +39,7 @@ if TYPE_CHECKING:
     from instrument.patch.editing.rewrite import Change
 
 PATIENCE = 120.0
-"""Seconds after which a patch is given up; a large drawing takes one or two, and each has its own limit."""
+"""Time in seconds after which a job is given up; a large drawing takes one or two, and each has its own limit."""
 
 _NICENESS = 10
 
@@ -44,21 +48,22 @@ _ENDING = 1.0
 
 @dataclass(frozen=True)
 class Job:
-    """One request.
+    """Job for the worker.
 
     Attributes
     ----------
     do : str
-        ``read`` a patch file, ``build`` a text, ``redraw`` one whose drawings have changed, ``edit`` a text and build it, ``save``, ``keep`` what is not saved in a
-        recovery file, ``open`` whatever patches a file names, ``perform`` a MIDI file, ``warm`` up.
+        ``read`` a patch file, ``build`` a text, ``redraw`` one whose drawings have changed, ``edit`` a text and build it,
+        ``save``, ``recovery`` for a recovery file of what is not saved, ``open`` all patches that a file names, ``perform``
+        a MIDI file, ``warm`` up.
     path : Path
     text : str
-        The patch as it is now.
+        Text of the patch as it is now.
     values : list of float
-        What its parameters are set to now.
+        Values of its parameters, in the order of `parameters.ADDRESSES`.
     changes : tuple of Change
     saved : str or None
-        What the file held when it was read or written last.
+        Text that the file held when it was read or written last.
     to : Path or None
         File to write instead.
     rate : float
@@ -80,7 +85,7 @@ class Job:
 
 @dataclass(frozen=True)
 class Answer:
-    """What became of one request.
+    """Answer of the worker to one job.
 
     Attributes
     ----------
@@ -88,19 +93,19 @@ class Answer:
         As in `Job`.
     path : Path
     patch : LoadedPatch or None
-        The patch that was read, built or edited.
+        Patch that was read, built or edited.
     text : str
-        The text that was saved.
+        Text that was saved.
     trouble : str
-        Why nothing came of it; otherwise empty.
+        Reason for which nothing came of it; otherwise empty.
     files : tuple of Path
         Drawings of a patch that could not be read, which may be mended before the patch is.
     description : PatchDescription or None
-        What the window is told of the patch that was saved.
+        Of the patch that was saved.
     problem : Problem or None
-        The first mistake of a patch, where that is the trouble.
+        First mistake of a patch, where that is the trouble.
     patches : tuple of LoadedPatch
-        What was opened.
+        Patches that were opened.
     events : tuple of Event
         Of a performance.
     warnings : tuple of str
@@ -271,7 +276,7 @@ def _done(job: Job) -> Answer:  # noqa: PLR0911 - one for each kind of job
             return Answer(do, path, patches=tuple(read_patch(one) for one in patches_named(path)))
         case "perform":
             return _performance(job)
-        case "keep" if job.to is not None:
+        case "recovery" if job.to is not None:
             write_recovery(job.to, path, job.text, job.values)
         case "warm":
             start_reader()

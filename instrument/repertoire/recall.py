@@ -1,4 +1,9 @@
-"""The patches of a performance held ready in the engine, so that a recall needs nobody but the audio callback."""
+"""Recall: patches held ready in the engine's slots, so that changing to one needs nothing but the audio callback.
+
+Slot and index in the set list are the same for the first `PRELOADED` patches. A pad, a program change or a key names an
+index; the callback looks it up in the engine's table of slots and swaps the program at a block boundary. Python only fills the
+table, and steps in for patches that found no room there.
+"""
 
 from __future__ import annotations
 
@@ -13,27 +18,27 @@ if TYPE_CHECKING:
     from instrument.engine.engine import Engine
     from instrument.engine.program import Program
 
-HELD = SLOTS - 12
-"""Patches held ready; the rest of the slots is for changes under way."""
+PRELOADED = SLOTS - 12
+"""Patches held ready in slots; the rest of the slots is for changes under way."""
 
 _STEPS = {ACTIONS.index("next"): 1, ACTIONS.index("previous"): -1}
 _PATCH = ACTIONS.index("patch")
 
 
 class Recall:
-    """Which patch plays, whoever chose it: a key of the window, a pad, a program change.
+    """The patch that plays, chosen by the window, a pad or a program change.
 
     Parameters
     ----------
     engine : Engine
         Its `RING_COMMAND` and its bank of programs belong to the thread that calls this object.
     program_of : callable
-        Gives the program of a place in the set list.
+        Gives the program at an index of the set list.
 
     Attributes
     ----------
     position : int
-        Place that plays, or will with the next block.
+        Index in the set list of what plays, or will with the next block.
     """
 
     def __init__(self, engine: Engine, program_of: Callable[[int], Program]) -> None:
@@ -45,65 +50,65 @@ class Recall:
         self.position = 0
 
     def hold(self, count: int) -> None:
-        """Hold the first of `count` patches ready; those for which there is no room are loaded when they are played."""
+        """Load the first of `count` patches into slots; those without room are loaded when they are played."""
         self._engine.record["set_count"] = min(count, SETLIST)
-        self._stale = set(range(min(count, HELD)))
+        self._stale = set(range(min(count, PRELOADED)))
         self.refresh()
         _, self._cursor, _ = self._engine.log_since(0)
 
-    def changed(self, place: int) -> None:
-        """Forget what is held of a place; it is held anew as soon as it may be."""
-        if place < HELD:
-            self._engine.record["set_slots"][place] = -1
-            self._stale.add(place)
+    def changed(self, index: int) -> None:
+        """Take the patch at an index out of its slot; it is loaded anew as soon as that may be written."""
+        if index < PRELOADED:
+            self._engine.record["set_slots"][index] = -1
+            self._stale.add(index)
 
-    def inserted(self, place: int, count: int) -> None:
-        """Forget what is held from a place on, behind the one that plays, as patches were put in there."""
-        self._engine.record["set_slots"][place:] = -1
+    def inserted(self, index: int, count: int) -> None:
+        """Take patches out of their slots from an index behind the one that plays, as some were put in there."""
+        self._engine.record["set_slots"][index:] = -1
         self._engine.record["set_count"] = min(count, SETLIST)
-        self._stale |= set(range(place, min(count, HELD)))
+        self._stale |= set(range(index, min(count, PRELOADED)))
         self.refresh()
 
     def refresh(self) -> None:
-        """Hold what is not held yet, unless its slot still plays."""
-        for place in sorted(self._stale):
+        """Load what is in no slot yet, unless its slot still plays."""
+        for index in sorted(self._stale):
             try:
-                self._engine.record["set_slots"][place] = self._engine.load(self._program_of(place), place)
+                self._engine.record["set_slots"][index] = self._engine.load(self._program_of(index), index)
             except EngineFullError:
                 continue
-            self._stale.discard(place)
+            self._stale.discard(index)
 
-    def go_to(self, place: int) -> None:
-        """Play the patch of a place from its start, with a cross-fade.
+    def go_to(self, index: int) -> None:
+        """Play the patch at an index from its start, with a cross-fade.
 
         Raises
         ------
         EngineFullError
             If it finds no room.
         """
-        if self._engine.record["set_slots"][place] >= 0:
-            if not self._engine.push(action_event(0, "patch", place + 1)):
+        if self._engine.record["set_slots"][index] >= 0:
+            if not self._engine.push(action_event(0, "patch", index + 1)):
                 raise EngineFullError("the engine takes no more events at the moment; is it running?")
         else:
-            self._engine.play(self._program_of(place))
-            self._engine.record["set_at"] = place
-            self._seen = place
-        self.position = place
+            self._engine.play(self._program_of(index))
+            self._engine.record["set_at"] = index
+            self._seen = index
+        self.position = index
 
     def poll(self, count: int) -> bool:
-        """Follow what hands on controllers have chosen; True if another patch plays now.
+        """Follow what controllers have chosen; return whether another patch plays now.
 
         Raises
         ------
         EngineFullError
-            If a patch that is not held finds no room.
+            If a patch that is in no slot finds no room.
         """
         before = self.position
         events, self._cursor, _ = self._engine.log_since(self._cursor)
         for event in events[events["kind"] == EVENT_ACTION]:
-            place = _place(int(event["index"]), float(event["value"]), self.position, count)
-            if place is not None and self._engine.record["set_slots"][place] < 0:
-                self.go_to(place)
+            index = _target_index(int(event["index"]), float(event["value"]), self.position, count)
+            if index is not None and self._engine.record["set_slots"][index] < 0:
+                self.go_to(index)
         now = int(self._engine.record["set_at"])
         if now != self._seen:
             self._seen = now
@@ -113,7 +118,7 @@ class Recall:
         return self.position != before
 
 
-def _place(action: int, value: float, position: int, count: int) -> int | None:
+def _target_index(action: int, value: float, position: int, count: int) -> int | None:
     if action in _STEPS:
         return (position + _STEPS[action]) % count
     if action == _PATCH and 1 <= value <= count:

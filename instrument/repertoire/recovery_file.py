@@ -1,4 +1,9 @@
-"""Files in which unsaved changes survive: what is kept of a patch, where it lies, and whose it was."""
+"""Recovery files: unsaved changes of a patch, written while the show goes on and found by the next one.
+
+Two files a patch lie in the user's state folder: a record (JSON) with the edited text and all values, which the window offers
+to take back, and the same as a patch that can be played by its name. Both are written whole or not at all, and their name
+holds a digest of the patch's path and the number of the process, so that what a living show keeps is never offered.
+"""
 
 from __future__ import annotations
 
@@ -27,20 +32,20 @@ _PLAYABLE = ".toml"
 
 @dataclass(frozen=True)
 class RecoveryFile:
-    """Unsaved changes of one patch, left by an earlier start.
+    """Unsaved changes of one patch, left by an earlier show.
 
     Attributes
     ----------
     record : Path
         File that holds them.
     patch : Path
-        The patch that they belong to.
+        Patch that they belong to.
     text : str
-        Its text as it was edited.
+        Text as it was edited.
     values : dict of str to float
-        What its parameters were set to.
+        Values of all parameters by address.
     seconds : float
-        How old they are.
+        Age.
     """
 
     record: Path
@@ -51,12 +56,12 @@ class RecoveryFile:
 
     @property
     def playable(self) -> Path:
-        """The same as a patch file, for those who open it by hand."""
+        """File of the same as a patch that can be played."""
         return self.record.with_suffix(_PLAYABLE)
 
     @property
     def age(self) -> str:
-        """How old they are, in words."""
+        """Age in words."""
         for size, unit in ((86400.0, "day"), (3600.0, "hour"), (60.0, "minute")):
             if self.seconds >= size:
                 count = int(self.seconds // size)
@@ -112,14 +117,14 @@ def _playable(path: Path, text: str, values: Sequence[float], file: Path) -> str
 
 
 def remove_recovery(record: Path) -> None:
-    """Remove what was kept."""
+    """Remove both files."""
     for path in (record, record.with_suffix(_PLAYABLE)):
         with suppress(OSError):
             path.unlink(missing_ok=True)
 
 
 def adopt_recovery(kept: RecoveryFile, record: Path) -> None:
-    """Give what an earlier start has left the name that a record of this process has.
+    """Rename what an earlier show has left to a record of this process.
 
     Raises
     ------
@@ -132,7 +137,7 @@ def adopt_recovery(kept: RecoveryFile, record: Path) -> None:
 
 
 def find_recoveries(folder: Path | None = None) -> list[RecoveryFile]:
-    """Return what earlier starts have left, the newest first; files that cannot be read are passed over."""
+    """Return what earlier shows have left, the newest first; files that cannot be read are passed over."""
     found = []
     for record in (folder or recovery_folder()).glob(f"*{_RECORD}"):
         with suppress(OSError, ValueError, KeyError, TypeError, AttributeError):

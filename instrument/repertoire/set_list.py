@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import math
 import time
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from instrument.engine.engine import EngineFullError
-from instrument.repertoire.drawing_change import morph_to
 from instrument.repertoire.patch_worker import Job, Worker
 from instrument.repertoire.recall import Recall
 from instrument.repertoire.undo_history import same_bits, step_between
-from instrument.repertoire.watched_files import FileWatch
 from instrument.repertoire.working_copy import WorkingCopy
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
     from pathlib import Path
 
     import numpy.typing as npt
@@ -29,12 +28,17 @@ if TYPE_CHECKING:
 
     Values = npt.NDArray[np.float64]
 
+Signature = tuple[int, int, int]
+"""Time of a file's last change in ns, size, and file number, which editors that replace a file change."""
 
 WATCH_SECONDS = 0.04
 """Time between two looks at files; one that was saved is taken when it has kept still for so long."""
 
 SETTLED_SECONDS = 1.0
-"""How long values must rest before a patch is held anew with them."""
+"""Time that values must rest before a patch is held anew with them."""
+
+MORPH_SECONDS = 0.05
+"""Time in which a drawing saved again bends into its new shape."""
 
 
 class SetList:
@@ -68,7 +72,7 @@ class SetList:
         self.worker = Worker()
         self.others: Callable[[Answer], None] = lambda _: None
         self._watch = FileWatch()
-        self._recall = Recall(engine, lambda place: self._patches[place].program)
+        self._recall = Recall(engine, lambda index: self._patches[index].program)
         self._watch_again = 0.0
         self._changed: dict[int, float] = {}
         self._broken: dict[Path, tuple[Path, ...]] = {}
@@ -119,7 +123,7 @@ class SetList:
         """Change to another patch, counted in a circle; it starts afresh, with a cross-fade."""
         self.go_to((self.position + by) % len(self._patches))
 
-    def go_to(self, place: int) -> None:
+    def go_to(self, index: int) -> None:
         """Change to the patch of a place, from 0; it starts afresh, with a cross-fade.
 
         Raises
@@ -127,23 +131,23 @@ class SetList:
         ValueError
             If there is no such place.
         """
-        if not 0 <= place < len(self._patches):
-            raise ValueError(f"there is no patch {place + 1}; the set has {len(self._patches)}.")
+        if not 0 <= index < len(self._patches):
+            raise ValueError(f"there is no patch {index + 1}; the set has {len(self._patches)}.")
         try:
-            self._recall.go_to(place)
+            self._recall.go_to(index)
         except EngineFullError as error:
-            self.complain(f"{self._patches[place].path}: {error}")
+            self.complain(f"{self._patches[index].path}: {error}")
         else:
             self.trouble = ""
 
     def add(self, patches: tuple[LoadedPatch, ...]) -> None:
         """Put patches behind the one that plays, and change to the first of them."""
-        place = self.position + 1
+        index = self.position + 1
         self._hold_changed(math.inf)
-        self._patches[place:place] = [WorkingCopy(patch) for patch in patches]
-        self._recall.inserted(place, len(self._patches))
+        self._patches[index:index] = [WorkingCopy(patch) for patch in patches]
+        self._recall.inserted(index, len(self._patches))
         self.watch_files()
-        self.go_to(place)
+        self.go_to(index)
 
     def sounding(self, working: WorkingCopy) -> Values | None:
         """Return what the parameters of a patch are set to, where a ramp under way ends; None unless it plays."""
@@ -173,7 +177,7 @@ class SetList:
         self._moved = None if sounding is None else (self.working, sounding)
         self.self_playing = False
 
-    def become(self, working: WorkingCopy, loaded: LoadedPatch, values: Values, sounding: Values) -> None:
+    def swap_in(self, working: WorkingCopy, loaded: LoadedPatch, values: Values, sounding: Values) -> None:
         """Go on with another text of a patch; if it plays, phases go on.
 
         Parameters
@@ -193,12 +197,12 @@ class SetList:
         """
         before = working.loaded, working.values
         # First, since who records asks whose program is being loaded.
-        working.become(loaded, values)
+        working.set_loaded(loaded, values)
         if working is self.working:
             try:
                 self._engine.play(working.program_with(sounding), carry=True)
             except EngineFullError:
-                working.become(*before)
+                working.set_loaded(*before)
                 raise
         self.changed(working)
         self.watch_files()
@@ -208,10 +212,10 @@ class SetList:
         self._changed[self._patches.index(working)] = 0.0 if soon else time.monotonic() + SETTLED_SECONDS
 
     def _hold_changed(self, now: float) -> None:
-        for place, when in list(self._changed.items()):
-            if now >= when or place != self.position:
-                del self._changed[place]
-                self._recall.changed(place)
+        for index, when in list(self._changed.items()):
+            if now >= when or index != self.position:
+                del self._changed[index]
+                self._recall.changed(index)
 
     def reload(self) -> None:
         """Read the current patch's file again, whether it was saved or not."""
@@ -302,12 +306,12 @@ class SetList:
 
     def _redraw(self, working: WorkingCopy, patch: LoadedPatch) -> None:
         before = working.loaded
-        working.become(patch, working.values)
+        working.set_loaded(patch, working.values)
         if working is self.working:
             try:
                 morph_to(self._engine, patch.program)
             except EngineFullError:
-                working.become(before, working.values)
+                working.set_loaded(before, working.values)
                 raise
         if working.saved is before:
             working.saved = patch
@@ -318,7 +322,7 @@ class SetList:
         unsaved = working.is_unsaved()
         after = WorkingCopy(patch).values
         step = step_between("loading the file again", (working.text, patch.text), before, after)
-        self.become(working, patch, after, after)
+        self.swap_in(working, patch, after, after)
         working.saved = patch
         working.history.add(step, time.monotonic())
         kept = "; undo brings back what was not saved" if unsaved else ""
@@ -328,3 +332,70 @@ class SetList:
         """Note and say what has become wrong."""
         self.trouble = trouble
         self._say(trouble)
+
+
+def morph_to(engine: Engine, program: Program) -> None:
+    """Change to a program that differs in its drawings alone: phases go on, parameters stay as they are now.
+
+    Parameters
+    ----------
+    engine : Engine
+        Its `RING_COMMAND` and its bank of programs belong to the thread that calls.
+    program : Program
+        Is left as it is.
+
+    Raises
+    ------
+    EngineFullError
+        If it finds no room, or no event can be taken now.
+    """
+    record = program.record.copy()
+    record["base"] = list(engine.values().values())
+    engine.play(replace(program, record=record), carry=True, fade=MORPH_SECONDS)
+
+
+class FileWatch:
+    """Looks at files whenever it is asked to.
+
+    A file that changes counts once it looks the same twice, so that one being written is left alone; a file that has
+    gone counts when it is back.
+    """
+
+    def __init__(self) -> None:
+        self._known: dict[Path, Signature | None] = {}
+        self._changing: dict[Path, Signature] = {}
+
+    def add(self, path: Path) -> None:
+        """FileWatch a file from now on, as it is now; also to forget a change of one's own."""
+        self._known[path] = _signature(path)
+        self._changing.pop(path, None)
+
+    def keep_to(self, paths: Iterable[Path]) -> None:
+        """FileWatch these files and no others; of those watched already, no change is missed."""
+        for path in (wanted := dict.fromkeys(paths)):
+            if path not in self._known:
+                self.add(path)
+        self._known = {path: known for path, known in self._known.items() if path in wanted}
+
+    def changed(self) -> list[Path]:
+        """Return the files that were saved since the last call."""
+        found = []
+        for path, known in self._known.items():
+            now = _signature(path)
+            if now is None or now == known:
+                self._changing.pop(path, None)
+            elif self._changing.get(path) == now:
+                self._known[path] = now
+                del self._changing[path]
+                found.append(path)
+            else:
+                self._changing[path] = now
+        return found
+
+
+def _signature(path: Path) -> Signature | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_mtime_ns, found.st_size, found.st_ino

@@ -1,4 +1,9 @@
-"""What was done to a patch, step by step, so that it can be undone and done again."""
+"""Undo and redo of one patch: steps that know text and values before and after.
+
+Most steps change values alone and are undone in the engine at once; a step that changes the text is undone by building the
+text from before. A step that puts a layer, modulator or link in or takes one out shifts the addresses behind it, so that it
+carries its `Shift` along and values keep to what they belong to.
+"""
 
 from __future__ import annotations
 
@@ -25,10 +30,10 @@ if TYPE_CHECKING:
     Values = npt.NDArray[np.float64]
 
 TOGETHER = 1.0
-"""Seconds within which changes of the same thing are one step."""
+"""Time in seconds within which changes of the same thing are one step."""
 
 _AT_ONCE = 0.1
-"""Seconds within which different parameters moved by one hand are one step."""
+"""Time in seconds within which different parameters moved by one hand are one step."""
 
 _BLOCKS = {
     "layer": (LAYER_BASE, LAYER_SIZE, LAYERS),
@@ -39,35 +44,40 @@ _BLOCKS = {
 
 @dataclass(frozen=True)
 class Shift:
-    """A layer, modulator or link put in or taken out, so that those after it change their numbers.
+    """Shift of addresses: a layer, modulator or link put in or taken out changes the numbers of those after it.
 
     Attributes
     ----------
     stem : {"layer", "modulator", "link"}
-    place : int
+    index : int
         From 0.
     by : {1, -1}
     """
 
     stem: str
-    place: int
+    index: int
     by: int
 
     @property
-    def back(self) -> Shift:
-        """The shift that undoes it."""
-        return Shift(self.stem, self.place, -self.by)
+    def inverse(self) -> Shift:
+        """Shift that undoes it."""
+        return Shift(self.stem, self.index, -self.by)
 
-    def moved(self, values: Values) -> Values:
-        """Return the values of all parameters at their new addresses; of one put in, what stood there before."""
+    def applied_to(self, values: Values) -> Values:
+        """Return the values of all parameters at their new addresses; of one put in, what stood there before.
+
+        Parameters
+        ----------
+        values : np.ndarray [shape=(COUNT,), dtype=float64]
+        """
         start, size, count = _BLOCKS[self.stem]
         moved = values.copy()
         rows = moved[start : start + size * count].reshape(count, size)
         old = rows.copy()
         if self.by > 0:
-            rows[self.place + 1 :] = old[self.place : -1]
+            rows[self.index + 1 :] = old[self.index : -1]
         else:
-            rows[self.place : -1] = old[self.place + 1 :]
+            rows[self.index : -1] = old[self.index + 1 :]
         return moved
 
 
@@ -79,12 +89,12 @@ def same_bits(one: Values, other: Values) -> npt.NDArray[np.bool_]:
 
 @dataclass
 class Step:
-    """One thing that was done.
+    """Step of the history: one change, or a run of changes of the same thing.
 
     Attributes
     ----------
     label : str
-        For the eyes.
+        For the window.
     texts : tuple of (str, str)
         The patch before and after.
     before, after : dict of int to float
@@ -92,9 +102,9 @@ class Step:
     shifts : tuple of Shift
         In their order.
     key : object
-        What was changed; the same again soon after belongs to the same step. None stands alone.
-    at : float
-        Monotonic time of its latest change.
+        Mark of what was changed; the same again soon after belongs to the same step. None stands alone.
+    at, began : float
+        Monotonic time of its latest and of its first change in seconds.
     """
 
     label: str
@@ -111,16 +121,16 @@ class Step:
         """Whether it left the text alone."""
         return self.texts[0] == self.texts[1]
 
-    def undone(self, values: Values) -> Values:
+    def without(self, values: Values) -> Values:
         """Return all values without it."""
         for shift in reversed(self.shifts):
-            values = shift.back.moved(values)
+            values = shift.inverse.applied_to(values)
         return _with(values, self.before)
 
-    def done(self, values: Values) -> Values:
+    def applied_to(self, values: Values) -> Values:
         """Return all values with it."""
         for shift in self.shifts:
-            values = shift.moved(values)
+            values = shift.applied_to(values)
         return _with(values, self.after)
 
 
@@ -135,9 +145,9 @@ def step_between(
     """Return the step from one set of values to another."""
     forth, back = before, after
     for shift in shifts:
-        forth = shift.moved(forth)
+        forth = shift.applied_to(forth)
     for shift in reversed(shifts):
-        back = shift.back.moved(back)
+        back = shift.inverse.applied_to(back)
     gone = np.flatnonzero(~same_bits(back, before)).tolist()
     come = np.flatnonzero(~same_bits(forth, after)).tolist()
     return Step(label, texts, {i: float(before[i]) for i in gone}, {i: float(after[i]) for i in come}, shifts, key)
@@ -150,13 +160,7 @@ def _with(values: Values, changes: dict[int, float]) -> Values:
 
 
 class History:
-    """The steps of one patch, as many as there were.
-
-    Attributes
-    ----------
-    undo_label, redo_label : str
-        What would be undone, and done again; empty if nothing.
-    """
+    """Steps of one patch, without a limit."""
 
     def __init__(self) -> None:
         self._steps: list[Step] = []
@@ -165,21 +169,21 @@ class History:
 
     @property
     def undo_label(self) -> str:
-        """What would be undone; empty if nothing."""
+        """Label of the step that would be undone; empty if there is none."""
         return self._steps[self._at - 1].label if self._at else ""
 
     @property
     def redo_label(self) -> str:
-        """What would be done again; empty if nothing."""
+        """Label of the step that would be done again; empty if there is none."""
         return self._steps[self._at].label if self._at < len(self._steps) else ""
 
     @property
     def touched(self) -> set[int]:
-        """Every parameter that a step has changed."""
+        """Indices of all parameters that a step has changed."""
         return {index for step in self._steps[: self._at] for index in (*step.before, *step.after)}
 
     def add(self, step: Step, now: float) -> None:
-        """Take a step, as a part of the latest one if it goes on with that; what was undone cannot be done again."""
+        """Add a step, to the latest one if it goes on with that; what was undone cannot be done again."""
         del self._steps[self._at :]
         latest = self._steps[-1] if self._steps else None
         if latest is not None and self._goes_on(latest, step, now):
@@ -197,7 +201,7 @@ class History:
         """Let the next change be a step of its own."""
         self._closed = True
 
-    def back(self) -> Step | None:
+    def step_back(self) -> Step | None:
         """Return the step that is to be undone, and count it as undone."""
         if not self._at:
             return None
@@ -205,7 +209,7 @@ class History:
         self._closed = True
         return self._steps[self._at]
 
-    def forth(self) -> Step | None:
+    def step_forward(self) -> Step | None:
         """Return the step that is to be done again, and count it as done."""
         if self._at == len(self._steps):
             return None

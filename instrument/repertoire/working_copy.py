@@ -1,4 +1,4 @@
-"""The working copy of a patch: as it was saved, as it is now, and every step between."""
+"""Working copy of a patch: as it was saved, as it is now, and the steps between."""
 
 from __future__ import annotations
 
@@ -31,11 +31,14 @@ _PLAYED = [
 """Messages that playing keys sends."""
 
 MOST_CHANGES = 200
-"""Differences that are listed; who has more has another patch."""
+"""Number of differences that are listed; with more it is another patch."""
 
 
 class WorkingCopy:
-    """One patch of the performance while it is worked on.
+    """One patch of the set list while it is worked on.
+
+    Text and values are kept apart: an edit of the text builds a new program, while a typed or played value changes only what
+    the parameters are set to and reaches the text when the patch is saved.
 
     Parameters
     ----------
@@ -45,13 +48,13 @@ class WorkingCopy:
     Attributes
     ----------
     loaded : LoadedPatch
-        Its text as it is now, built.
+        Text as it is now, built.
     saved : LoadedPatch
-        What the file holds, built.
+        Text that the file holds, built.
     values : np.ndarray [shape=(COUNT,), dtype=float64]
-        What its parameters are set to: those of the text, save where others were typed.
-    base : np.ndarray
-        Those of the text.
+        Values of all parameters: those of the text, save where others were typed.
+    base : np.ndarray [shape=(COUNT,), dtype=float64]
+        Values of the text.
     history : History
     """
 
@@ -63,17 +66,17 @@ class WorkingCopy:
 
     @property
     def path(self) -> Path:
-        """Its file."""
+        """File of the patch."""
         return self.loaded.path
 
     @property
     def text(self) -> str:
-        """Its text as it is now, without what was typed."""
+        """Text as it is now, without typed values."""
         return self.loaded.text
 
     @property
     def program(self) -> Program:
-        """What plays when it is recalled."""
+        """Program that plays when the patch is recalled."""
         return self.program_with(self.values)
 
     def program_with(self, values: Values) -> Program:
@@ -88,15 +91,14 @@ class WorkingCopy:
         Parameters
         ----------
         sounding : np.ndarray, optional
-            What parameters are set to where it plays: what controls and snapshots have moved counts too, save what
-            keys have.
+            Values that it plays with: what controls and snapshots have moved counts too, but not what keys have.
         """
         if self.text != self.saved.text:
             return True
         return bool(len(self._moved(sounding)))
 
     def changes(self, sounding: Values | None = None) -> list[dict[str, Any]]:
-        """Return what is not in its file, as ``path`` or ``address``, ``saved`` and ``now``."""
+        """Return the differences from its file, each as ``path`` or ``address``, ``saved`` and ``now``."""
         found: list[dict[str, Any]] = []
         if self.text != self.saved.text:
             found += self._differences()
@@ -132,20 +134,20 @@ class WorkingCopy:
         rows = record["controls"][: int(record["n_controls"])]
         return set(rows["param"][np.isin(rows["message"], _PLAYED) & (rows["action"] == 0)].tolist())
 
-    def worth_saving(self, sounding: Values | None = None) -> Values:
-        """Return the values that belong into its file: what sounds, but not the notes that are played just now."""
+    def values_to_save(self, sounding: Values | None = None) -> Values:
+        """Return the values that belong into its file: those that sound, without the notes that are played just now."""
         found = (self.values if sounding is None else sounding).copy()
         keys = sorted(self._by_keys())
         found[keys] = self.values[keys]
         return found
 
-    def become(self, loaded: LoadedPatch, values: Values) -> None:
-        """Go on with another text, built."""
+    def set_loaded(self, loaded: LoadedPatch, values: Values) -> None:
+        """Go on with another text, which has been built."""
         self.loaded = loaded
         self.base, self.values = base_values(loaded.program), values
 
-    def take_saved(self, path: Path, text: str, description: PatchDescription, values: Values) -> None:
-        """Note what its file holds now."""
+    def note_saved(self, path: Path, text: str, description: PatchDescription, values: Values) -> None:
+        """Take note of what its file holds now."""
         self.base = self.values = values
         program = self.program_with(values)
         title = str(description.document.get("title") or path.stem)

@@ -124,7 +124,7 @@ class Autosave:
             return
         self._again = now + KEEP_SECONDS
         for path, text, values in self._due():
-            self._set_list.worker.ask(Job("keep", path, text, values, to=recovery_path(path)))
+            self._set_list.worker.ask(Job("recovery", path, text, values, to=recovery_path(path)))
 
     def _due(self) -> list[tuple[Path, str, list[float]]]:
         due = []
@@ -134,14 +134,14 @@ class Autosave:
                 if self._kept.pop(working.path, None) is not None:
                     remove_recovery(recovery_path(working.path))
                 continue
-            values = working.worth_saving(sounding)
+            values = working.values_to_save(sounding)
             mark = (working.text, values.tobytes())
             if self._kept.get(working.path) != mark:
                 self._kept[working.path] = mark
                 due.append((working.path, working.text, values.tolist()))
         return due
 
-    def took(self, trouble: str) -> str:
+    def note_written(self, trouble: str) -> str:
         """Note whether something could be written, and try again what could not; return trouble that is news."""
         if trouble:
             self._kept.clear()

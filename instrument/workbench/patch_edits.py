@@ -237,7 +237,7 @@ class PatchEdits:
         """Hand a task on to the worker, or do it; return whether there is something to wait for."""
         working = task.working
         if task.do in {"undo", "redo"}:
-            step = working.history.back() if task.do == "undo" else working.history.forth()
+            step = working.history.step_back() if task.do == "undo" else working.history.step_forward()
             if step is None:
                 return False
             self.refused = None
@@ -247,7 +247,7 @@ class PatchEdits:
             task.step = step
             task.text = step.texts[0 if task.do == "undo" else 1]
         if task.do == "save":
-            task.sent = working.worth_saving(self._set_list.sounding(working))
+            task.sent = working.values_to_save(self._set_list.sounding(working))
             job = Job("save", working.path, working.text, task.sent.tolist(), saved=working.saved.text, to=task.to)
         elif task.do == "edit":
             job = Job("edit", working.path, working.text, changes=task.changes)
@@ -256,7 +256,7 @@ class PatchEdits:
         task.number = self._set_list.worker.ask(job)
         return True
 
-    def take(self, answer: Answer) -> bool:
+    def take_answer(self, answer: Answer) -> bool:
         """Take the worker's answer, if it is to something that was asked for here; return whether it was."""
         if not self._tasks or self._tasks[0].number != answer.number:
             return False
@@ -276,9 +276,9 @@ class PatchEdits:
     def _turn_back(self, task: _Task) -> None:
         # What was not done again, or undone, is still to be.
         if task.do == "undo":
-            task.working.history.forth()
+            task.working.history.step_forward()
         elif task.do == "redo":
-            task.working.history.back()
+            task.working.history.step_back()
 
     def _refuse(self, task: _Task, answer: Answer) -> None:
         self._turn_back(task)
@@ -309,14 +309,14 @@ class PatchEdits:
         if task.do == "edit":
             self._edited(task, new, sounding)
         elif task.step is not None:
-            turn = task.step.undone if task.do == "undo" else task.step.done
-            self._set_list.become(working, new.loaded, turn(working.values), turn(sounding))
+            turn = task.step.without if task.do == "undo" else task.step.applied_to
+            self._set_list.swap_in(working, new.loaded, turn(working.values), turn(sounding))
         else:
             values = new.values.copy()
             for address, value in task.values.items():
                 values[index_of(address)] = value
             step = step_between(task.label, (working.text, new.text), sounding, values)
-            self._set_list.become(working, new.loaded, values, values)
+            self._set_list.swap_in(working, new.loaded, values, values)
             working.history.add(step, time.monotonic())
         self._set_list.trouble = ""
 
@@ -328,21 +328,21 @@ class PatchEdits:
         shifts = tuple(shift for change in task.changes if (shift := _shift_of(change)) is not None)
         base, values, heard = working.base, working.values, sounding
         for shift in shifts:
-            base, values, heard = shift.moved(base), shift.moved(values), shift.moved(heard)
+            base, values, heard = shift.applied_to(base), shift.applied_to(values), shift.applied_to(heard)
         # What the text now says otherwise is as it says; everything else stays as hands have left it.
         said = ~same_bits(base, new.values)
         said[[index for change in task.changes for index in _indices_at(change)]] = True
         after = np.where(said, new.values, values)
         key = None if shifts else tuple(change.path for change in task.changes if change.do == "edit") or None
         step = step_between(task.label, (working.text, new.text), working.values, after, shifts, key)
-        self._set_list.become(working, new.loaded, after, np.where(said, new.values, heard))
+        self._set_list.swap_in(working, new.loaded, after, np.where(said, new.values, heard))
         working.history.add(step, time.monotonic())
 
     def _saved(self, task: _Task, answer: Answer) -> None:
         working = task.working
         if task.sent is None or answer.description is None:
             return
-        working.take_saved(answer.path, answer.text, answer.description, task.sent)
+        working.note_saved(answer.path, answer.text, answer.description, task.sent)
         self._set_list.changed(working)
         self._set_list.watch_files()
         self._set_list.written(answer.path)

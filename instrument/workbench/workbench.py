@@ -123,9 +123,9 @@ class Workbench:
 
     def _take(self, answer: Answer) -> None:
         # What the worker has done for somebody else than the set list.
-        if self._edits.take(answer):
+        if self._edits.take_answer(answer):
             return
-        trouble = self._autosave.took(answer.trouble) if answer.do == "keep" else answer.trouble
+        trouble = self._autosave.note_written(answer.trouble) if answer.do == "recovery" else answer.trouble
         if trouble:
             self._complain(trouble)
         elif answer.do == "open":

@@ -11,7 +11,7 @@ from instrument.engine.engine import Engine, action_event, midi_event
 from instrument.engine.memory.layout import ACTIONS, MESSAGES
 from instrument.engine.parameters import index_of
 from instrument.engine.program import Program, new_program
-from instrument.repertoire.recall import HELD, Recall
+from instrument.repertoire.recall import PRELOADED, Recall
 
 PROGRAM_CHANGE = 0xC0
 """MIDI 1.0 Detailed Specification, table 1."""
@@ -57,16 +57,16 @@ def test_a_recall_is_heard_with_the_next_block() -> None:
     assert show.recall.position == 2
 
 
-@pytest.mark.parametrize("place", [1, HELD - 1, HELD, HELD + 3])
+@pytest.mark.parametrize("place", [1, PRELOADED - 1, PRELOADED, PRELOADED + 3])
 def test_a_program_change_recalls_by_number_and_the_stage_follows(place: int) -> None:
-    show = Show(HELD + 4)
+    show = Show(PRELOADED + 4)
     assert show.heard() == 0
     show.engine.push(midi_event(0, PROGRAM_CHANGE, place))
     show.engine.render(1)
-    assert show.recall.poll(HELD + 4)
+    assert show.recall.poll(PRELOADED + 4)
     assert show.recall.position == place
     assert show.heard() == place
-    assert not show.recall.poll(HELD + 4)
+    assert not show.recall.poll(PRELOADED + 4)
 
 
 def test_the_last_patch_is_followed_by_the_first() -> None:

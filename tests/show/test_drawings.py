@@ -13,7 +13,7 @@ import pytest
 from instrument.engine.engine import Engine
 from instrument.engine.memory.layout import EVENT_SWAP
 from instrument.engine.program import new_program
-from instrument.repertoire.drawing_change import MORPH_SECONDS, morph_to
+from instrument.repertoire.set_list import MORPH_SECONDS, morph_to
 from tests.show.listening import wait_until
 from tests.show.playing import Playing
 

@@ -278,7 +278,7 @@ class TestTroubles:
 
     def test_a_complaint_stays_in_sight_until_something_is_done(self, show: Show) -> None:
         show._do({"do": "dance"})
-        for answer in (Answer("keep", Path()), Answer("warm", Path())):
+        for answer in (Answer("recovery", Path()), Answer("warm", Path())):
             show._set_list.worker.answers = lambda answer=answer: [answer]  # type: ignore[method-assign, misc]
             show._do({"do": "alive"})
             show._poll_files()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from instrument.repertoire.watched_files import FileWatch
+from instrument.repertoire.set_list import FileWatch
 
 if TYPE_CHECKING:
     from pathlib import Path
