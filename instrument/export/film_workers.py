@@ -47,7 +47,7 @@ class WorkerPool:
 
     def __init__(self, plan: FilmPlan, segments: list[tuple[int, int]], processes: int) -> None:
         self._plan = plan
-        self._stretches = segments
+        self._segments = segments
         self._said: queue.SimpleQueue[tuple[int, dict[str, Any] | None]] = queue.SimpleQueue()
         self._workers: list[ChildProcess] = []
         processes = min(processes, len(segments))
@@ -89,7 +89,7 @@ class WorkerPool:
         ------
         OSError
             If a file cannot be written.
-        CrewError
+        WorkerError
             If a process has ended.
         """
         made = self._apart(sound, folder, tell) if self._workers else self._here(sound, folder, tell)
@@ -100,21 +100,21 @@ class WorkerPool:
     def _here(self, sound: Path, folder: Path, tell: Callable[[int], None]) -> Iterator[Path]:
         with RawSamples(sound) as samples:
             artist = SegmentRenderer(self._plan, samples)
-            for number, (first, end) in enumerate(self._stretches):
+            for number, (first, end) in enumerate(self._segments):
                 artist.draw(first, end, _file(folder, number), lambda frame: tell(frame + 1))
                 yield _file(folder, number)
 
     def _apart(self, sound: Path, folder: Path, tell: Callable[[int], None]) -> Iterator[Path]:
-        drawn = [0] * len(self._stretches)
+        drawn = [0] * len(self._segments)
         doing: dict[int, int] = {}
         done: set[int] = set()
         next_one = 0
-        for number in range(len(self._stretches)):
+        for number in range(len(self._segments)):
             while True:
-                furthest = min(number + AHEAD * len(self._workers), len(self._stretches))
+                furthest = min(number + AHEAD * len(self._workers), len(self._segments))
                 for worker in range(len(self._workers)):
                     if worker not in doing and next_one < furthest:
-                        first, end = self._stretches[next_one]
+                        first, end = self._segments[next_one]
                         into = str(_file(folder, next_one).absolute())
                         self._workers[worker].send(
                             {"sound": str(sound.absolute()), "first": first, "end": end, "into": into}
@@ -125,7 +125,7 @@ class WorkerPool:
                     break
                 worker, words = self._heard()
                 segment = doing[worker]
-                first, end = self._stretches[segment]
+                first, end = self._segments[segment]
                 if "done" in words:
                     done.add(segment)
                     del doing[worker]

@@ -1,4 +1,8 @@
-"""The patches of a performance: which one plays, which comes next, and what happens when a file is saved."""
+"""Set list: the patches of a show in their order, one of which plays, and their files, which are watched.
+
+A saved file is read by the worker and swapped in when it has been built: another text starts the patch anew in its place of the
+beat, with what was not saved one step back; another drawing alone bends into its new shape and leaves all values as they are.
+"""
 
 from __future__ import annotations
 
@@ -32,7 +36,7 @@ Signature = tuple[int, int, int]
 """Time of a file's last change in ns, size, and file number, which editors that replace a file change."""
 
 WATCH_SECONDS = 0.04
-"""Time between two looks at files; one that was saved is taken when it has kept still for so long."""
+"""Time between two checks of files; a saved one is read when it has kept still for so long."""
 
 SETTLED_SECONDS = 1.0
 """Time that values must rest before a patch is held anew with them."""
@@ -51,7 +55,7 @@ class SetList:
     patches : list of LoadedPatch
         At least one.
     say : callable
-        Takes one sentence for whoever performs.
+        Takes one sentence for the performer.
 
     Attributes
     ----------
@@ -85,26 +89,26 @@ class SetList:
 
     @property
     def position(self) -> int:
-        """Place of the patch that plays."""
+        """Index of the patch that plays."""
         return self._recall.position
 
     @property
     def patches(self) -> list[WorkingCopy]:
-        """The working copies, in their order."""
+        """Working copies in their order."""
         return self._patches
 
     @property
     def working(self) -> WorkingCopy:
-        """The working copy of the patch that plays."""
+        """Working copy of the patch that plays."""
         return self._patches[self.position]
 
     @property
     def current(self) -> LoadedPatch:
-        """The patch that plays, as it is now."""
+        """Patch that plays, as it is now."""
         return self.working.loaded
 
     def patch_of(self, program: Program) -> LoadedPatch | None:
-        """Return whose drawings a program plays; None if nobody's here."""
+        """Return the patch whose drawings a program plays; None if it is none of these."""
         mine = (working.loaded for working in self._patches if working.loaded.program.paths is program.paths)
         return next(mine, None)
 
@@ -124,12 +128,12 @@ class SetList:
         self.go_to((self.position + by) % len(self._patches))
 
     def go_to(self, index: int) -> None:
-        """Change to the patch of a place, from 0; it starts afresh, with a cross-fade.
+        """Change to the patch at an index, from 0; it starts afresh, with a cross-fade.
 
         Raises
         ------
         ValueError
-            If there is no such place.
+            If there is no such index.
         """
         if not 0 <= index < len(self._patches):
             raise ValueError(f"there is no patch {index + 1}; the set has {len(self._patches)}.")
@@ -150,7 +154,7 @@ class SetList:
         self.go_to(index)
 
     def sounding(self, working: WorkingCopy) -> Values | None:
-        """Return what the parameters of a patch are set to, where a ramp under way ends; None unless it plays."""
+        """Return the values that a patch plays with, at the end of ramps under way; None unless it plays."""
         record = self._engine.record
         if working is not self.working or int(record["set_at"]) != self.position:
             return None
@@ -158,12 +162,12 @@ class SetList:
         return np.array(instance["target"]) if int(instance["slot"]) >= 0 else None
 
     def now(self, working: WorkingCopy) -> Values:
-        """Return what the parameters of a patch are set to: as it sounds if it plays, else as it will."""
+        """Return the values of a patch: those it plays with, or those it will play with when it is recalled."""
         sounding = self.sounding(working)
         return working.values if sounding is None else sounding
 
     def values_set_by_hand(self, working: WorkingCopy) -> Values | None:
-        """Return what the parameters of a patch are set to, without what it has moved by itself; None unless it plays."""
+        """Return the values that a patch plays with, without what its own performance has moved; None unless it plays."""
         sounding = self.sounding(working)
         if sounding is None or self.self_playing:
             return None
@@ -172,7 +176,7 @@ class SetList:
         return np.where(same_bits(sounding, self._moved[1]), working.values, sounding)
 
     def end_self_playing(self) -> None:
-        """Count what the patch that plays is set to now as no change of anybody's, and what comes from now on as one."""
+        """Count the values of now as moved by the patch's own performance, and later changes as made by hands."""
         sounding = self.sounding(self.working)
         self._moved = None if sounding is None else (self.working, sounding)
         self.self_playing = False
@@ -184,11 +188,11 @@ class SetList:
         ----------
         working : WorkingCopy
         loaded : LoadedPatch
-            What it becomes.
-        values : np.ndarray [shape=(COUNT,)]
-            What its parameters are set to from now on ...
-        sounding : np.ndarray [shape=(COUNT,)]
-            ... and what they sound as, where controls have moved them.
+            Other text, built.
+        values : np.ndarray [shape=(COUNT,), dtype=float64]
+            Values of its parameters from now on.
+        sounding : np.ndarray [shape=(COUNT,), dtype=float64]
+            Values that it plays with, where controls have moved them.
 
         Raises
         ------
@@ -196,7 +200,7 @@ class SetList:
             If it finds no room; everything is as it was then.
         """
         before = working.loaded, working.values
-        # First, since who records asks whose program is being loaded.
+        # First, since the recorder asks whose program is being loaded.
         working.set_loaded(loaded, values)
         if working is self.working:
             try:
@@ -208,7 +212,7 @@ class SetList:
         self.watch_files()
 
     def changed(self, working: WorkingCopy, *, soon: bool = True) -> None:
-        """Hold a patch anew that has changed: soon, or once no more changes of its values follow."""
+        """Load a changed patch into its slot anew: soon, or once no more changes of its values follow."""
         self._changed[self._patches.index(working)] = 0.0 if soon else time.monotonic() + SETTLED_SECONDS
 
     def _hold_changed(self, now: float) -> None:
@@ -222,7 +226,7 @@ class SetList:
         self.worker.read(self.current.path)
 
     def poll(self) -> bool:
-        """See to saved files and to what the worker has done; True if something to show has changed."""
+        """Follow saved files, recalls and the worker; return whether the state for the window has changed."""
         now = time.monotonic()
         if now >= self._watch_again:
             self._watch_again = now + WATCH_SECONDS
@@ -259,7 +263,7 @@ class SetList:
         self._watch.keep_to([working.path for working in self._patches] + drawings + named)
 
     def written(self, path: Path) -> None:
-        """Take a file as it is now: our own writing is no reason to load it again."""
+        """Take a file as it is now, as we have written it ourselves."""
         self._watch.add(path)
 
     def _read_changed(self, changed: list[Path]) -> None:
@@ -329,20 +333,20 @@ class SetList:
         self._say(f"loaded {patch.path} again{kept}")
 
     def complain(self, trouble: str) -> None:
-        """Note and say what has become wrong."""
+        """Note and say a trouble."""
         self.trouble = trouble
         self._say(trouble)
 
 
 def morph_to(engine: Engine, program: Program) -> None:
-    """Change to a program that differs in its drawings alone: phases go on, parameters stay as they are now.
+    """Play a program that differs in its drawings alone: phases go on, parameters stay as they are now.
 
     Parameters
     ----------
     engine : Engine
         Its `RING_COMMAND` and its bank of programs belong to the thread that calls.
     program : Program
-        Is left as it is.
+        Not changed.
 
     Raises
     ------
@@ -355,7 +359,7 @@ def morph_to(engine: Engine, program: Program) -> None:
 
 
 class FileWatch:
-    """Looks at files whenever it is asked to.
+    """Watch over files, which are looked at with each call of `changed`.
 
     A file that changes counts once it looks the same twice, so that one being written is left alone; a file that has
     gone counts when it is back.

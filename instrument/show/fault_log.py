@@ -1,4 +1,4 @@
-"""The log of faults: one line for each, with its time, its cause and what was done; shown in the window as well."""
+"""Fault log: one line a fault, with its time, its cause and what was done, in a file and in the window."""
 
 from __future__ import annotations
 
@@ -17,20 +17,20 @@ from instrument.common.printable import printable
 NAME = "faults.log"
 
 MOST_BYTES = 256 * 1024
-"""Length at which a file is put aside: some two thousand faults."""
+"""Length in bytes at which a file is put aside: some two thousand faults."""
 
-KEPT = 3
-"""Files put aside; the oldest of more goes."""
+ROTATED = 3
+"""Number of files put aside; the oldest of more goes."""
 
 SHOWN = 50
-"""Lines that are kept for the window."""
+"""Number of lines that the window is told."""
 
 _LONGEST = 600
 _QUEUE = 1000
 _END_SECONDS = 2.0
 
 GOES_ON = "the show goes on"
-"""What was done where a fault's own sentence does not say it."""
+"""Default for what was done about a fault."""
 
 
 def log_folder() -> Path:
@@ -88,7 +88,7 @@ class FaultLog:
         return line
 
     def close(self) -> None:
-        """Let what waits be written, for a short while at most."""
+        """Wait until all lines are written, for a short while at most."""
         if self._thread is None:
             return
         with suppress(queue.Full):
@@ -122,7 +122,7 @@ class FaultLog:
             file.write(line + "\n")
 
     def _put_aside(self) -> None:
-        for number in range(KEPT, 0, -1):
+        for number in range(ROTATED, 0, -1):
             before = self.path if number == 1 else self.path.with_name(f"{NAME}.{number - 1}")
             with suppress(FileNotFoundError):
                 before.replace(self.path.with_name(f"{NAME}.{number}"))

@@ -1,4 +1,4 @@
-"""What is played until somebody plays: the performance of the patch, round and round, until a hand takes over."""
+"""Opening performance: what comes with a patch is played round and round until a hand takes over."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ if TYPE_CHECKING:
     from instrument.engine.engine import Engine, Event
 
 AHEAD_SECONDS = 0.15
-"""How far ahead events are pushed. They cannot be taken back, so that this is how long a hand must share the instrument."""
+"""Lead in seconds with which events are pushed. They cannot be taken back, so that a hand shares the instrument for so long."""
 
 PAUSE_SECONDS = 1.0
-"""From the last event of a performance to the beginning of its next round."""
+"""Time from the last event of a performance to the beginning of its next round."""
 
 _NOTE_OFF, _NOTE_ON, _SYSTEM = 0x80, 0x90, 0xF0
 
 
 class OpeningPerformance:
-    """Plays the performance that belongs to the patch that plays, until a hand touches anything.
+    """Player of the performance that belongs to the current patch, until a note, a knob or a key comes.
 
     It is the one producer of `RING_PERFORM`; whoever makes it calls `poll` some fifty times a second.
 
@@ -51,7 +51,7 @@ class OpeningPerformance:
         self._playing = playing
         self._begin_again = begin_again
         self._sender = EventSender(EngineRing(engine, RING_PERFORM))
-        self._hands = [_Hand(engine, RING_MIDI), _Hand(engine, RING_WINDOW)]
+        self._hands = [_RingActivity(engine, RING_MIDI), _RingActivity(engine, RING_WINDOW)]
         self._path: Path | None = None
         self._events: list[Event] = []
         self._at = 0
@@ -129,15 +129,15 @@ class OpeningPerformance:
         self._sender.flush()
 
 
-class _Hand:
-    """Whether somebody has played into a ring: notes, knobs, wheel or pressure, and no clock."""
+class _RingActivity:
+    """Activity of hands in a ring: notes, knobs, wheel or pressure, but no clock."""
 
     def __init__(self, engine: Engine, ring: int) -> None:
         self._row = engine.record["rings"][ring]
         self._seen = int(self._row["tail"])
 
     def came(self) -> bool:
-        """Tell whether it has since the last time."""
+        """Return whether there was any since the last call."""
         tail = int(self._row["tail"])
         first = max(self._seen, tail - RING_EVENTS)
         self._seen = tail

@@ -36,7 +36,7 @@ from instrument.show.show_options import remembered_ports
 from instrument.show.window_process import WindowProcess
 from instrument.takes.recorder_client import RecordedEngine
 from instrument.workbench.learning import Learning
-from instrument.workbench.state_message import ALIVE
+from instrument.workbench.requests import ALIVE
 from instrument.workbench.take_control import TakeControl
 from instrument.workbench.workbench import Workbench
 

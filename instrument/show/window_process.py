@@ -1,4 +1,7 @@
-"""The window as a process of its own: started, spoken to, listened to, and missed by nobody when it dies."""
+"""Window process: started, told the state, listened to, and started again when it crashes or stands still.
+
+The show loses nothing with it: the window reads the engine's shared memory, and all that it shows is told anew to the next one.
+"""
 
 from __future__ import annotations
 
@@ -7,19 +10,19 @@ import time
 from typing import Any
 
 from instrument.common.child_process import ChildProcess, kill, module_command
-from instrument.workbench.state_message import ALIVE
+from instrument.workbench.requests import ALIVE
 
 RESTARTS = 3
-"""How often a window that crashed is started again."""
+"""Number of times that a window that crashed is started again."""
 
 SILENCE = 10.0
-"""Seconds without a word after which a window that has said that it is alive stands still."""
+"""Time in seconds without a word after which a window that has said that it is alive counts as standing still."""
 
-_STEP = 0.5
-"""Seconds of silence that one look counts at most: while the stage itself stood still, nobody could be heard."""
+_MOST_SILENCE = 0.5
+"""Time in seconds that one poll adds to the silence at most: while the show itself stood still, nobody could be heard."""
 
 _GOOD_RUN = 60.0
-"""Seconds after which a crash is a new one and not the last one again."""
+"""Life in seconds after which a crash is a new one and not the last one again."""
 
 _NO_DISPLAY = 1
 _SOON = 10.0
@@ -27,7 +30,7 @@ _CLOSED = 0
 
 
 class WindowProcess:
-    """One window over the engine's shared memory.
+    """Window over the engine's shared memory.
 
     Parameters
     ----------
@@ -41,7 +44,7 @@ class WindowProcess:
         self._command = module_command("instrument.window", memory, repr(rate))
         self._child = ChildProcess("window")
         self._state: dict[str, Any] = {}
-        self._told: dict[str, Any] = {}
+        self._sent: dict[str, Any] = {}
         self._began = 0.0
         self._restarts = 0
         self._alive = False
@@ -51,7 +54,7 @@ class WindowProcess:
 
     @property
     def running(self) -> bool:
-        """Whether the window is there."""
+        """Whether the process lives."""
         return self._child.running
 
     @property
@@ -70,16 +73,16 @@ class WindowProcess:
         self._child.start(self._command)
         self._began = self._looked = time.monotonic()
         self._alive, self._silent, self._stalled = False, 0.0, False
-        self._told = {}
-        self._tell()
+        self._sent = {}
+        self._send_changes()
 
     def show(self, state: dict[str, Any]) -> None:
-        """Let the window show the whole state of the show; of it, what has changed is sent as soon as it listens."""
+        """Show the state of the show; what has changed of it is sent as soon as the window reads."""
         self._state = state
-        self._tell()
+        self._send_changes()
 
-    def _tell(self) -> None:
-        # One that is behind is told the newest of everything once it has taken what it was told before.
+    def _send_changes(self) -> None:
+        # A window that is behind gets the newest of everything once it has read what was sent before.
         self._child.send_on()
         if self._child.unsent or not self.running:
             return
@@ -87,15 +90,15 @@ class WindowProcess:
         news = {
             key: value
             for key, value in self._state.items()
-            if key not in self._told or not (self._told[key] is value or self._told[key] == value)
+            if key not in self._sent or not (self._sent[key] is value or self._sent[key] == value)
         }
-        self._told.update(news)
+        self._sent.update(news)
         if news:
             self._child.send(news)
 
     def requests(self) -> list[dict[str, Any]]:
-        """Return what the window has asked for since the last call; a line that is no request asks for nothing known."""
-        self._tell()
+        """Return the requests since the last call; a line that is none becomes one of an unknown name."""
+        self._send_changes()
         found = []
         for line in self._child.lines():
             self._silent = 0.0
@@ -110,7 +113,7 @@ class WindowProcess:
         return found
 
     def restart_if_ended(self, *, needed: bool = False) -> str:
-        """Return one sentence if the window has ended since the last call, and start another if it did not want to.
+        """Start another window if this one has ended against its will; return one sentence about an end, else nothing.
 
         A window that has begun to say that it is alive, and says nothing any more, is ended first.
 
@@ -153,7 +156,7 @@ class WindowProcess:
         passed, self._looked = now - self._looked, now
         if not self._alive or not self.running:
             return False
-        self._silent += min(passed, _STEP)
+        self._silent += min(passed, _MOST_SILENCE)
         return self._silent > SILENCE
 
     def close(self) -> None:

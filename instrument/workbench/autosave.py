@@ -1,4 +1,4 @@
-"""Unsaved changes are kept in recovery files while the show goes on, and offered by the next one."""
+"""Autosave: unsaved changes written into recovery files while the show goes on, and offered by the next one."""
 
 from __future__ import annotations
 
@@ -23,17 +23,17 @@ if TYPE_CHECKING:
     from instrument.repertoire.set_list import SetList
     from instrument.workbench.patch_edits import PatchEdits
 
-KEEP_SECONDS = 3.0
-"""Time between two looks at what is not saved."""
+SAVE_SECONDS = 3.0
+"""Time between two recovery files of a patch, which is what a crash may cost."""
 
 
 class Autosave:
-    """Keeps what is not saved of a set list.
+    """Recovery files of a set list.
 
     Parameters
     ----------
-    setlist : SetList
-    desk : PatchEdits
+    set_list : SetList
+    edits : PatchEdits
     """
 
     def __init__(self, set_list: SetList, edits: PatchEdits) -> None:
@@ -46,7 +46,7 @@ class Autosave:
         self._forget_played()
 
     def _forget_played(self) -> None:
-        # Who plays what was kept from where it lies need not be offered it any more; the file that plays stays.
+        # What is played from where it lies need not be offered any more; the file that plays stays.
         played = {working.path.absolute() for working in self._set_list.patches}
         for kept in [kept for kept in self._left if kept.playable.absolute() in played]:
             self._left.remove(kept)
@@ -55,20 +55,20 @@ class Autosave:
 
     @property
     def offered(self) -> RecoveryFile | None:
-        """What an earlier start has left of a patch that is in the set."""
+        """Unsaved changes that an earlier show has left of a patch of this one; None if there are none."""
         ours = {working.path.absolute() for working in self._set_list.patches}
         return next((kept for kept in self._left if kept.patch in ours), None)
 
     @property
     def state(self) -> dict[str, Any]:
-        """What the window shows of it, under ``recovery``."""
+        """State for the window, under ``recovery``."""
         kept = self.offered
         if kept is None:
             return {"recovery": None}
         return {"recovery": {"path": str(kept.patch), "age": kept.seconds, "file": str(kept.playable)}}
 
     def tell(self, say: Callable[[str], None]) -> None:
-        """Say in one line where unsaved changes of earlier starts lie."""
+        """Say in one line where unsaved changes of earlier shows lie."""
         found = [kept for kept in self._left if kept.patch.exists() and kept.playable.exists()]
         if not found:
             return
@@ -80,7 +80,7 @@ class Autosave:
         )
 
     def recover(self) -> None:
-        """Go on with what was kept.
+        """Go on with the unsaved changes that are offered.
 
         Raises
         ------
@@ -96,13 +96,13 @@ class Autosave:
         self._set_list.trouble = ""
 
     def _recovered(self, kept: RecoveryFile, path: Path) -> None:
-        # From now on it is ours, to be kept anew or forgotten as all else that is not saved.
+        # From now on the file is ours, to be written anew or removed.
         with suppress(OSError):
             adopt_recovery(kept, recovery_path(path))
         self._kept[path] = ("", b"")
 
     def discard(self) -> None:
-        """Throw away what was kept.
+        """Throw away the unsaved changes that are offered.
 
         Raises
         ------
@@ -119,10 +119,10 @@ class Autosave:
         return kept
 
     def poll(self, now: float) -> None:
-        """Keep what has changed since the last time, and forget what is saved; the worker does the writing."""
+        """Have the worker write what has changed since the last time, and remove files of what is saved."""
         if now < self._again:
             return
-        self._again = now + KEEP_SECONDS
+        self._again = now + SAVE_SECONDS
         for path, text, values in self._due():
             self._set_list.worker.ask(Job("recovery", path, text, values, to=recovery_path(path)))
 
@@ -142,7 +142,7 @@ class Autosave:
         return due
 
     def note_written(self, trouble: str) -> str:
-        """Note whether something could be written, and try again what could not; return trouble that is news."""
+        """Take note whether a file could be written, and try again if not; return trouble that is news."""
         if trouble:
             self._kept.clear()
         news = trouble if trouble != self._trouble else ""
@@ -150,7 +150,7 @@ class Autosave:
         return news
 
     def close(self, say: Callable[[str], None]) -> None:
-        """Keep what is still not saved at the end, and say where."""
+        """Write what is still not saved at the end, and say where."""
         due = self._due()
         for path, text, values in due:
             with suppress(OSError):

@@ -1,4 +1,7 @@
-"""Teaching controls while the show plays: choose what is to be moved, move the control, done."""
+"""Learning of controls while the show plays: a parameter is chosen, a control is moved, and it is written down.
+
+It reads the log of events that have taken effect, so that it hears what the engine hears, whatever sent it.
+"""
 
 from __future__ import annotations
 
@@ -21,14 +24,14 @@ if TYPE_CHECKING:
     from instrument.repertoire.loading import LoadedPatch
 
 HEARD = 8
-"""Latest messages shown that no control uses."""
+"""Number of latest messages shown that no control uses."""
 
 _ALSO = {"cc": ("cc", "cc14"), "pad": ("note", "velocity", "gate", "pad", "release")}
 """Controls that a message of a kind may reach, where they are of other kinds too."""
 
 
 class Learning:
-    """Listens to everything that has taken effect, and turns what is moved into a control of the patch.
+    """Learning from what has taken effect: a control that is moved becomes one of the patch or of the controller file.
 
     Called by one thread alone, some fifty times a second.
 
@@ -41,7 +44,7 @@ class Learning:
     change : callable
         Takes a request that changes the patch: ``do`` is ``add``, ``edit`` or ``remove``, with ``path`` and ``value``.
     say : callable
-        Takes one sentence for whoever performs.
+        Takes one sentence for the performer.
     """
 
     def __init__(
@@ -67,15 +70,15 @@ class Learning:
 
     @property
     def state(self) -> dict[str, Any]:
-        """What the window shows: ``learning`` and ``heard``."""
-        return {"learning": self._learning(), "heard": [_said(*item) for item in self._heard.items()]}
+        """State for the window: ``learning`` and ``heard``."""
+        return {"learning": self._learning(), "heard": [_message(*item) for item in self._heard.items()]}
 
     def ask(self, request: Mapping[str, Any]) -> None:
-        """Do what the window asks for: ``learn``, ``unlearn`` or ``forget``.
+        """Meet a request of the window: ``learn``, ``unlearn`` or ``forget``.
 
         To learn takes ``address``, or ``action`` and perhaps ``choose``; with ``all`` the control is written into the
         controller file at once, otherwise it becomes part of the patch, which is saved when the patch is. To unlearn
-        takes ``control``, its place in the list that the window was shown, or nothing for the latest that was taught.
+        takes ``control``, its index in the list that the window was shown, or nothing for the latest that was taught.
         """
         try:
             match request["do"]:
@@ -93,7 +96,7 @@ class Learning:
             self._say(str(error))
 
     def poll(self) -> bool:
-        """Take in what was heard; return whether the window should be shown something new."""
+        """Take in what was heard; return whether the state has changed."""
         now = self._engine.time / self._engine.rate
         events, self._cursor, _ = self._engine.log_since(self._cursor)
         if len(events):
@@ -166,9 +169,9 @@ class Learning:
                 return
         else:
             there = self._own_controls()
-            places = [k for k, other in enumerate(there) if same_use(control, other)]
-            if places:
-                self._change({"do": "edit", "path": ["control", places[0]], "value": control})
+            indices = [k for k, other in enumerate(there) if same_use(control, other)]
+            if indices:
+                self._change({"do": "edit", "path": ["control", indices[0]], "value": control})
             else:
                 self._change({"do": "add", "path": ["control"], "value": control})
         self._taught.append((control, for_all))
@@ -181,34 +184,34 @@ class Learning:
         controls: list[dict[str, Any]] = tomllib.loads(self._playing().text).get("control", [])
         return controls
 
-    def _unlearn(self, place: Any) -> None:
-        if place is None:
+    def _unlearn(self, index: Any) -> None:
+        if index is None:
             self._unlearn_latest()
             return
         shown = self._playing().controls
-        if not isinstance(place, int) or isinstance(place, bool) or not 0 <= place < len(shown):
-            raise MidiError(f"there is no control {place!r} to take out; this patch has {len(shown)}.")
-        self._take_out(int(shown[place]["place"]), for_all=bool(shown[place]["all"]))
+        if not isinstance(index, int) or isinstance(index, bool) or not 0 <= index < len(shown):
+            raise MidiError(f"there is no control {index!r} to take out; this patch has {len(shown)}.")
+        self._take_out(int(shown[index]["place"]), for_all=bool(shown[index]["all"]))
 
     def _unlearn_latest(self) -> None:
         if not self._taught:
             raise MidiError("nothing was taught that could be taken back.")
         control, for_all = self._taught[-1]
         there = taught_all() if for_all else self._own_controls()
-        places = [k for k, other in enumerate(there) if same_use(control, other)]
-        if places:
-            self._take_out(places[-1], for_all=for_all)
+        indices = [k for k, other in enumerate(there) if same_use(control, other)]
+        if indices:
+            self._take_out(indices[-1], for_all=for_all)
         self._taught.pop()
-        if not places:
+        if not indices:
             raise MidiError("what was taught last is not there any more.")
 
-    def _take_out(self, place: int, *, for_all: bool) -> None:
+    def _take_out(self, index: int, *, for_all: bool) -> None:
         if for_all:
-            unteach_all(place)
+            unteach_all(index)
         else:
-            self._change({"do": "remove", "path": ["control", place]})
+            self._change({"do": "remove", "path": ["control", index]})
 
 
-def _said(sender: ControlSource, value: int) -> dict[str, Any]:
+def _message(sender: ControlSource, value: int) -> dict[str, Any]:
     number = {} if sender.number == ANY else {"number": sender.number}
     return {"message": sender.message, "channel": sender.channel + 1, **number, "value": value}

@@ -1,4 +1,8 @@
-"""Working on the patch that plays: values at once, everything else built elsewhere and swapped in whole; undo and save."""
+"""Edits of the patch that plays: values at once, everything else built by the worker and swapped in whole; undo and save.
+
+What needs the worker is a task in a queue. Tasks are done one after the other, since each goes on from the text and values that
+the one before it has left; while one is built, the sound goes on with the old program.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +19,6 @@ from instrument.engine.parameters import ADDRESSES, index_of
 from instrument.patch.editing.renumber import OWNERS
 from instrument.patch.editing.rewrite import Change, change_from
 from instrument.patch.number import NumberError, number_for
-from instrument.patch.patch_errors import did_you_mean
 from instrument.patch.schema.checks import address_of
 from instrument.repertoire.patch_worker import Job
 from instrument.repertoire.undo_history import Shift, Step, same_bits, step_between
@@ -35,12 +38,11 @@ if TYPE_CHECKING:
 
 
 class RingFullError(ValueError):
-    """The engine has no room for a change at the moment; nothing has been changed."""
+    """Refusal of a change for which the engine has no room at the moment; nothing has been changed."""
 
 
 @dataclass
 class _Task:
-    # One thing that needs the worker; the next one waits until it is done, for it goes on from there.
     do: str
     working: WorkingCopy
     label: str = ""
@@ -55,20 +57,20 @@ class _Task:
 
 
 class PatchEdits:
-    """Edits, undoes and saves the patches of a set list.
+    """Edits, undo and saving of the patches of a set list.
 
     Parameters
     ----------
     engine : Engine
         Its `RING_COMMAND` belongs to the thread that calls this object.
-    setlist : SetList
+    set_list : SetList
     say : callable
-        Takes one sentence for whoever performs.
+        Takes one sentence for the performer.
 
     Attributes
     ----------
     refused : dict or None
-        The latest edit that could not be played: ``path``, ``value``, ``why``, ``field`` and ``column``.
+        Latest edit that could not be played: ``path``, ``value``, ``why``, ``field`` and ``column``.
     """
 
     def __init__(self, engine: Engine, set_list: SetList, say: Callable[[str], None]) -> None:
@@ -85,10 +87,10 @@ class PatchEdits:
         return bool(self._tasks)
 
     def close_step(self) -> None:
-        """Let go: what is changed next is a step of its own."""
+        """Close the step under way: what is changed next is a step of its own."""
         self._set_list.working.history.close()
 
-    # Values, at once
+    # Values: into the engine at once, and into the working copy.
 
     def set(self, address: str, value: object, *, drag: object = None) -> None:
         """Set a parameter of the patch that plays.
@@ -99,7 +101,7 @@ class PatchEdits:
         value : float or str
             Any number, or what is typed for one.
         drag : object
-            The same for all that one hand moves in one go; the address unless given.
+            Mark that is the same for all that one hand moves in one go; the address unless given.
 
         Raises
         ------
@@ -113,7 +115,13 @@ class PatchEdits:
         self.set_values({index_of(address): number}, f"{address}", key=drag or ("set", address))
 
     def set_values(self, numbers: dict[int, float], label: str, key: object = None) -> None:
-        """Set parameters by their numbers, as one step."""
+        """Set parameters by index, as one step.
+
+        Raises
+        ------
+        RingFullError
+            If the engine has no room.
+        """
         working = self._set_list.working
         before = self._set_list.now(working)
         step = Step(
@@ -141,7 +149,7 @@ class PatchEdits:
     def _apply(self, working: WorkingCopy, numbers: dict[int, float]) -> None:
         ring = self._engine.record["rings"][RING_COMMAND]
         plays = working is self._set_list.working
-        # Whoever else uses the ring takes out of it, so that what fits now fits in a moment.
+        # The engine only takes out of the ring, so that what fits now fits in a moment.
         if plays and len(numbers) > RING_EVENTS - (int(ring["tail"]) - int(ring["head"])):
             raise RingFullError("the engine takes no more changes at the moment; is it running?")
         working.values = working.values.copy()
@@ -151,7 +159,7 @@ class PatchEdits:
                 self._engine.push(set_event(0, ADDRESSES[index], number), RING_COMMAND)
         self._set_list.changed(working, soon=False)
 
-    # Everything else, built by the worker
+    # Everything else: built by the worker, then swapped in.
 
     def edit(self, requests: list[dict[str, Any]], label: str = "") -> None:
         """Change any field of the patch that plays; it is swapped in when it has been built.
@@ -171,8 +179,8 @@ class PatchEdits:
         label = label or f"{changes[0].do} of {address_of(changes[0].path)}"
         task = _Task("edit", self._set_list.working, label, changes)
         waiting = self._tasks[-1] if len(self._tasks) > 1 else None
-        # Who types faster than is built is interested in the last version.
-        if waiting is not None and _same_place(waiting, task):
+        # Of versions typed faster than they are built, only the last matters.
+        if waiting is not None and _same_fields(waiting, task):
             waiting.changes = changes
         else:
             self._add(task)
@@ -191,7 +199,7 @@ class PatchEdits:
         self._add(_Task("build", working, "going back to what is saved", text=working.saved.text))
 
     def recover(self, working: WorkingCopy, text: str, values: dict[str, float], then: Callable[[], None]) -> None:
-        """Go on with what was kept of a patch by an earlier start; `then` is called when it plays."""
+        """Go on with the unsaved changes of an earlier show; `then` is called when they play."""
         self._add(_Task("build", working, "taking back unsaved changes", text=text, values=values, then=then))
 
     def save(self, working: WorkingCopy | None = None, to: Path | None = None) -> None:
@@ -213,7 +221,7 @@ class PatchEdits:
             self._begin()
 
     def poll(self) -> None:
-        """Try again what the engine had no room for."""
+        """Try again the task for which the engine had no room."""
         if self._held_up:
             self._begin()
 
@@ -257,7 +265,7 @@ class PatchEdits:
         return True
 
     def take_answer(self, answer: Answer) -> bool:
-        """Take the worker's answer, if it is to something that was asked for here; return whether it was."""
+        """Take the worker's answer if it is to the task under way; return whether it was."""
         if not self._tasks or self._tasks[0].number != answer.number:
             return False
         task = self._tasks.popleft()
@@ -350,7 +358,7 @@ class PatchEdits:
         self._say(f"saved {answer.path}")
 
 
-def _same_place(one: _Task, other: _Task) -> bool:
+def _same_fields(one: _Task, other: _Task) -> bool:
     places = [[(change.do, change.path) for change in task.changes] for task in (one, other)]
     only_edits = all(change.do == "edit" for change in other.changes)
     return one.working is other.working and one.do == "edit" and only_edits and places[0] == places[1]
@@ -382,19 +390,3 @@ def _indices_at(change: Change) -> list[int]:
 
 
 _KNOWN = frozenset(ADDRESSES)
-
-
-def index_named(names: tuple[str, ...], name: object) -> int:
-    """Return the place of a snapshot that is named, or numbered from 0.
-
-    Raises
-    ------
-    ValueError
-        If there is none.
-    """
-    if isinstance(name, int) and not isinstance(name, bool) and 0 <= name < len(names):
-        return name
-    if isinstance(name, str) and name in names:
-        return names.index(name)
-    known = f"there are {', '.join(names)}" if names else "the patch has none yet"
-    raise ValueError(f"there is no snapshot {name!r}; {known}. {did_you_mean(str(name), names)}".strip())

@@ -1,4 +1,4 @@
-"""The end of a show: a question first, where something would be cut off or is not saved."""
+"""Quit prompt: the question before the end of a show, where something would be cut off or is not saved."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ if TYPE_CHECKING:
 
 
 class QuitPrompt:
-    """Ends the show when it is asked to, unless there is a question.
+    """End of the show on request, once there is no question left.
 
     Parameters
     ----------
     over : threading.Event
-        Set at the end.
-    desk : PatchEdits
+        Set for the end.
+    edits : PatchEdits
     busy : callable
-        Returns what would be cut off, in words; nothing for nothing.
+        Returns what would be cut off, each in words.
 
     Attributes
     ----------
@@ -38,7 +38,15 @@ class QuitPrompt:
         self.question: dict[str, Any] | None = None
 
     def quit(self, *, sure: bool = False, save: bool = False) -> None:
-        """End the show: at once if that is sure, was asked before, or costs nothing; or once everything is saved."""
+        """End the show, or ask first.
+
+        Parameters
+        ----------
+        sure : bool
+            Whether to end at once; asking a second time is sure too.
+        save : bool
+            Whether to end once everything is saved.
+        """
         if save:
             self._edits.save_all()
             self._saving = True
@@ -47,12 +55,12 @@ class QuitPrompt:
             self._over.set()
 
     def stay(self) -> None:
-        """Go on; the question is answered."""
+        """Withdraw the question and play on."""
         self.question = None
         self._saving = False
 
     def poll(self) -> None:
-        """End the show once everything is saved; what cannot be saved is a question again."""
+        """End the show once everything is saved; if something cannot be saved, ask again."""
         if self._saving and not self._edits.busy:
             self._saving = False
             if not self._edits.unsaved() or not self._ask():

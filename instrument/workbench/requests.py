@@ -1,16 +1,22 @@
-"""What the window may ask for: one table from the name of a request to what is done."""
+"""Requests of the window: one table from the name of a request to what is done, and the files dropped onto it.
+
+A request is one JSON object with its name under ``do``. Whatever it holds, the show goes on: what cannot be met is told in one
+sentence, which the window shows.
+"""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from instrument.drawings.readers.by_ending import READERS
 from instrument.engine.engine import action_event, panic_event
 from instrument.engine.memory.layout import CHANGE_OVER, RING_COMMAND, SWITCH_OFF, SWITCH_ON
 from instrument.engine.parameters import ADDRESSES, index_of
 from instrument.patch.description import plain
-from instrument.workbench.dropped_files import take_dropped
-from instrument.workbench.patch_edits import index_named
+from instrument.patch.patch_errors import did_you_mean
+from instrument.repertoire.patch_worker import Job
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -25,26 +31,32 @@ if TYPE_CHECKING:
 
 Request = dict[str, Any]
 
+ALIVE = "alive"
+"""Request by which a window says each second that it goes on."""
+
+SOUNDS = frozenset({".wav", ".flac", ".aif", ".aiff", ".ogg", ".mp3", ".rf64", ".w64", ".caf"})
+PERFORMANCES = frozenset({".mid", ".midi", ".smf"})
+
 _NOT_STORED = ("tempo.tap", "tempo.restart", "morph.")
-"""Beginnings of addresses that do something when they are set."""
+"""Beginnings of addresses that act when they are set, and so are no part of a snapshot."""
 
 _LONGEST = 80
-"""Characters of a request that a message shows."""
+"""Number of characters of a request that a message shows."""
 
 
 class Requests:
-    """Does what the window asks for.
+    """Table of all requests over the parts that meet them.
 
     Parameters
     ----------
     engine : Engine
         Its `RING_COMMAND` belongs to the thread that calls this object.
-    setlist : SetList
-    desk : PatchEdits
+    set_list : SetList
+    edits : PatchEdits
     recording : TakeControl
     learning : Learning
     autosave : Autosave
-    farewell : QuitPrompt
+    quit_prompt : QuitPrompt
     complain : callable
         Takes the sentence about a request that cannot be met.
     """
@@ -64,7 +76,7 @@ class Requests:
         self._complain = complain
         self.table: dict[str, Callable[[Request], object]] = {
             "add": lambda request: edits.edit([request]),
-            "alive": lambda _: None,
+            ALIVE: lambda _: None,
             "blackout": self._switch,
             "change": lambda request: edits.edit(list(request["changes"]), str(request.get("label") or "")),
             "discard": lambda _: autosave.discard(),
@@ -98,10 +110,10 @@ class Requests:
             "undo": lambda _: edits.undo(),
             "unlearn": learning.ask,
         }
-        """Name of each request, and what it does."""
+        """Function for each request by its name."""
 
     def do(self, request: Request) -> None:
-        """Meet a request; whatever it holds, nothing stops, and what cannot be met is told."""
+        """Meet a request, or tell why it cannot be met."""
         name = request.get("do")
         meet = self.table.get(name) if isinstance(name, str) else None
         if meet is None:
@@ -137,10 +149,10 @@ class Requests:
 
     def _morph(self, request: Request) -> None:
         names = self._set_list.current.description.snapshots
-        place = index_named(names, request.get("name", request.get("index")))
+        index = index_named(names, request.get("name", request.get("index")))
         if request.get("beats") is not None:
             self._edits.set("morph.time", request["beats"])
-        self._act("morph", place + 1)
+        self._act("morph", index + 1)
 
     def _act(self, action: str, value: float = 0.0) -> None:
         self._push(action_event(0, action, value))
@@ -174,7 +186,7 @@ class Requests:
         self._edits.edit([{"do": "add", "path": ["snapshot"], "value": value}], f"storing {name}")
 
     def _worth_storing(self) -> dict[str, Any]:
-        # What hands have moved, or could have: all parameters would make every snapshot hundreds of lines.
+        # Only what hands have moved or could move: all parameters would make every snapshot hundreds of lines.
         working = self._set_list.working
         sounding = self._set_list.sounding(working)
         now = self._set_list.now(working)
@@ -205,3 +217,77 @@ def _whole(request: Request, name: str) -> int:
 def _shown(value: object) -> str:
     text = repr(value)
     return text if len(text) <= _LONGEST else text[: _LONGEST - 4] + " ..."
+
+
+def index_named(names: tuple[str, ...], name: object) -> int:
+    """Return the index of a snapshot that is named, or numbered from 0.
+
+    Raises
+    ------
+    ValueError
+        If there is none.
+    """
+    if isinstance(name, int) and not isinstance(name, bool) and 0 <= name < len(names):
+        return name
+    if isinstance(name, str) and name in names:
+        return names.index(name)
+    known = f"there are {', '.join(names)}" if names else "the patch has none yet"
+    raise ValueError(f"there is no snapshot {name!r}; {known}. {did_you_mean(str(name), names)}".strip())
+
+
+def take_dropped(path: Path, layer: object, set_list: SetList, edits: PatchEdits, rate: float) -> None:
+    """Use a file that was dropped onto the window.
+
+    Parameters
+    ----------
+    path : Path
+        A drawing becomes the source of a layer; a patch, or the patches of a set list, come behind the one that plays,
+        and play; a MIDI file is performed.
+    layer : object
+        Layer for a drawing, from 0; the first unless given, and a new one if the patch has none there.
+    set_list : SetList
+    edits : PatchEdits
+    rate : float
+        Sample rate in hertz.
+
+    Raises
+    ------
+    ValueError
+        If nothing can be done with it.
+    """
+    ending = path.suffix.lower()
+    if ending == ".toml":
+        set_list.worker.ask(Job("open", path))
+    elif ending in PERFORMANCES:
+        set_list.worker.ask(Job("perform", path, rate=rate))
+    elif ending in SOUNDS:
+        raise ValueError(
+            f"{path.name} is sound, which a patch does not play; a still of it is made by: "
+            f"beamhand render {path.name} -o {path.stem}.png"
+        )
+    elif ending in READERS or path.is_dir():
+        _use_drawing(path, layer, set_list, edits)
+    else:
+        raise ValueError(
+            f"{path.name} cannot be used; drop a drawing ({', '.join(sorted(READERS))}), a patch or set list (.toml), "
+            "or a MIDI file (.mid)."
+        )
+
+
+def _use_drawing(path: Path, layer: object, set_list: SetList, edits: PatchEdits) -> None:
+    working = set_list.working
+    source: dict[str, Any] = {"kind": "path", "drawing": _relative_name(working.path.parent, path)}
+    layers = len(working.loaded.description.document.get("layer", []))
+    index = layer if isinstance(layer, int) and not isinstance(layer, bool) and layer >= 0 else 0
+    label = f"drawing {path.name}"
+    if index < layers:
+        edits.edit([{"do": "edit", "path": ["layer", index, "source"], "value": source}], label)
+    else:
+        edits.edit([{"do": "add", "path": ["layer"], "value": {"name": path.stem, "source": source}}], label)
+
+
+def _relative_name(folder: Path, path: Path) -> str:
+    # Relative where the patch lies near, so that both can be moved together.
+    whole = Path(os.path.realpath(path))
+    near = Path(os.path.realpath(folder))
+    return whole.relative_to(near).as_posix() if whole.is_relative_to(near) else str(whole)

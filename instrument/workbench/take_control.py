@@ -1,4 +1,4 @@
-"""Recording as the stage does it: when it begins, who may ask for it, and what is shown of it."""
+"""Control of takes: recording a whole show, on request, or after the fact, and its state for the window."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ RECORD = ACTIONS.index("record")
 
 
 class TakeControl:
-    """What a show keeps of itself.
+    """Takes of one show.
 
     Parameters
     ----------
@@ -29,11 +29,11 @@ class TakeControl:
     folder : Path or None
         Into which a take of the whole show is recorded; None records when it is asked for, into the usual folder.
     keep : float
-        Seconds of sound that are kept for a take after the fact; 0 starts no recorder until it is wanted.
+        Seconds of sound that a take after the fact may have; 0 starts no recorder until it is wanted.
     tags : mapping of str to str
         Title, artist and date of takes, where they are not to follow from the patch and the day.
     say : callable
-        Takes one sentence for whoever performs.
+        Takes one sentence for the performer.
     """
 
     def __init__(
@@ -53,7 +53,7 @@ class TakeControl:
 
     @property
     def state(self) -> dict[str, Any]:
-        """What the window shows of it."""
+        """State for the window."""
         return self._recording.state
 
     @property
@@ -62,7 +62,7 @@ class TakeControl:
         return self._recording.wanted
 
     def follow(self, set_list: SetList) -> None:
-        """Let the recorder know of every program that the set list loads from now on."""
+        """Tell the recorder of every program that the set list loads from now on."""
 
         def tell(slot: int, program: Program) -> None:
             if (patch := set_list.patch_of(program)) is not None:
@@ -89,7 +89,7 @@ class TakeControl:
             self._recording.repair(usual_folder())
 
     def ask(self, what: str, on: object = None) -> None:
-        """Do what the window asks for: ``record`` begins or ends a take, ``keep`` makes one of the latest sound.
+        """Meet a request of the window: ``record`` begins or ends a take, ``keep`` makes one of the latest sound.
 
         Parameters
         ----------
@@ -108,7 +108,7 @@ class TakeControl:
         self._recording.send_on()
 
     def poll(self) -> str:
-        """Follow controls and the recorder; return trouble to be shown, or nothing."""
+        """Follow controls and the recorder; return trouble to be shown, empty if there is none."""
         events, self._cursor, _ = self._engine.log_since(self._cursor)
         for _ in range(int(((events["kind"] == EVENT_ACTION) & (events["index"] == RECORD)).sum())):
             self.ask("record")

@@ -1,4 +1,7 @@
-"""Small pictures of patches for browsing, made by a process of low priority and kept in the user's cache."""
+"""Thumbnails: small pictures of patches for browsing, made by a process of low priority and cached in files.
+
+Run as ``python -m instrument.workbench.thumbnails PATCH PICTURE``, it renders one patch and takes its picture.
+"""
 
 from __future__ import annotations
 
@@ -22,16 +25,16 @@ if TYPE_CHECKING:
     from instrument.repertoire.loading import LoadedPatch
 
 SIZE = 192
-"""Pixels of width and height."""
+"""Width and height in pixels."""
 
 SECONDS = 1.0
-"""What is rendered of a patch before its picture is taken."""
+"""Time in seconds that is rendered of a patch before its picture is taken."""
 
 _NICENESS = 15
 
 
 class Thumbnails:
-    """Finds pictures, and has those made that are missing.
+    """Cache of thumbnails, in which missing ones are made one after the other.
 
     Parameters
     ----------
@@ -48,16 +51,16 @@ class Thumbnails:
         self._wanted = False
 
     def of(self, patch: LoadedPatch) -> str:
-        """Return the file of a patch's picture; nothing while there is none."""
+        """Return the file of a patch's thumbnail; empty while there is none."""
         path = self._path(patch)
         return str(path) if path in self._there else ""
 
     def want(self) -> None:
-        """Begin to make pictures; until somebody looks at them none are made."""
+        """Begin to make thumbnails; without a window none are made."""
         self._wanted = True
 
     def poll(self, patches: Iterable[LoadedPatch]) -> None:
-        """Note what is there, and go on with what is missing, one patch after the other."""
+        """Take note of new files, and go on with the next missing one."""
         if not self._wanted:
             return
         for patch in patches:
@@ -75,7 +78,7 @@ class Thumbnails:
             self._start(*self._waiting.popleft())
 
     def close(self) -> None:
-        """End what is being made."""
+        """End the process that makes one."""
         if self._process is not None:
             end(self._process, 0.0)
             self._process = None

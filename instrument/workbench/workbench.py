@@ -1,17 +1,17 @@
-"""Everything between the window and the patches: requests, edits, recovery files, pictures, performances, the end."""
+"""Workbench: all that lies between the window and the patches, and the state that the window is told."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from instrument.drawings.route_report import highest_legible
 from instrument.engine.engine import panic_event
 from instrument.engine.memory.layout import RING_COMMAND
 from instrument.midi.event_feed import PerformanceFeeder
 from instrument.workbench.autosave import Autosave
 from instrument.workbench.patch_edits import PatchEdits
 from instrument.workbench.quit_prompt import QuitPrompt
-from instrument.workbench.requests import Requests
-from instrument.workbench.state_message import ALIVE, state_of
+from instrument.workbench.requests import ALIVE, Requests
 from instrument.workbench.thumbnails import Thumbnails
 
 if TYPE_CHECKING:
@@ -26,23 +26,23 @@ if TYPE_CHECKING:
 
 
 class Workbench:
-    """What is done to the patches of one show.
+    """Requests, edits, recovery files, thumbnails, performances and the quit prompt of one show.
 
     Parameters
     ----------
     engine : Engine
         Its `RING_COMMAND` belongs to the thread that calls this object.
-    setlist : SetList
+    set_list : SetList
     recording : TakeControl
     learning : Learning
     over : threading.Event
-        Set when the show is to end.
+        Set for the end of the show.
     say, complain : callable
-        Take one sentence for whoever performs; complaints stay in sight.
+        Take one sentence for the performer; complaints stay in sight.
 
     Attributes
     ----------
-    farewell : QuitPrompt
+    quit_prompt : QuitPrompt
     """
 
     def __init__(
@@ -63,25 +63,54 @@ class Workbench:
         self._autosave = Autosave(set_list, self._edits)
         self.quit_prompt = QuitPrompt(over, self._edits, self._busy)
         self._thumbnails = Thumbnails()
-        self._waited_on = False
+        self._window_seen = False
         self._requests = Requests(
             engine, set_list, self._edits, recording, learning, self._autosave, self.quit_prompt, complain
         )
 
     @property
     def state(self) -> dict[str, Any]:
-        """What the window shows of it."""
+        """State of patches and edits as the window is told it, which JSON carries."""
+        working = self._set_list.working
+        patch, history = working.loaded, working.history
+        by_hands = self._set_list.values_set_by_hand(working)
         record = self._engine.record
         return {
-            **state_of(
-                self._set_list, self._edits, self._autosave, self.quit_prompt, self._thumbnails, self._engine.rate
-            ),
+            "title": patch.title,
+            "patch": patch.path.name,
+            "layers": patch.layers,
+            "controls": list(patch.controls),
+            "legible": [
+                {"layer": layer, "corners": corners, "hertz": highest_legible(corners, self._engine.rate)}
+                for layer, corners in patch.corners
+            ],
+            "document": patch.description.document,
+            "parameters": patch.description.parameters,
+            "snapshots": list(patch.description.snapshots),
+            "unsaved": working.is_unsaved(by_hands),
+            "changes": working.changes(by_hands),
+            "undo": history.undo_label,
+            "redo": history.redo_label,
+            "refused": self._edits.refused,
+            "setlist": [
+                {
+                    "title": other.loaded.title,
+                    "path": str(other.path),
+                    "index": index,
+                    "unsaved": other.is_unsaved(self._set_list.values_set_by_hand(other)),
+                    "picture": self._thumbnails.of(other.saved),
+                }
+                for index, other in enumerate(self._set_list.patches)
+            ],
+            "current": self._set_list.position,
+            "question": self.quit_prompt.question,
             "blackout": bool(record["blackout"]),
             "frozen": bool(record["frozen"]),
+            **self._autosave.state,
         }
 
     def tell_recovery(self) -> None:
-        """Say where unsaved changes of an earlier start lie."""
+        """Say where unsaved changes of an earlier show lie."""
         self._autosave.tell(self._say)
 
     def do(self, request: dict[str, Any]) -> bool:
@@ -89,15 +118,15 @@ class Workbench:
         if request["do"] != ALIVE:
             self._requests.do(request)
             return True
-        if not self._waited_on:
-            # Somebody is there who may edit, and look through pictures.
-            self._waited_on = True
+        if not self._window_seen:
+            # With a window there is somebody who may edit and browse.
+            self._window_seen = True
             self._set_list.worker.start_reader()
             self._thumbnails.want()
         return False
 
     def poll(self, now: float) -> None:
-        """See to what goes on by itself."""
+        """Go on with tasks, recovery files and thumbnails."""
         self._edits.poll()
         self._autosave.poll(now)
         self._thumbnails.poll([working.saved for working in self._set_list.patches])
@@ -111,7 +140,7 @@ class Workbench:
         feeder.start()
 
     def close(self) -> None:
-        """End what is under way, and keep what is not saved."""
+        """End what is under way, and write what is not saved into recovery files."""
         if self._feeder is not None:
             self._feeder.close()
         self._thumbnails.close()
@@ -122,7 +151,7 @@ class Workbench:
         return [*(["A take"] if self._recording.wanted else []), *(["A performance"] if performing else [])]
 
     def _take(self, answer: Answer) -> None:
-        # What the worker has done for somebody else than the set list.
+        # The worker's answers to what the set list has not asked for.
         if self._edits.take_answer(answer):
             return
         trouble = self._autosave.note_written(answer.trouble) if answer.do == "recovery" else answer.trouble

@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from instrument.show import fault_log
-from instrument.show.fault_log import KEPT, NAME, SHOWN, FaultLog, log_folder
+from instrument.show.fault_log import ROTATED, NAME, SHOWN, FaultLog, log_folder
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,14 +37,14 @@ def test_lines_are_added_to_those_of_the_show_before(tmp_path: Path) -> None:
 def test_a_long_log_is_put_aside_and_the_oldest_goes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(fault_log, "MOST_BYTES", 0)
     log = FaultLog(tmp_path)
-    for number in range(KEPT + 3):
+    for number in range(ROTATED + 3):
         log.note(f"fault {number}")
     log.close()
     kept = sorted(path.name for path in tmp_path.iterdir())
-    assert kept == [NAME, *(f"{NAME}.{number}" for number in range(1, KEPT + 1))]
+    assert kept == [NAME, *(f"{NAME}.{number}" for number in range(1, ROTATED + 1))]
     newest_first = [(tmp_path / name).read_text() for name in kept]
-    assert [text.count("\n") for text in newest_first] == [1] * (KEPT + 1)
-    assert [f"fault {KEPT + 2 - place}" in text for place, text in enumerate(newest_first)] == [True] * (KEPT + 1)
+    assert [text.count("\n") for text in newest_first] == [1] * (ROTATED + 1)
+    assert [f"fault {ROTATED + 2 - place}" in text for place, text in enumerate(newest_first)] == [True] * (ROTATED + 1)
 
 
 def test_a_full_disk_costs_lines_in_the_file_only_and_is_said_once(

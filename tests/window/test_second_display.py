@@ -45,7 +45,7 @@ def test_a_second_window_that_hears_nothing_is_ended_all_the_same(
     deaf = tmp_path / "deaf.py"
     deaf.write_text("import time\nprint('{}', flush=True)\ntime.sleep(60)\n")
     display = SecondDisplay("none", 48_000.0)
-    monkeypatch.setattr(second, "_PATIENCE", 0.05)
+    monkeypatch.setattr(second, "END_SECONDS", 0.05)
     monkeypatch.setattr(display, "_command", [sys.executable, str(deaf)])
     display.open(1)
     process = display._child.process
