@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from instrument.show import fault_log
-from instrument.show.fault_log import ROTATED, NAME, SHOWN, FaultLog, log_folder
+from instrument.show.fault_log import NAME, ROTATED, SHOWN, FaultLog, log_folder
 
 if TYPE_CHECKING:
     from pathlib import Path
