@@ -1,7 +1,7 @@
 """Recall: patches held ready in the engine's slots, so that changing to one needs nothing but the audio callback.
 
 Slot and index in the set list are the same for the first `PRELOADED` patches. A pad, a program change or a key names an
-index; the callback looks it up in the engine's table of slots and swaps the program at a block boundary. Python only fills the
+index; the callback looks it up in the table of slots and changes program on the sample of the event. Python only fills the
 table, and steps in for patches that found no room there.
 """
 

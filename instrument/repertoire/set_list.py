@@ -1,7 +1,7 @@
 """Set list: the patches of a show in their order, one of which plays, and their files, which are watched.
 
-A saved file is read by the worker and swapped in when it has been built: another text starts the patch anew in its place of the
-beat, with what was not saved one step back; another drawing alone bends into its new shape and leaves all values as they are.
+A saved file is read by the worker and swapped in when it has been built: with another text phases go on, and undo brings back what
+was not saved; where only a drawing differs it bends into its new shape and all values stay as they are.
 """
 
 from __future__ import annotations
