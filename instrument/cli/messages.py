@@ -20,7 +20,7 @@ def say(text: str) -> None:
 
 
 def answer(text: str) -> None:
-    """Print a result to standard output, at once, for whoever reads along."""
+    """Print a result to standard output, without delay, as a program may read along."""
     print(printable(text), flush=True)
 
 

@@ -1,1 +1,1 @@
-"""What every room may use: child processes, files that are written whole, printable text, progress."""
+"""Foundations for every room: child processes, periodic threads, files written whole, printable text, progress."""

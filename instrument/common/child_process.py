@@ -113,7 +113,7 @@ def end(process: subprocess.Popen[bytes], patience: float = END_SECONDS) -> None
         step()
     else:
         kill(process)
-        # One that waits for a dead disk cannot be killed; nobody waits for it for ever.
+        # A process that waits for a dead disk cannot be killed, and is left behind.
         with suppress(subprocess.TimeoutExpired):
             process.wait(END_SECONDS)
 
@@ -149,7 +149,7 @@ class ChildProcess:
 
     @property
     def running(self) -> bool:
-        """Whether it is there."""
+        """True while the process lives."""
         return self.process is not None and self.process.poll() is None
 
     @property

@@ -29,7 +29,7 @@ _OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
 
 
 def kernel_part(**options: Any) -> Callable[[Callable[..., Any]], Any]:
-    """Return the decorator of what a loop of the same file calls for each point; options as in `kernel`."""
+    """Return the decorator of functions that a loop of the same file calls for each point; options as in `kernel`."""
     decorator: Callable[[Callable[..., Any]], Any] = njit(forceinline=True, **_OPTIONS, **options)
     return decorator
 

@@ -1,4 +1,4 @@
-"""Text from files of strangers, made harmless for a terminal, a log or a window."""
+"""Text from untrusted files, made harmless for a terminal, a log or a window."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How far long work has come, on a terminal; silent where nobody looks."""
+"""Progress bars on a terminal; silent where standard error is none."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
 ROUTE_STAGES = ("weld", "match", "join", "walk")
-"""What is done to a drawing after reading it, as its progress is told."""
+"""Stages of a drawing after it has been read, as its progress is told."""
 
 
 @contextlib.contextmanager
 def working(what: str) -> Iterator[Callable[[float], None]]:
-    """Show a progress bar on a terminal's standard error; give what is told the share that is done."""
+    """Show a progress bar; yield a function that takes the share that is done, 0 to 1."""
     console = Console(stderr=True)
     columns = ("{task.description}", BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
@@ -27,7 +27,7 @@ def working(what: str) -> Iterator[Callable[[float], None]]:
 
 @contextlib.contextmanager
 def routing_progress(count: int) -> Iterator[Callable[[int, str], None]]:
-    """Show a progress bar on a terminal's standard error; give what is told each stage of each drawing."""
+    """Show a progress bar over drawings; yield a function that takes the number of a drawing and its stage."""
     console = Console(stderr=True)
     with Progress(console=console, transient=True, redirect_stdout=False, disable=not console.is_terminal) as bar:
         task = bar.add_task("start", total=count)

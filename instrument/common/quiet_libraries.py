@@ -1,4 +1,4 @@
-"""System libraries that write to standard error by themselves, kept quiet while they look around."""
+"""System libraries that write to standard error by themselves, silenced while they look for devices."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ if TYPE_CHECKING:
 
 _lock = threading.Lock()
 _depth = 0
-_kept = -1
-"""Who is quiet at the moment, and where standard error goes otherwise: threads that overlap must not keep nothing."""
+_original = -1
+"""Number of silences under way, and the original standard error: of threads that overlap only the first may save it."""
 
 
 @contextmanager
 def quiet_libraries() -> Iterator[None]:
-    """Send what C libraries write to standard error into nothing meanwhile.
+    """Discard what C libraries write to standard error meanwhile.
 
     ALSA and JACK report every device and server that is not there. What matters of it comes back as an error that
     is shown in one sentence.
@@ -32,10 +32,10 @@ def quiet_libraries() -> Iterator[None]:
 
 
 def _enter() -> None:
-    global _depth, _kept  # noqa: PLW0603 - standard error is one for the whole process
+    global _depth, _original  # noqa: PLW0603 - standard error is one for the whole process
     with _lock:
         if _depth == 0:
-            _kept = _silence()
+            _original = _silence()
         _depth += 1
 
 
@@ -43,9 +43,9 @@ def _leave() -> None:
     global _depth  # noqa: PLW0603 - as above
     with _lock:
         _depth -= 1
-        if _depth == 0 and _kept >= 0:
-            os.dup2(_kept, 2)
-            os.close(_kept)
+        if _depth == 0 and _original >= 0:
+            os.dup2(_original, 2)
+            os.close(_original)
 
 
 def _silence() -> int:

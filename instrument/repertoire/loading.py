@@ -166,7 +166,7 @@ def write_patch(
     Raises
     ------
     PatchError
-        If the file was changed by somebody else meanwhile, or cannot be written.
+        If the file has been changed meanwhile, or cannot be written.
     """
     patch = patch_from_text(text, path)
     save_patch(patch, dict(zip(ADDRESSES, values, strict=True)), to or path, saved)

@@ -229,7 +229,7 @@ def _converse(
 
 def work() -> None:
     """Work through the jobs that come through standard input, until it ends; answers go to standard output."""
-    # What a library prints must not come between answers.
+    # Answers have the pipe to themselves: text that a library prints goes to standard error.
     jobs, answers = Connection(os.dup(0), writable=False), Connection(os.dup(1), readable=False)
     os.dup2(2, 1)
     # Ctrl-C is for the stage, which ends this process; the sound goes first when cores are scarce.

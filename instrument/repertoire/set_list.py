@@ -60,11 +60,11 @@ class SetList:
     Attributes
     ----------
     trouble : str
-        Why the file of the latest reload or save was refused; empty when all is well again.
+        Reason for which the latest reload or save was refused; empty when all is well again.
     by_itself : bool
-        Whether a performance of the patch's own is moving it, which is no change of anybody's.
+        Whether a performance of the patch's own moves its values, which then are no changes to be saved.
     worker : Worker
-        Does the heavy work, for whoever else needs some.
+        Of all parts of the show.
     others : callable
         Takes the worker's answers to what was not asked for here.
     """
@@ -257,7 +257,7 @@ class SetList:
         self.worker.close()
 
     def watch_files(self) -> None:
-        """FileWatch the files that the patches are made from, and no others."""
+        """Watch the files that the patches are made from, and no others."""
         drawings = [path for working in self._patches for path in working.loaded.files]
         named = [path for paths in self._broken.values() for path in paths]
         self._watch.keep_to([working.path for working in self._patches] + drawings + named)
@@ -370,12 +370,12 @@ class FileWatch:
         self._changing: dict[Path, Signature] = {}
 
     def add(self, path: Path) -> None:
-        """FileWatch a file from now on, as it is now; also to forget a change of one's own."""
+        """Watch a file from its state of now; for one that is watched, forget its latest change."""
         self._known[path] = _signature(path)
         self._changing.pop(path, None)
 
     def keep_to(self, paths: Iterable[Path]) -> None:
-        """FileWatch these files and no others; of those watched already, no change is missed."""
+        """Watch these files and no others; of those watched already, no change is missed."""
         for path in (wanted := dict.fromkeys(paths)):
             if path not in self._known:
                 self.add(path)

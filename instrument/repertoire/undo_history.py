@@ -118,7 +118,7 @@ class Step:
 
     @property
     def is_of_values(self) -> bool:
-        """Whether it left the text alone."""
+        """True if it left the text alone."""
         return self.texts[0] == self.texts[1]
 
     def without(self, values: Values) -> Values:

@@ -240,7 +240,7 @@ class CalibrationGuide:
             self._say(f"ended without save, so this is not kept: {self.correction.in_words()}")
 
     def _follow_window(self) -> None:
-        # What was asked for plays only with the next block; until then the engine still tells of the one before.
+        # A picture that was asked for plays with the next block; until then the engine tells of the one before.
         now = int(self._engine.record["set_at"])
         if now == self.index:
             self._waiting = False

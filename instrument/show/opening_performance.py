@@ -30,7 +30,7 @@ _NOTE_OFF, _NOTE_ON, _SYSTEM = 0x80, 0x90, 0xF0
 class OpeningPerformance:
     """Player of the performance that belongs to the current patch, until a note, a knob or a key comes.
 
-    It is the one producer of `RING_PERFORM`; whoever makes it calls `poll` some fifty times a second.
+    It is the one producer of `RING_PERFORM`; the show calls `poll` some fifty times a second.
 
     Parameters
     ----------
@@ -62,7 +62,7 @@ class OpeningPerformance:
 
     @property
     def acts(self) -> bool:
-        """Whether something that it has pushed may still take effect."""
+        """True while something that it has pushed may still take effect."""
         return not self.over or self._engine.time <= self._until
 
     def poll(self) -> None:
@@ -95,7 +95,7 @@ class OpeningPerformance:
         try:
             self._events = read_performance(perform, self._engine.rate) if perform else []
         except MidiError:
-            self._events = []  # somebody's own file that happens to have the name; the patch plays without it
+            self._events = []  # a file of the player's own that happens to have the name; the patch plays without it
 
     def _begin(self) -> None:
         self._at = 0

@@ -207,7 +207,7 @@ class Show:
         return self._driver.block / self._engine.rate
 
     def _start(self) -> None:
-        # What was imported and compiled stays; looking through it for garbage would hold every thread up.
+        # Imported modules and compiled code stay; looking through them for garbage would hold every thread up.
         gc.freeze()
         # Before the first block, so that the take of a whole show begins with its first sample.
         self._recording.begin()
@@ -274,7 +274,7 @@ class Show:
         return first and played >= seconds
 
     def _poll(self) -> None:
-        # This clock goes on while a process is stopped, and nobody sets it.
+        # The monotonic clock goes on while a process is stopped, and cannot be set.
         before, self._polled = self._polled, time.monotonic()
         if (stood := self._polled - before) >= STANDSTILL_SECONDS:
             self._complain(f"everything stood still for {stood:.1f} s (suspended, or no time to run)", GOES_ON)
@@ -374,7 +374,7 @@ class Show:
 @contextmanager
 def ended_by_signals(over: threading.Event) -> Iterator[None]:
     """Have the signals that end a process end the show instead, which closes everything in its order."""
-    # Only the main thread may choose what signals do; elsewhere somebody else has.
+    # Only the main thread may choose what signals do.
     if threading.current_thread() is not threading.main_thread():
         yield
         return

@@ -19,7 +19,7 @@ SILENCE = 10.0
 """Time in seconds without a word after which a window that has said that it is alive counts as standing still."""
 
 _MOST_SILENCE = 0.5
-"""Time in seconds that one poll adds to the silence at most: while the show itself stood still, nobody could be heard."""
+"""Time in seconds that one poll adds to the silence at most: while the show itself stands still, it hears nothing."""
 
 _GOOD_RUN = 60.0
 """Life in seconds after which a crash is a new one and not the last one again."""
@@ -54,7 +54,7 @@ class WindowProcess:
 
     @property
     def running(self) -> bool:
-        """Whether the process lives."""
+        """True while the process lives."""
         return self._child.running
 
     @property
@@ -133,7 +133,7 @@ class WindowProcess:
         self._child.forget()
         if status == _CLOSED and not needed:
             return "the window has closed; the sound plays on."
-        # An exception that nobody caught has the same status, but comes later.
+        # An uncaught exception ends with the same status, but comes later.
         if status == _NO_DISPLAY and lived < _SOON:
             return "playing without a window."
         self._restarts = 0 if lived > _GOOD_RUN else self._restarts

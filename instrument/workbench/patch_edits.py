@@ -83,7 +83,7 @@ class PatchEdits:
 
     @property
     def busy(self) -> bool:
-        """Whether something is under way."""
+        """True while a task is under way."""
         return bool(self._tasks)
 
     def close_step(self) -> None:
@@ -282,7 +282,7 @@ class PatchEdits:
         return True
 
     def _turn_back(self, task: _Task) -> None:
-        # What was not done again, or undone, is still to be.
+        # The step was counted as done before it was handed on.
         if task.do == "undo":
             task.working.history.step_forward()
         elif task.do == "redo":
@@ -337,7 +337,7 @@ class PatchEdits:
         base, values, heard = working.base, working.values, sounding
         for shift in shifts:
             base, values, heard = shift.applied_to(base), shift.applied_to(values), shift.applied_to(heard)
-        # What the text now says otherwise is as it says; everything else stays as hands have left it.
+        # Where the new text says otherwise its values count; all others stay as hands have left them.
         said = ~same_bits(base, new.values)
         said[[index for change in task.changes for index in _indices_at(change)]] = True
         after = np.where(said, new.values, values)

@@ -58,7 +58,7 @@ class TakeControl:
 
     @property
     def wanted(self) -> bool:
-        """Whether a take is under way."""
+        """True while a take is under way, or asked for."""
         return self._recording.wanted
 
     def follow(self, set_list: SetList) -> None:

@@ -119,7 +119,7 @@ class Workbench:
             self._requests.do(request)
             return True
         if not self._window_seen:
-            # With a window there is somebody who may edit and browse.
+            # With a window there may be edits and browsing.
             self._window_seen = True
             self._set_list.worker.start_reader()
             self._thumbnails.want()
