@@ -4,6 +4,26 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from instrument.engine.notes.midi_numbers import (
+    CHANNEL_PRESSURE,
+    CONTROL_CHANGE,
+    DATA_DECREMENT,
+    DATA_ENTRY,
+    DATA_ENTRY_LOW,
+    DATA_INCREMENT,
+    FIRST_MODE_MESSAGE,
+    KEY_PRESSURE,
+    LOW_BYTES,
+    NO_PARAMETER,
+    NOTE_OFF,
+    NOTE_ON,
+    NRPN_LOW,
+    PITCH_BEND,
+    PROGRAM_CHANGE,
+    RPN_HIGH,
+    RPN_LOW,
+)
+
 HIGHEST_VALUES = {
     "cc": 127,
     "cc14": 16383,
@@ -17,28 +37,17 @@ HIGHEST_VALUES = {
 }
 """Highest value of each kind of message (MIDI 1.0 Detailed Specification 4.2, tables II and III)."""
 
-LOW_BYTES = 32
-"""Controllers 32 to 63 are the low seven bits of 0 to 31 (the same specification, Control Change)."""
-
 _BYTE = 128
-_ENTRY_HIGH, _ENTRY_LOW, _INCREMENT, _DECREMENT = 6, 38, 96, 97
-_NRPN_LOW, _RPN_HIGH = 98, 101
-_FIRST_MODE = 120
-"""Controller numbers (the same specification, table III)."""
 
-_NOTE_OFF, _CONTROL_CHANGE, _BEND = 0x80, 0xB0, 0xE0
 _SIMPLE = {
-    0x80: ("pad", True),
-    0x90: ("pad", True),
-    0xA0: ("key_pressure", True),
-    0xC0: ("program", False),
-    0xD0: ("pressure", False),
-    0xE0: ("bend", False),
+    NOTE_OFF: ("pad", True),
+    NOTE_ON: ("pad", True),
+    KEY_PRESSURE: ("key_pressure", True),
+    PROGRAM_CHANGE: ("program", False),
+    CHANNEL_PRESSURE: ("pressure", False),
+    PITCH_BEND: ("bend", False),
 }
-"""Kind of each status byte, and whether its first data byte is a number (the same specification, table II)."""
-
-_NOTHING = 0x3FFF
-"""Parameter number 7FH 7FH selects none (the same specification, table IIIa)."""
+"""Kind of each status byte, and whether its first data byte is a number."""
 
 ANY = -1
 """Number of a message that has none."""
@@ -80,23 +89,23 @@ class ControlDecoder:
         parameter move nothing; data entry moves the parameter that is selected.
         """
         kind, channel = status & 0xF0, status & 0x0F
-        if kind == _CONTROL_CHANGE:
+        if kind == CONTROL_CHANGE:
             return self._controller(port, channel, first, second)
         if kind not in _SIMPLE:
             return []
         message, numbered = _SIMPLE[kind]
-        if kind == _NOTE_OFF:
+        if kind == NOTE_OFF:
             second = 0
-        value = first + _BYTE * second if kind == _BEND else second if numbered else first
+        value = first + _BYTE * second if kind == PITCH_BEND else second if numbered else first
         return [(ControlSource(port, message, channel, first if numbered else ANY), value)]
 
     def _controller(self, port: int, channel: int, number: int, value: int) -> list[tuple[ControlSource, int]]:
-        if number >= _FIRST_MODE:
+        if number >= FIRST_MODE_MESSAGE:
             return []
-        if _NRPN_LOW <= number <= _RPN_HIGH:
+        if NRPN_LOW <= number <= RPN_HIGH:
             self._select(port, channel, number, value)
             return []
-        if number in {_ENTRY_HIGH, _ENTRY_LOW, _INCREMENT, _DECREMENT} and (port, channel) in self._selected:
+        if number in {DATA_ENTRY, DATA_ENTRY_LOW, DATA_INCREMENT, DATA_DECREMENT} and (port, channel) in self._selected:
             return [self._enter(ControlSource(port, *self._named(port, channel)), number, value)]
         self._bytes[port, channel, number] = value
         heard = [(ControlSource(port, "cc", channel, number), value)]
@@ -114,23 +123,23 @@ class ControlDecoder:
         return message, channel, number
 
     def _select(self, port: int, channel: int, number: int, value: int) -> None:
-        message = "nrpn" if number < _RPN_HIGH - 1 else "rpn"
-        before = self._selected.get((port, channel), (message, _NOTHING))
-        known = before[1] if before[0] == message else _NOTHING
+        message = "nrpn" if number < RPN_LOW else "rpn"
+        before = self._selected.get((port, channel), (message, NO_PARAMETER))
+        known = before[1] if before[0] == message else NO_PARAMETER
         high, low = (value, known % _BYTE) if number % 2 else (known // _BYTE, value)
         selected = _BYTE * high + low
-        if selected == _NOTHING:
+        if selected == NO_PARAMETER:
             self._selected.pop((port, channel), None)
         else:
             self._selected[port, channel] = (message, selected)
 
     def _enter(self, sender: ControlSource, number: int, value: int) -> tuple[ControlSource, int]:
         before = self._entries.get(sender, 0)
-        if number == _ENTRY_HIGH:
+        if number == DATA_ENTRY:
             entry = _BYTE * value
-        elif number == _ENTRY_LOW:
+        elif number == DATA_ENTRY_LOW:
             entry = before // _BYTE * _BYTE + value
         else:
-            entry = min(max(before + (1 if number == _INCREMENT else -1), 0), _NOTHING)
+            entry = min(max(before + (1 if number == DATA_INCREMENT else -1), 0), NO_PARAMETER)
         self._entries[sender] = entry
         return sender, entry

@@ -8,7 +8,18 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from instrument.engine.memory.layout import ACTIONS, CURVES, MANNERS, MESSAGES, SWITCH_OFF
-from instrument.midi.control_decoder import HIGHEST_VALUES, LOW_BYTES
+from instrument.engine.notes.midi_numbers import (
+    BEND_CENTRE,
+    CONTROL_CHANGE,
+    DATA_ENTRY,
+    DATA_ENTRY_LOW,
+    LOW_BYTES,
+    NOTE_ON,
+    NRPN_HIGH,
+    PITCH_BEND,
+    RPN_HIGH,
+)
+from instrument.midi.control_decoder import HIGHEST_VALUES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,10 +41,6 @@ _ACTIONS = {"patch": 0, "blackout": 1, "freeze": 2}
 
 _LIT_MANNERS = ("toggle", "radio")
 _LIT, _DARK = 127, 0
-_CENTRE = 8192
-_NRPN, _RPN = 99, 101
-_ENTRY_HIGH, _ENTRY_LOW = 6, 38
-"""Controller numbers (MIDI 1.0 Detailed Specification 4.2, table III)."""
 
 
 class Indicator(NamedTuple):
@@ -100,8 +107,8 @@ class IndicatedControl:
             return None
         if self.face.message == "bend":
             # 8192 is exactly the middle, with one step less above it than below.
-            span = _CENTRE if place < 0.5 else _CENTRE - 1
-            return round(_CENTRE + (2.0 * place - 1.0) * span)
+            span = BEND_CENTRE if place < 0.5 else BEND_CENTRE - 1
+            return round(BEND_CENTRE + (2.0 * place - 1.0) * span)
         return round(place * HIGHEST_VALUES[self.face.message])
 
 
@@ -149,23 +156,23 @@ def messages_for(face: Indicator, value: int) -> Messages:
     Source: MIDI 1.0 Detailed Specification 4.2, tables II and III: of a pair the high byte goes first.
     """
     channel, number, high, low = face.channel, face.number, value >> 7, value & 0x7F
-    change = 0xB0 | channel
+    change = CONTROL_CHANGE | channel
     match face.message:
         case "cc":
             return ((change, number, value),)
         case "pad":
-            return ((0x90 | channel, number, value),)
+            return ((NOTE_ON | channel, number, value),)
         case "bend":
-            return ((0xE0 | channel, low, high),)
+            return ((PITCH_BEND | channel, low, high),)
         case "cc14":
             return ((change, number, high), (change, number + LOW_BYTES, low))
         case _:
-            select = _RPN if face.message == "rpn" else _NRPN
+            select = RPN_HIGH if face.message == "rpn" else NRPN_HIGH
             return (
                 (change, select, number >> 7),
                 (change, select - 1, number & 0x7F),
-                (change, _ENTRY_HIGH, high),
-                (change, _ENTRY_LOW, low),
+                (change, DATA_ENTRY, high),
+                (change, DATA_ENTRY_LOW, low),
             )
 
 

@@ -7,6 +7,18 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from instrument.engine.engine import midi_event
+from instrument.engine.notes.midi_numbers import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    CONTROL_CHANGE,
+    NOTE_OFF,
+    NOTE_ON,
+    PEDAL_DOWN,
+    RELEASE_VELOCITY,
+    RESET_CONTROLLERS,
+    SOSTENUTO,
+    SUSTAIN,
+)
 from instrument.midi.message_decoder import MidiError
 from instrument.midi.port_names import PortInfo, check_wanted, choose_ports, names_present
 
@@ -228,17 +240,8 @@ class Inputs:
         return self._numbers.setdefault((system, name), free or 0)
 
 
-PEDALS = (64, 66)
-"""Controllers that hold notes: sustain and sostenuto (MIDI 1.0 Detailed Specification 4.2, table III)."""
-
-PEDAL_DOWN = 64
-"""Values from here on mean down (the same table: 0 to 63 off, 64 to 127 on)."""
-
-RELEASE_VELOCITY = 64
-"""What an instrument sends that does not measure it (MIDI 1.0 Detailed Specification 4.2, Note Off)."""
-
-ALL_SOUND_OFF, RESET_CONTROLLERS, FIRST_MODE = 120, 121, 123
-"""All sound off; reset all controllers, which lifts the pedals (MIDI recommended practice RP-015); and from 123 on every message also lets go of all notes (the same specification, table III)."""
+PEDALS = (SUSTAIN, SOSTENUTO)
+"""Controllers that hold notes."""
 
 
 class HeldKeys:
@@ -259,16 +262,16 @@ class HeldKeys:
     def update(self, status: int, first: int, second: int) -> None:
         """Take in a complete message."""
         kind, channel = status & 0xF0, status & 0x0F
-        if kind == 0x90 and second:
+        if kind == NOTE_ON and second:
             self.keys[channel, first] = 1
-        elif kind in {0x80, 0x90}:
+        elif kind in {NOTE_OFF, NOTE_ON}:
             self.keys[channel, first] = 0
-        elif kind == 0xB0:
+        elif kind == CONTROL_CHANGE:
             if first in PEDALS:
                 self.pedals[channel, PEDALS.index(first)] = second
             elif first == RESET_CONTROLLERS:
                 self.pedals[channel] = 0
-            elif first == ALL_SOUND_OFF or first >= FIRST_MODE:
+            elif first == ALL_SOUND_OFF or first >= ALL_NOTES_OFF:
                 self.keys[channel] = 0
 
     def release_all(self, others: list[HeldKeys]) -> list[tuple[int, int, int]]:
@@ -282,9 +285,9 @@ class HeldKeys:
         down = self.keys.astype(bool)
         for other in others:
             down &= other.keys == 0
-        messages = [(0x80 | int(channel), int(key), RELEASE_VELOCITY) for channel, key in np.argwhere(down)]
+        messages = [(NOTE_OFF | int(channel), int(key), RELEASE_VELOCITY) for channel, key in np.argwhere(down)]
         for channel, pedal in np.argwhere(self.pedals >= PEDAL_DOWN):
-            messages.append((0xB0 | int(channel), PEDALS[pedal], 0))
+            messages.append((CONTROL_CHANGE | int(channel), PEDALS[pedal], 0))
         self.keys[...] = 0
         self.pedals[...] = 0
         return messages

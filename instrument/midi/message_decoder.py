@@ -4,25 +4,24 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from instrument.engine.notes.midi_numbers import (
+    CLOCK,
+    CONTINUE,
+    DATA_BYTES,
+    NOTE_OFF,
+    REAL_TIME,
+    SONG_POSITION,
+    START,
+    STOP,
+    SYSTEM,
+)
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
 
-SONG_POSITION = 0xF2
-
-DATA_BYTES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2, SONG_POSITION: 2}
-"""Data bytes of each channel message by its status without the channel, and of the song position pointer.
-
-Source: MIDI 1.0 Detailed Specification 4.2, table I (channel voice messages) and table V (system common messages).
-"""
-
-CLOCK, START, CONTINUE, STOP = 0xF8, 0xFA, 0xFB, 0xFC
 KEEPING_TIME = frozenset({CLOCK, START, CONTINUE, STOP})
-"""Real-time messages that come through; each is one byte (MIDI 1.0 Detailed Specification 4.2, table VI)."""
-
-_SYSTEM = 0xF0
-_REAL_TIME = 0xF8
-"""From here on a byte may stand anywhere, even inside another message (real-time messages)."""
+"""Real-time messages that come through; each is one byte."""
 
 
 def complete_messages(data: Iterable[int]) -> Iterator[tuple[int, int, int]]:
@@ -51,11 +50,11 @@ def complete_messages(data: Iterable[int]) -> Iterator[tuple[int, int, int]]:
     status = 0
     first = -1
     for byte in data:
-        if byte >= _REAL_TIME:
+        if byte >= REAL_TIME:
             if byte in KEEPING_TIME:
                 yield byte, 0, 0
-        elif byte >= 0x80:
-            status = byte if byte < _SYSTEM or byte == SONG_POSITION else 0
+        elif byte >= NOTE_OFF:
+            status = byte if byte < SYSTEM or byte == SONG_POSITION else 0
             first = -1
         elif status == 0:
             continue

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from instrument.midi.control_decoder import HIGHEST_VALUES, LOW_BYTES, ControlSource
+from instrument.engine.notes.midi_numbers import LOW_BYTES, TIMBRE
+from instrument.midi.control_decoder import HIGHEST_VALUES, ControlSource
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -42,9 +43,6 @@ _ONE_PRESS = 0.5
 
 _CLICKS = 8
 """Clicks of an endless knob that weigh as much as all of a fader's way."""
-
-_TIMBRE = 74
-"""Third dimension of a key (MPE specification 1.0, 2.2.9)."""
 
 
 @dataclass(frozen=True)
@@ -200,7 +198,7 @@ class Recogniser:
             for other, found in self._found.items()
             if any(found.values)
         )
-        return struck and (sender.message != "cc" or sender.number == _TIMBRE)
+        return struck and (sender.message != "cc" or sender.number == TIMBRE)
 
     def _kind(self, sender: ControlSource) -> tuple[Kind, bool]:
         values = self._found[sender].values

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from instrument.engine.engine import midi_event
 from instrument.engine.memory.layout import EVENT_MIDI, RING_EVENTS, RING_MIDI, RING_PERFORM, RING_WINDOW
+from instrument.engine.notes.midi_numbers import NOTE_OFF, NOTE_ON, RELEASE_VELOCITY, SYSTEM
 from instrument.midi.event_feed import EngineRing, EventSender
 from instrument.midi.files.performance import read_performance
 from instrument.midi.message_decoder import MidiError
@@ -23,8 +24,6 @@ AHEAD_SECONDS = 0.15
 
 PAUSE_SECONDS = 1.0
 """Time from the last event of a performance to the beginning of its next round."""
-
-_NOTE_OFF, _NOTE_ON, _SYSTEM = 0x80, 0x90, 0xF0
 
 
 class OpeningPerformance:
@@ -115,16 +114,16 @@ class OpeningPerformance:
 
     def _remember(self, event: Event) -> None:
         status, key, velocity = event.data
-        if status & 0xF0 == _NOTE_ON and velocity:
+        if status & 0xF0 == NOTE_ON and velocity:
             self._held[status & 0x0F, key] = event
-        elif status & 0xF0 in {_NOTE_ON, _NOTE_OFF}:
+        elif status & 0xF0 in {NOTE_ON, NOTE_OFF}:
             self._held.pop((status & 0x0F, key), None)
 
     def _let_go(self) -> None:
         # Behind what has been pushed already, of which the key going down may be the last.
         when = self._engine.time + round(AHEAD_SECONDS * self._engine.rate)
         for channel, key in self._held:
-            self._sender.send(midi_event(when, _NOTE_OFF | channel, key, 64))
+            self._sender.send(midi_event(when, NOTE_OFF | channel, key, RELEASE_VELOCITY))
         self._held.clear()
         self._sender.flush()
 
@@ -142,4 +141,4 @@ class _RingActivity:
         first = max(self._seen, tail - RING_EVENTS)
         self._seen = tail
         events = [self._row["events"][k % RING_EVENTS] for k in range(first, tail)]
-        return any(event["kind"] == EVENT_MIDI and 0x80 <= event["data"][0] < _SYSTEM for event in events)
+        return any(event["kind"] == EVENT_MIDI and 0x80 <= event["data"][0] < SYSTEM for event in events)

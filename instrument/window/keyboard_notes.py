@@ -7,20 +7,15 @@ from typing import TYPE_CHECKING
 
 from instrument.engine.memory.fence import fence
 from instrument.engine.memory.layout import EVENT_MIDI, RING_EVENTS, RING_WINDOW
+from instrument.engine.notes.midi_numbers import NOTE_OFF, NOTE_ON, RELEASE_VELOCITY
 from instrument.window.keys import SEMITONES
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
-NOTE_ON, NOTE_OFF = 0x90, 0x80
-"""Status bytes on the first channel: MIDI 1.0 Detailed Specification, Channel Voice Messages."""
-
 VELOCITY = 100
 """Value of a firm stroke: this keyboard cannot tell."""
-
-RELEASE_VELOCITY = 64
-"""Value for keyboards that do not sense it: MIDI 1.0 Detailed Specification, note off."""
 
 LOWEST, HIGHEST = 0, 127
 _FIRST_OCTAVE = 48

@@ -10,7 +10,8 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.memory.layout import EVENT_MIDI, MESSAGES
-from instrument.midi.control_decoder import ANY, LOW_BYTES, ControlDecoder, ControlSource
+from instrument.engine.notes.midi_numbers import LOW_BYTES
+from instrument.midi.control_decoder import ANY, ControlDecoder, ControlSource
 from instrument.midi.control_proposal import Target, proposed_control, same_use, target_of
 from instrument.midi.message_decoder import MidiError
 from instrument.midi.recognition import Recogniser

@@ -23,6 +23,17 @@ from instrument.engine.compiling.compiled import ENTRY_OPTIONS, compiled, quiet
 from instrument.engine.engine import CALLBACK_ADDRESS
 from instrument.engine.memory.layout import EVENT, EVENT_MIDI, RING, RING_EVENTS, RING_MIDI
 from instrument.engine.memory.machine import address, as_event, as_memory, fence, pointer_to, record_at
+from instrument.engine.notes.midi_numbers import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    CONTROL_CHANGE,
+    NOTE_OFF,
+    NOTE_ON,
+    PROGRAM_CHANGE,
+    RESET_CONTROLLERS,
+    SOSTENUTO,
+    SUSTAIN,
+)
 from instrument.engine.signal.callback import PUSH_SIGNATURE, STREAM_SIGNATURE, push_callback
 from instrument.engine.signal.events import copy_event
 
@@ -108,10 +119,6 @@ _DATA = int(OUT_EVENT.fields["data"][1]) if OUT_EVENT.fields is not None else 0
 _UNDERFLOW = 0x4
 """paOutputUnderflow of portaudio.h: what the engine's callback is told of a period that was lost."""
 
-_SUSTAIN, _SOSTENUTO = 64, 66
-_ALL_SOUND_OFF, _RESET_CONTROLLERS, _FIRST_MODE = 120, 121, 123
-"""As in midi.held. A constant of another room would be stale in the compile cache; a test compares the two."""
-
 for _name in PROCESS_FUNCTIONS:
     llvmlite.binding.add_symbol(f"beamhand_{_name}", process_function(_name))
 llvmlite.binding.add_symbol("beamhand_stream", CALLBACK_ADDRESS)
@@ -146,19 +153,19 @@ def _note_down(s, source, status, first, second):
     # What a controller holds, so that it can be let go of when the controller goes.
     channel = status & 0x0F
     kind = status & 0xF0
-    if kind == 0x90 and second > 0:
+    if kind == NOTE_ON and second > 0:
         s.held[source, channel, first] = 1
-    elif kind == 0x80 or kind == 0x90:
+    elif NOTE_OFF <= kind <= NOTE_ON:
         s.held[source, channel, first] = 0
-    elif kind == 0xB0:
-        if first == _SUSTAIN:
+    elif kind == CONTROL_CHANGE:
+        if first == SUSTAIN:
             s.pedals[source, channel, 0] = second
-        elif first == _SOSTENUTO:
+        elif first == SOSTENUTO:
             s.pedals[source, channel, 1] = second
-        elif first == _RESET_CONTROLLERS:
+        elif first == RESET_CONTROLLERS:
             s.pedals[source, channel, 0] = 0
             s.pedals[source, channel, 1] = 0
-        elif first == _ALL_SOUND_OFF or first >= _FIRST_MODE:
+        elif first == ALL_SOUND_OFF or first >= ALL_NOTES_OFF:
             for key in range(128):
                 s.held[source, channel, key] = 0
 
@@ -191,12 +198,12 @@ def _decode(s, source, time, data, size):
         if byte >= 0xF8:
             if byte == 0xF8 or 0xFA <= byte <= 0xFC:
                 _deliver(s, source, time, byte, 0, 0)
-        elif byte >= 0x80:
+        elif byte >= NOTE_OFF:
             status = byte if byte <= 0xF2 and byte != 0xF0 and byte != 0xF1 else 0
             first = -1
         elif status == 0:
             continue
-        elif (status & 0xE0) == 0xC0:
+        elif (status & 0xE0) == PROGRAM_CHANGE:
             _deliver(s, source, time, status, byte, 0)
         elif first < 0:
             first = byte

@@ -5,15 +5,13 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
+from instrument.engine.notes.midi_numbers import DATA_BYTES, END_OF_EXCLUSIVE, SYSTEM
 from instrument.midi.files.chunks import Oddities
-from instrument.midi.message_decoder import DATA_BYTES, complete_messages
+from instrument.midi.message_decoder import complete_messages
 
-_META, _EXCLUSIVE, _ESCAPE = 0xFF, 0xF0, 0xF7
+_META, _EXCLUSIVE, _ESCAPE = 0xFF, SYSTEM, END_OF_EXCLUSIVE
 _NAME, _END, _TEMPO, _KEY_SIGNATURE = 0x03, 0x2F, 0x51, 0x59
 """Standard MIDI Files 1.0 (RP-001), MTrk events and Meta-Events."""
-
-_OPEN_DATA_BYTES = {0xF1: 1, 0xF2: 2, 0xF3: 1}
-"""Data bytes of system messages that stand in a track as on a cable, which the standard does not allow."""
 
 _HIGHEST_SIGNATURE = 7
 """Sharps or flats (the same standard, Key Signature)."""
@@ -218,7 +216,7 @@ class _Reader:
             self._take(self._bytes())
         else:
             self._odd("system messages stand in it as on a cable")
-            self._take(bytes([status, *(self._byte() for _ in range(_OPEN_DATA_BYTES.get(status, 0)))]))
+            self._take(bytes([status, *(self._byte() for _ in range(DATA_BYTES.get(status, 0)))]))
 
     def _take(self, data: bytes) -> None:
         self.track.messages += [(self._tick, message) for message in complete_messages(data)]

@@ -19,7 +19,6 @@ from instrument.audio.jack.library import PROCESS_FUNCTIONS
 from instrument.engine.compiling.compiled import ENTRY_OPTIONS, quiet
 from instrument.engine.engine import Engine, midi_event
 from instrument.engine.memory.layout import EVENT, RING_EVENTS, RING_MIDI
-from instrument.midi import inputs as held_module
 from instrument.midi.inputs import HeldKeys
 from instrument.midi.message_decoder import complete_messages
 from tests.engine.signal.test_callback import (
@@ -177,13 +176,6 @@ def test_what_each_input_holds_is_known_as_it_is_of_polled_ports(
     for source, held in enumerate(expected):
         assert np.array_equal(client.state["held"][source], held.keys)
         assert np.array_equal(client.state["pedals"][source], held.pedals)
-
-
-def test_the_numbers_of_messages_that_hold_are_those_of_the_polled_side() -> None:
-    assert (jack_process._SUSTAIN, jack_process._SOSTENUTO) == held_module.PEDALS
-    assert held_module.ALL_SOUND_OFF == jack_process._ALL_SOUND_OFF
-    assert held_module.RESET_CONTROLLERS == jack_process._RESET_CONTROLLERS
-    assert held_module.FIRST_MODE == jack_process._FIRST_MODE
 
 
 def test_a_full_ring_counts_what_it_refuses(client: Client) -> None:
