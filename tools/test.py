@@ -12,7 +12,15 @@ sys.path[0] = str(Path(__file__).resolve().parents[1])
 
 from tools.setup.bootstrap import ROOT, prepare  # noqa: E402
 from tools.setup.split_tests import NO_TESTS_COLLECTED, pytest_runs, verdict  # noqa: E402
-from tools.setup.system_packages import JACKD, PORTAUDIO, TWO_DISPLAYS, XDOTOOL, XVFB  # noqa: E402
+from tools.setup.system_packages import (  # noqa: E402
+    JACKD,
+    PORTAUDIO,
+    TWO_DISPLAYS,
+    WAYLAND_COMPOSITOR,
+    WINDOW_MANAGERS,
+    XDOTOOL,
+    XVFB,
+)
 
 NICE = ["nice", "-n", "15"] if shutil.which("nice") else []
 """In front of a command that must not be in anybody's way; Windows has no such thing."""
@@ -31,7 +39,8 @@ def main(arguments: list[str]) -> int:
     int
         0 if everything passed, otherwise the exit code of the first step that did not.
     """
-    python = prepare(["test"], [PORTAUDIO, JACKD, XVFB, XDOTOOL, TWO_DISPLAYS])
+    screens = [XVFB, XDOTOOL, TWO_DISPLAYS, WINDOW_MANAGERS, WAYLAND_COMPOSITOR]
+    python = prepare(["test"], [PORTAUDIO, JACKD, *screens])
     steps = {
         "ruff check": _step(python, "ruff", "check"),
         "ruff format": _step(python, "ruff", "format", "--check"),

@@ -16,6 +16,7 @@ from instrument.window.live_values import LiveValues
 from instrument.window.look_change import LookChange
 from instrument.window.pages.context import Context
 from instrument.window.pages.help import help_page
+from instrument.window.placement import FIRST_SIZE, Placement
 from instrument.window.readings import CallbackLoad, Meters, PortActivity, legibility
 from instrument.window.settings import Settings
 from instrument.window.stage_messages import StageState
@@ -41,7 +42,6 @@ _LATE = 1.5 * FRAME
 _SPARING = 4
 """Times as long that texts in which no hand has changed anything wait in late frames."""
 
-FIRST_SIZE = (1280, 800)
 PATIENCE = 5.0
 """Seconds in which closing the window a second time ends the performance."""
 
@@ -63,7 +63,7 @@ class Window:
     second : SecondDisplay, optional
         What shows the picture on another display; without one there is no such display.
     size : tuple of int
-        Width and height that it opens with, if the display has room for it.
+        Width and height that it opens with on a desktop of the usual density, if the display has room for it.
 
     Attributes
     ----------
@@ -96,8 +96,7 @@ class Window:
         self._desk = Desk(self._context, self._midi)
         self._thumbs = ThumbnailCache()
         self._second = second
-        self._windowed = _fitting(size)
-        self._fullscreen = self._done = self._hidden = False
+        self._done = self._hidden = False
         self._on_desk = self._settings.view == "desk"
         self._theme = DIM if self._settings.dim else NIGHT
         self._look_change = LookChange(look)
@@ -106,7 +105,9 @@ class Window:
         self._last_click: tuple[float, tuple[int, int]] = (0.0, (0, 0))
         self._asked_at = -PATIENCE
         self._text_at = self._updated_at = self._alive_at = 0.0
-        self._open()
+        self._placement = Placement(size)
+        self._show_pointer()
+        self._lay_out()
         if second is not None and self._settings.second and pygame.display.get_num_displays() > 1:
             self._show_second()
 
@@ -159,6 +160,7 @@ class Window:
             self._channel.send(**request)
         if now - self._alive_at >= _ALIVE_SECONDS:
             self._alive_at = now
+            self._placement.fit_frame()
             self._channel.send("alive")
 
     def _update(self, seconds: float) -> None:
@@ -246,9 +248,10 @@ class Window:
             self.notes.shift(1 if action == "octave_up" else -1)
         elif action == "leave" and self._help is None and self._on_desk and self._desk.act(action):
             pass
-        elif action == "fullscreen" or (action == "leave" and self._help is None and self._fullscreen):
-            self._fullscreen = not self._fullscreen
-            self._open()
+        elif action == "fullscreen" or (action == "leave" and self._help is None and self._placement.whole_screen):
+            self._placement.toggle()
+            self._show_pointer()
+            self._lay_out()
         elif action == "help" or (action == "leave" and self._help is not None):
             self._help = self._help_page() if self._help is None else None
             self._draw_everything()
@@ -269,7 +272,7 @@ class Window:
     def _switch(self, action: str) -> None:
         if action == "view":
             self._on_desk = not self._on_desk
-            pygame.mouse.set_visible(self._on_desk or not self._fullscreen)
+            self._show_pointer()
         elif action == "text":
             self._text = not self._text
         else:
@@ -277,16 +280,16 @@ class Window:
         self._lay_out()
 
     def _show_second(self) -> None:
-        count = pygame.display.get_num_displays()
+        other = self._placement.other_display
         if self._second is None:
             return
         if self._second.running:
             self._second.close()
-        elif count < 2:
+        elif other is None:
             self._desk.tell("There is no second display; F11 fills this one, F12 shows the picture alone.")
         else:
             try:
-                self._second.open(1)
+                self._second.open(other)
             except OSError as error:
                 self._desk.tell(f"The second display does not start: {error}.")
 
@@ -297,17 +300,8 @@ class Window:
 
     # What is seen
 
-    def _open(self) -> None:
-        if self._fullscreen:
-            self._windowed = pygame.display.get_window_size()
-            pygame.display.set_mode((0, 0), pygame.FULLSCREEN)
-        else:
-            pygame.display.set_mode(self._windowed, pygame.RESIZABLE)
-            # Without a window manager, the first call does no more than leave the whole screen.
-            if pygame.display.get_window_size() != self._windowed:
-                pygame.display.set_mode(self._windowed, pygame.RESIZABLE)
-        pygame.mouse.set_visible(self._on_desk or not self._fullscreen)
-        self._lay_out()
+    def _show_pointer(self) -> None:
+        pygame.mouse.set_visible(self._on_desk or not self._placement.whole_screen)
 
     def _lay_out(self) -> None:
         self._screen = pygame.display.get_surface()
@@ -397,9 +391,3 @@ class Window:
 
     def _help_page(self) -> pygame.Surface:
         return help_page(self._screen.get_size(), self.view.sizes.em, self._context.keyboard, self._theme)
-
-
-def _fitting(size: tuple[int, int]) -> tuple[int, int]:
-    # A window that starts larger than the display would have its text out of sight.
-    width, height = pygame.display.get_desktop_sizes()[0]
-    return min(size[0], width), min(size[1], height)

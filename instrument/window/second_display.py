@@ -12,6 +12,7 @@ import pygame
 from instrument.common.child_process import END_SECONDS, ChildProcess, kill, module_command
 from instrument.window.beam_picture import FramePace, OutputReader, Picture
 from instrument.window.live_values import LiveValues
+from instrument.window.placement import fill_display
 
 if TYPE_CHECKING:
     import numpy as np
@@ -114,21 +115,22 @@ class PictureWindow:
         self._channel = channel
         self._reader = OutputReader(record, rate)
         self._live = LiveValues(record, rate)
-        last = pygame.display.get_num_displays() - 1
-        display = min(max(display, 0), last)
-        self._screen = pygame.display.set_mode(
-            pygame.display.get_desktop_sizes()[display], pygame.NOFRAME | pygame.FULLSCREEN, display=display
-        )
+        self._rate, self._look = rate, look
+        fill_display(display)
         pygame.mouse.set_visible(False)
-        self._picture = Picture(self._screen.get_rect(), rate, look)
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        self._screen = pygame.display.get_surface()
+        self._picture = Picture(self._screen.get_rect(), self._rate, self._look)
+        self._screen.fill((0, 0, 0))
+        self._picture.draw_all(self._screen)
+        pygame.display.flip()
 
     def run(self) -> None:
         """Show the picture until the other window is gone."""
         pace = FramePace()
         before = time.monotonic()
-        self._screen.fill((0, 0, 0))
-        self._picture.draw_all(self._screen)
-        pygame.display.flip()
         while not self._channel.ended:
             now = pace.wait()
             self._channel.messages()
@@ -137,6 +139,8 @@ class PictureWindow:
                     return
                 if (passed_on := forwarded(event)) is not None:
                     self._channel.send("key", **passed_on)
+                elif event.type == pygame.WINDOWSIZECHANGED:
+                    self._lay_out()
                 elif event.type == pygame.WINDOWEXPOSED:
                     self._picture.draw_all(self._screen)
                     pygame.display.flip()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 
@@ -12,6 +13,7 @@ from instrument.beam.look import Look, compile_for
 from instrument.engine.memory.allocation import attach
 from instrument.measure.flash_monitor import FlashMonitor
 from instrument.window.app import Window
+from instrument.window.icon import icon
 from instrument.window.look_change import usual_look
 from instrument.window.second_display import PictureWindow, SecondDisplay
 from instrument.window.settings import Settings, read_settings
@@ -60,8 +62,12 @@ def main(arguments: list[str]) -> int:
         pygame.font.init()
         if pygame.display.get_driver() in _UNSEEN:
             raise pygame.error("no screen was found")
+        if pygame.display.get_driver() == "wayland":
+            # There the library has no way to the window but through a texture.
+            os.environ.pop("SDL_FRAMEBUFFER_ACCELERATION", None)
         pygame.display.set_allow_screensaver(False)
         pygame.display.set_caption("Beamhand")
+        pygame.display.set_icon(icon())
         look = _usual_look()
         compile_for(look)
         if display is None:

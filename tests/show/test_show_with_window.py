@@ -17,8 +17,8 @@ import soundfile
 
 from tests.show.listening import Listener, wait_until
 from tests.show.real_show import SIZE, RealShow
-from tests.show.x_client import XClient
 from tests.window.display import running_display
+from tests.window.x_client import XClient
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -14,8 +14,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.window.display import Display, running_window, wait_for, x_server
+from tests.window.display import Display, opened_window, running_window, wait_for, x_server
 from tests.window.memory import shared_memory
+from tests.window.window_managers import STACKS, TILES, WindowManager
+from tests.window.x_client import XClient
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -112,3 +114,42 @@ def test_the_picture_fills_the_second_display_and_a_key_takes_it_away_and_back(t
             return picture in areas_for(display)
 
         wait_for(put_back, "the picture back again", 60)
+
+
+@pytest.mark.parametrize("manager", [STACKS, TILES], ids=["stacking", "tiling"])
+def test_with_a_window_manager_the_picture_is_where_the_desk_is_not(tmp_path: Path, manager: WindowManager) -> None:
+    """Two displays of different sizes: each is filled by what belongs there, and not by the desk of the other."""
+    first, second = (0, 0, *FIRST), (FIRST[0], 0, *SECOND)
+    with (
+        two_displays(tmp_path) as display,
+        manager.running(display, tmp_path),
+        shared_memory() as memory,
+        XClient(display.environment["DISPLAY"]) as client,
+        opened_window(display, memory.name),
+    ):
+
+        def lie() -> dict[int, tuple[int, ...]]:
+            numbers = display.do("search", "--onlyvisible", "--class", "Beamhand").split()
+            return {int(number): client.place(int(number)) for number in numbers}
+
+        wait_for(lambda: len(lie()) == 2 and second in lie().values(), "the picture on the second display", 60)
+        (desk,) = (number for number, place in lie().items() if place != second)
+        there = wait_for(lambda: client.place(desk), "the desk")
+        assert there[0] + there[2] <= FIRST[0]
+
+        def filled(place: tuple[int, ...]) -> bool:
+            display.do("windowactivate", "--sync", str(desk), "key", "F11")
+            time.sleep(0.5)
+            return client.place(desk) == place
+
+        wait_for(lambda: filled(first), "the desk on the whole first display", 30)
+        assert second in lie().values()
+        wait_for(lambda: client.place(desk) == there or not filled(there), "the desk as it was", 30)
+        if manager.tiles:
+            return
+        display.do("windowmove", str(desk), str(FIRST[0] + 20), "40")
+        wait_for(lambda: client.place(desk)[0] >= FIRST[0], "the desk on the second display", 20)
+        display.do("windowactivate", "--sync", str(desk), "key", "shift+F11")
+        wait_for(lambda: len(lie()) == 1, "no picture", 30)
+        display.do("windowactivate", "--sync", str(desk), "key", "shift+F11")
+        wait_for(lambda: first in lie().values(), "the picture on the first display", 60)

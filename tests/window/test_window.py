@@ -1,6 +1,5 @@
 """The window on a real display server: what is heard is seen, what is pressed is played, and it ends when it should."""
 
-import ctypes
 import os
 import signal
 import subprocess
@@ -8,7 +7,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +20,7 @@ from instrument.engine.memory.layout import RING_WINDOW
 from instrument.window.start import main
 from tests.window.display import Display, Running, running_display, running_window, wait_for
 from tests.window.memory import RATE, shared_memory, take_messages, write_log, write_output
+from tests.window.x_client import XClient
 
 pytestmark = [pytest.mark.device, pytest.mark.xdist_group("screen")]
 
@@ -364,49 +364,11 @@ def _waiting(memory: Memory) -> int:
     return int(ring["tail"]) - int(ring["head"])
 
 
-@contextmanager
-def _x_connection(display: Display) -> Iterator[tuple[ctypes.CDLL, ctypes.c_void_p]]:
-    # xdotool comes with this library; it has no words for what is asked here.
-    x11 = ctypes.CDLL("libX11.so.6")
-    x11.XOpenDisplay.restype = ctypes.c_void_p
-    connection = ctypes.c_void_p(x11.XOpenDisplay(display.environment["DISPLAY"].encode()))
-    try:
-        yield x11, connection
-    finally:
-        x11.XCloseDisplay(connection)
-
-
 def take_keyboard_away(display: Display) -> None:
-    """Give the keyboard to nobody (XSetInputFocus with None)."""
-    with _x_connection(display) as (x11, connection):
-        x11.XSetInputFocus(connection, ctypes.c_ulong(0), 0, ctypes.c_ulong(0))
-
-
-class _ClientMessage(ctypes.Structure):
-    """XClientMessageEvent of X11/Xlib.h, filled up to the size of an XEvent."""
-
-    _fields_ = (
-        ("type", ctypes.c_int),
-        ("serial", ctypes.c_ulong),
-        ("send_event", ctypes.c_int),
-        ("display", ctypes.c_void_p),
-        ("window", ctypes.c_ulong),
-        ("message_type", ctypes.c_ulong),
-        ("format", ctypes.c_int),
-        ("data", ctypes.c_long * 5),
-        ("rest", ctypes.c_long * 12),
-    )
+    with XClient(display.environment["DISPLAY"]) as other:
+        other.take_keyboard_away()
 
 
 def ask_to_close(window: Running) -> None:
-    """Do what a window manager's close button does (ICCCM 4.2.8.1, WM_DELETE_WINDOW)."""
-    with _x_connection(window.display) as (x11, connection):
-        x11.XInternAtom.restype = ctypes.c_ulong
-        protocols = x11.XInternAtom(connection, b"WM_PROTOCOLS", 0)
-        delete = x11.XInternAtom(connection, b"WM_DELETE_WINDOW", 0)
-        client_message = 33
-        event = _ClientMessage(type=client_message, window=int(window.number), message_type=protocols, format=32)
-        event.data[0] = delete
-        x11.XSendEvent(connection, ctypes.c_ulong(int(window.number)), 0, 0, ctypes.byref(event))
-        with suppress(AttributeError):
-            x11.XSync(connection, 0)
+    with XClient(window.display.environment["DISPLAY"]) as other:
+        other.ask_to_close(int(window.number))

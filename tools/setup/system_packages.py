@@ -110,6 +110,26 @@ TWO_DISPLAYS = SystemPart(
         "pacman": ("xorg-server", "xf86-video-dummy", "xorg-xrandr"),
     },
 )
+WINDOW_MANAGERS = SystemPart(
+    name="a window manager that stacks windows and one that tiles them",
+    present=lambda: all(shutil.which(tool) for tool in ("openbox", "i3")),
+    without="the tests of the window on a desktop cannot run",
+    packages={
+        "apt-get": ("openbox", "i3-wm"),
+        "dnf": ("openbox", "i3"),
+        "pacman": ("openbox", "i3-wm"),
+    },
+)
+WAYLAND_COMPOSITOR = SystemPart(
+    name="a Wayland compositor",
+    present=lambda: shutil.which("weston") is not None,
+    without="the test of the window on Wayland cannot run",
+    packages={
+        "apt-get": ("weston",),
+        "dnf": ("weston",),
+        "pacman": ("weston",),
+    },
+)
 RTMIDI_BUILD_TOOLS = SystemPart(
     name="what python-rtmidi is built with",
     present=_have_rtmidi_build_tools,

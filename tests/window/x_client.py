@@ -1,4 +1,4 @@
-"""What other programs do to a window: drop files onto it, and ask it to close as the cross on its frame does.
+"""What other programs do to a window: drop files onto it, ask it to close, take the keyboard, and look where it lies.
 
 Sources: the X Drag-and-Drop protocol, version 5 (freedesktop.org), for the messages and their order; the Inter-Client
 Communication Conventions Manual, version 2.0, section 4.2.8.1, for closing; X.h and Xlib.h of X11 release 7.7 for numbers
@@ -10,7 +10,7 @@ from __future__ import annotations
 import ctypes
 import ctypes.util
 import time
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, NamedTuple, Self
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -21,7 +21,19 @@ PATIENCE = 10.0
 _SELECTION_REQUEST, _SELECTION_NOTIFY, _CLIENT_MESSAGE = 30, 31, 33
 _CURRENT_TIME, _REPLACE = 0, 0
 
+_MOST_NUMBERS = 1 << 20
+"""Of 32 bits that a property may have."""
+
 _Word = ctypes.c_ulong
+
+
+class Place(NamedTuple):
+    """Where on the display a window's own part lies, without its frame."""
+
+    x: int
+    y: int
+    width: int
+    height: int
 
 
 class _ClientMessage(ctypes.Structure):
@@ -76,8 +88,12 @@ class _Event(ctypes.Union):
     )
 
 
+_pass_over = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p, ctypes.c_void_p)(lambda _display, _error: 0)
+"""For errors of windows that have gone meanwhile; the library's own answer to one is to end the process."""
+
+
 class XClient:
-    """An X client with a window that is never seen.
+    """An X client with a window that is not seen until it is shown.
 
     Parameters
     ----------
@@ -88,11 +104,12 @@ class XClient:
         self._x = x = ctypes.CDLL(ctypes.util.find_library("X11") or "libX11.so.6")
         x.XOpenDisplay.restype = ctypes.c_void_p
         x.XDefaultRootWindow.restype = x.XCreateSimpleWindow.restype = x.XInternAtom.restype = _Word
+        x.XSetErrorHandler(_pass_over)
         opened = x.XOpenDisplay(display.encode())
         if not opened:
             raise RuntimeError(f"there is no display {display}")
         self._display = ctypes.c_void_p(opened)
-        root = _Word(x.XDefaultRootWindow(self._display))
+        self._root = root = _Word(x.XDefaultRootWindow(self._display))
         nothing = (ctypes.c_int(0), ctypes.c_int(0), ctypes.c_uint(1), ctypes.c_uint(1), ctypes.c_uint(0))
         self._window = x.XCreateSimpleWindow(self._display, root, *nothing, _Word(0), _Word(0))
 
@@ -120,6 +137,49 @@ class XClient:
     def ask_to_close(self, window: int) -> None:
         """Ask a window to close."""
         self._send(window, "WM_PROTOCOLS", self._atom("WM_DELETE_WINDOW"), _CURRENT_TIME)
+
+    def take_keyboard_away(self) -> None:
+        """Give the keyboard to nobody (XSetInputFocus with None)."""
+        self._x.XSetInputFocus(self._display, _Word(0), 0, _Word(_CURRENT_TIME))
+        self._x.XFlush(self._display)
+
+    def show(self) -> None:
+        """Show our own window, to which a window manager gives the keyboard."""
+        self._x.XResizeWindow(self._display, _Word(self._window), ctypes.c_uint(300), ctypes.c_uint(200))
+        self._x.XMapWindow(self._display, _Word(self._window))
+        self._x.XFlush(self._display)
+
+    def hide(self) -> None:
+        """Take our own window away."""
+        self._x.XUnmapWindow(self._display, _Word(self._window))
+        self._x.XFlush(self._display)
+
+    def place(self, window: int) -> Place:
+        """Return where a window lies."""
+        root, child = _Word(), _Word()
+        x, y = ctypes.c_int(), ctypes.c_int()
+        width, height, edge, depth = (ctypes.c_uint() for _ in range(4))
+        found = [ctypes.byref(value) for value in (root, x, y, width, height, edge, depth)]
+        self._x.XGetGeometry(self._display, _Word(window), *found)
+        at = [ctypes.c_int(0), ctypes.c_int(0), ctypes.byref(x), ctypes.byref(y), ctypes.byref(child)]
+        self._x.XTranslateCoordinates(self._display, _Word(window), self._root, *at)
+        return Place(x.value, y.value, width.value, height.value)
+
+    def numbers(self, window: int, name: str) -> list[int]:
+        """Return a property that holds numbers of 32 bits; nothing where there is none."""
+        kind, width, count, after = _Word(), ctypes.c_int(), _Word(), _Word()
+        data = ctypes.c_void_p()
+        found = [ctypes.byref(value) for value in (kind, width, count, after, data)]
+        window_of = (self._display, _Word(window or self._root.value), _Word(self._atom(name)))
+        ends = (ctypes.c_long(0), ctypes.c_long(_MOST_NUMBERS), 0, _Word(0))
+        self._x.XGetWindowProperty(*window_of, *ends, *found)
+        if data.value is None:
+            return []
+        # The library gives each number a long of its own.
+        held = ctypes.cast(data, ctypes.POINTER(_Word))
+        numbers = [held[k] & 0xFFFFFFFF for k in range(count.value)] if width.value == 32 else []
+        self._x.XFree(data)
+        return numbers
 
     def __enter__(self) -> Self:
         return self
