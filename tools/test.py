@@ -1,85 +1,22 @@
 """Check everything on a fresh clone: python3 tools/test.py [what pytest takes]."""
 
-import shutil
-import subprocess
+import os
 import sys
-import tempfile
-import time
-from pathlib import Path
+
+# Readable to any Python there is, so that an old one can say what it is too old for.
+if sys.version_info < (3, 11):  # noqa: UP036
+    sys.exit(
+        "Beamhand needs Python 3.11 or newer, and this is %d.%d. " % sys.version_info[:2]  # noqa: UP031
+        + "Start it with a newer one, for example: python3.12 tools/test.py"
+    )
 
 # The clone is what these scripts are imported from, wherever they are started and before anything is installed.
-sys.path[0] = str(Path(__file__).resolve().parents[1])
-
-from tools.setup.bootstrap import ROOT, prepare  # noqa: E402
-from tools.setup.split_tests import NO_TESTS_COLLECTED, pytest_runs, verdict  # noqa: E402
-from tools.setup.system_packages import (  # noqa: E402
-    JACKD,
-    PORTAUDIO,
-    TWO_DISPLAYS,
-    WAYLAND_COMPOSITOR,
-    WINDOW_MANAGERS,
-    XDOTOOL,
-    XVFB,
-)
-
-NICE = ["nice", "-n", "15"] if shutil.which("nice") else []
-"""In front of a command that must not be in anybody's way; Windows has no such thing."""
-
-
-def main(arguments: list[str]) -> int:
-    """Make the clone ready, then run the checkers and all the tests.
-
-    Parameters
-    ----------
-    arguments : list of str
-        Passed on to every run of pytest.
-
-    Returns
-    -------
-    int
-        0 if everything passed, otherwise the exit code of the first step that did not.
-    """
-    screens = [XVFB, XDOTOOL, TWO_DISPLAYS, WINDOW_MANAGERS, WAYLAND_COMPOSITOR]
-    python = prepare(["test"], [PORTAUDIO, JACKD, *screens])
-    steps = {
-        "ruff check": _step(python, "ruff", "check"),
-        "ruff format": _step(python, "ruff", "format", "--check"),
-    }
-    steps["mypy"] = 0  # in its place: the last ones are the tests
-    together, paired, alone = pytest_runs(arguments)
-    with tempfile.TemporaryFile("w+") as said:
-        # Types are checked beside the tests, with what those leave of the processor; what plays has no such company.
-        types = subprocess.Popen([*NICE, str(python), "-m", "mypy"], cwd=ROOT, stdout=said, stderr=said)
-        try:
-            steps["tests"] = _step(python, "pytest", *together)
-            steps["mypy"] = types.wait()
-        finally:
-            types.kill()  # which does nothing to one that has ended
-        said.seek(0)
-        _say(f"--- mypy: exit {steps['mypy']}\n{said.read()}")
-    steps["tests with devices"] = _step(python, "pytest", *paired)
-    # What measures time has the machine to itself.
-    steps["real-time tests"] = _step(python, "pytest", *alone)
-    code = verdict(list(steps.values()))
-    failed = [name for name, result in steps.items() if result not in {0, NO_TESTS_COLLECTED}]
-    _say("Failed: " + ", ".join(failed) if failed else "Everything passed." if code == 0 else "No test was run.")
-    return code
-
-
-def _step(python: Path, module: str, *arguments: str) -> int:
-    _say(f"--- {module} {' '.join(arguments)}")
-    start = time.monotonic()
-    code = subprocess.run([str(python), "-m", module, *arguments], cwd=ROOT, check=False).returncode
-    _say(f"--- {module}: exit {code} after {time.monotonic() - start:.1f} s")
-    return code
-
-
-def _say(sentence: str) -> None:
-    print(sentence, file=sys.stderr, flush=True)
-
+sys.path[0] = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))  # noqa: PTH100, PTH120
 
 if __name__ == "__main__":
+    from tools.setup.whole_check import check
+
     try:
-        sys.exit(main(sys.argv[1:]))
+        sys.exit(check(sys.argv[1:]))
     except KeyboardInterrupt:
-        sys.exit(130)
+        sys.exit("Stopped. What is finished is kept; the same command goes on from there.")

@@ -5,13 +5,11 @@ from __future__ import annotations
 import hashlib
 import re
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-import platformdirs
 
 from instrument.audio.correction_table import INDEX, QUANTITIES, Correction
 from instrument.common.safe_files import write_atomically
+from instrument.common.user_folders import settings_folder
 from instrument.patch.line_numbers import lines_of
 from instrument.patch.number import kind_of
 from instrument.patch.patch_errors import PatchError, Problem, did_you_mean, listed, shown
@@ -20,6 +18,7 @@ from instrument.patch.schema.patch_schema import SCHEMA
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from instrument.audio.choice import Choice
     from instrument.audio.devices import AudioDevice
@@ -38,7 +37,7 @@ device = {device}
 
 def profiles_folder() -> Path:
     """Return the folder of the profiles, which may not be there."""
-    return Path(platformdirs.user_config_dir("beamhand", appauthor=False)) / "devices"
+    return settings_folder() / "devices"
 
 
 def profile_name(device: AudioDevice | None) -> str:

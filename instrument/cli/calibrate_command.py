@@ -133,9 +133,9 @@ def _keep(audio: str | None, changes: dict[str, str | bool]) -> None:
 
 
 def _guide(audio: str | None, rate: float | None, block: int | None, *, window: bool) -> None:
-    from instrument.engine.compiling.warm import warm
+    from instrument.cli.first_compilation import compile_for_playing
 
-    warm()
+    compile_for_playing(window=window)
     from instrument.show.calibration_guide import CalibrationGuide
     from instrument.show.show import run_show
     from instrument.show.show_options import ShowOptions

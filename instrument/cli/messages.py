@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import typer
 
+from instrument.common.late_libraries import missing
 from instrument.common.printable import printable
 
 if TYPE_CHECKING:
@@ -40,5 +41,7 @@ def reports_failures(command: Callable[..., None]) -> Callable[..., None]:
             command(*args, **kwargs)
         except (ValueError, OSError) as error:
             fail(error)
+        except ModuleNotFoundError as error:
+            fail(missing(error.name))
 
     return wrapped

@@ -7,7 +7,6 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
-import platformdirs
 import typer
 
 from instrument.cli.command_options import (
@@ -28,6 +27,7 @@ from instrument.cli.command_options import (
     Tags,
 )
 from instrument.cli.messages import say
+from instrument.common.user_folders import data_folder
 
 CAUTION = (
     "before you turn it up: begin with the volume down, no headphones; flashing light can trigger seizures; a standing dot "
@@ -57,9 +57,9 @@ def play(
     """Play patches: controller in, sound out, picture in a window."""
     # Looking for garbage among what is only being imported is a tenth of a warm start.
     gc.disable()
-    from instrument.engine.compiling.warm import warm
+    from instrument.cli.first_compilation import compile_for_playing
 
-    warm()
+    compile_for_playing(window=not no_window)
     from instrument.patch.factory import by_name, factory_set
     from instrument.show.show import run_show
     from instrument.show.show_options import ShowOptions
@@ -100,7 +100,7 @@ def caution_once(folder: Path | None = None) -> str:
     folder : Path, optional
         Where it is remembered; by default with the user's data.
     """
-    mark = (folder or Path(platformdirs.user_data_dir("beamhand", appauthor=False))) / "cautioned"
+    mark = (folder or data_folder()) / "cautioned"
     if mark.exists():
         return ""
     with suppress(OSError):  # where nothing can be remembered it is said again

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numba
-import platformdirs
 from numba import njit
+
+from instrument.common.user_folders import cache_folder
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
 numba.config.DISABLE_INTEL_SVML = 1
 # As in the engine: the same bits whether or not that is loaded as well.
@@ -22,7 +23,7 @@ def kernels_folder() -> Path:
     Numba takes what lies there only while the file of the function is of the same time and size, so that a kernel
     calls nothing outside its own file.
     """
-    return Path(platformdirs.user_cache_dir("beamhand", appauthor=False)) / "kernels"
+    return cache_folder() / "kernels"
 
 
 _OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}

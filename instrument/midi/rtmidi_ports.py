@@ -7,10 +7,13 @@ import threading
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
-import rtmidi
-
 from instrument.midi.message_decoder import MidiError
 from instrument.midi.port_names import PortInfo, jack_port_info
+
+try:
+    import rtmidi
+except ImportError:  # it has no wheel for newer Pythons, and not everybody can build one
+    rtmidi = None
 
 if TYPE_CHECKING:
     from instrument.midi.polling import MidiPoll
@@ -35,6 +38,10 @@ def midi_api(*, jack: bool) -> int:
     MidiError
         If the machine has no MIDI system.
     """
+    if rtmidi is None:
+        raise MidiError(
+            "python-rtmidi is not installed, so no controller is heard but through JACK; the computer keyboard plays."
+        )
     compiled = rtmidi.get_compiled_api()
     usual = [api for api in compiled if api not in {rtmidi.API_UNIX_JACK, rtmidi.API_RTMIDI_DUMMY}]
     wanted = [rtmidi.API_UNIX_JACK, *usual] if jack else [*usual, rtmidi.API_UNIX_JACK]

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-import platformdirs
+
+from instrument.common.user_folders import cache_folder
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -69,7 +70,7 @@ class DrawingCache:
     @property
     def folder(self) -> Path:
         """Folder of the files; it may not exist yet."""
-        return self._folder or Path(platformdirs.user_cache_dir("beamhand", appauthor=False)) / "drawings"
+        return self._folder or cache_folder() / "drawings"
 
     def get(self, key: str) -> SampledDrawing | None:
         """Return what is kept under a key, or None."""

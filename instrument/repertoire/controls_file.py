@@ -10,9 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import platformdirs
-
 from instrument.common.safe_files import write_atomically
+from instrument.common.user_folders import settings_folder
 from instrument.patch.controller_file import (
     EMPTY,
     ControllerFile,
@@ -38,7 +37,7 @@ NAME = "controls.toml"
 def controls_file() -> Path:
     """Return the controller file, which may not be there."""
     named = os.environ.get(VARIABLE)
-    return Path(named) if named else platformdirs.user_config_path("beamhand", appauthor=False) / NAME
+    return Path(named) if named else settings_folder() / NAME
 
 
 def use_controls_file(path: Path) -> None:

@@ -16,9 +16,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import platformdirs
-
 from instrument.common.safe_files import write_atomically
+from instrument.common.user_folders import state_folder
 from instrument.engine.parameters import ADDRESSES
 from instrument.patch.editing.save import text_in, text_with
 from instrument.patch.patch_file import patch_from_text
@@ -71,7 +70,7 @@ class RecoveryFile:
 
 def recovery_folder() -> Path:
     """Return the folder of recovery files (it may not exist)."""
-    return Path(platformdirs.user_state_dir("beamhand", appauthor=False)) / "unsaved"
+    return state_folder() / "unsaved"
 
 
 def recovery_path(patch: Path, folder: Path | None = None) -> Path:

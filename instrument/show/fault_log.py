@@ -8,11 +8,13 @@ import time
 from collections import deque
 from contextlib import suppress
 from datetime import datetime
-from pathlib import Path
-
-import platformdirs
+from typing import TYPE_CHECKING
 
 from instrument.common.printable import printable
+from instrument.common.user_folders import log_folder
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 NAME = "faults.log"
 
@@ -31,11 +33,6 @@ _END_SECONDS = 2.0
 
 GOES_ON = "the show goes on"
 """Default for what was done about a fault."""
-
-
-def log_folder() -> Path:
-    """Return the folder of the user's logs; it may not exist yet."""
-    return Path(platformdirs.user_log_dir("beamhand", appauthor=False))
 
 
 class FaultLog:

@@ -9,9 +9,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import platformdirs
-
 from instrument.common.child_process import ChildProcess, kill, module_command
+from instrument.common.user_folders import music_folder
 from instrument.engine.engine import Engine
 from instrument.takes.stored_program import identity_in
 
@@ -34,7 +33,7 @@ _TURN = 0.02
 
 def usual_folder() -> Path:
     """Return where takes go when nobody names a folder."""
-    return Path(platformdirs.user_music_dir()) / "Beamhand"
+    return music_folder()
 
 
 class RecordedEngine(Engine):

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
-
-import platformdirs
 
 from instrument.beam.look import Look, compile_for, kernels_of, read_look
 from instrument.beam.phosphor import TYPES
 from instrument.common.child_process import launch, module_command
+from instrument.common.user_folders import settings_folder
 
 if TYPE_CHECKING:
     import subprocess
     from collections.abc import Callable
+    from pathlib import Path
 
 GRATICULES = (0.0, 0.35, 1.0)
 """Brightnesses of the ruled glass, one after the other."""
@@ -38,7 +37,7 @@ def usual_look() -> Look:
 
 def look_file() -> Path:
     """Return the file in which a player keeps the look of the window (it may not exist)."""
-    return Path(platformdirs.user_config_dir("beamhand", appauthor=False)) / "look.toml"
+    return settings_folder() / "look.toml"
 
 
 def compile_elsewhere(look: Look) -> subprocess.Popen[bytes]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass, field
-from pathlib import Path
+from typing import TYPE_CHECKING
 
-import platformdirs
-
+from instrument.common.user_folders import settings_folder
 from instrument.window.keys import Keyboard
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 _VIEWS = ("desk", "stage")
 
@@ -36,7 +38,7 @@ class Settings:
 
 def settings_file() -> Path:
     """Return the file in which a player keeps the settings (it may not exist)."""
-    return Path(platformdirs.user_config_dir("beamhand", appauthor=False)) / "window.toml"
+    return settings_folder() / "window.toml"
 
 
 def read_settings(path: Path | None = None) -> Settings:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
 import signal
 import sys
@@ -61,7 +62,7 @@ def main(arguments: list[str]) -> int:
         pygame.display.init()
         pygame.font.init()
         if pygame.display.get_driver() in _UNSEEN:
-            raise pygame.error("no screen was found")
+            raise pygame.error(_why_unseen())
         if pygame.display.get_driver() == "wayland":
             # There the library has no way to the window but through a texture.
             os.environ.pop("SDL_FRAMEBUFFER_ACCELERATION", None)
@@ -84,6 +85,19 @@ def main(arguments: list[str]) -> int:
     del window
     memory.close()
     return 0
+
+
+def _why_unseen() -> str:
+    missing = []
+    if sys.platform.startswith("linux") and os.environ.get("DISPLAY"):
+        for library in ("libX11.so.6", "libXext.so.6"):
+            try:
+                ctypes.CDLL(library)
+            except OSError:
+                missing.append(library.partition(".")[0])
+    if not missing:
+        return "no screen was found"
+    return f"{' and '.join(missing)} missing on this machine: sudo apt-get install libx11-6 libxext6"
 
 
 def _display_of(arguments: list[str]) -> int | None:

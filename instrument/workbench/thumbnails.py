@@ -14,9 +14,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import platformdirs
-
 from instrument.common.child_process import end, launch, module_command
+from instrument.common.user_folders import cache_folder
 
 if TYPE_CHECKING:
     import subprocess
@@ -43,7 +42,7 @@ class Thumbnails:
     """
 
     def __init__(self, folder: Path | None = None) -> None:
-        self._folder = folder or Path(platformdirs.user_cache_dir("beamhand", appauthor=False)) / "pictures"
+        self._folder = folder or cache_folder() / "pictures"
         self._waiting: deque[tuple[Path, Path]] = deque()
         self._process: subprocess.Popen[bytes] | None = None
         self._asked: set[Path] = set()

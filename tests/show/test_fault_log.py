@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
+from instrument.common.user_folders import log_folder
 from instrument.show import fault_log
-from instrument.show.fault_log import NAME, ROTATED, SHOWN, FaultLog, log_folder
+from instrument.show.fault_log import NAME, ROTATED, SHOWN, FaultLog
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -40,9 +40,13 @@ class SystemPart:
     packages: dict[str, tuple[str, ...]]
 
 
+def _library_is_there(name: str) -> bool:
+    return not sys.platform.startswith("linux") or ctypes.util.find_library(name) is not None
+
+
 def _have_portaudio() -> bool:
     # The wheels of sounddevice carry PortAudio for macOS and Windows, not for Linux.
-    return not sys.platform.startswith("linux") or ctypes.util.find_library("portaudio") is not None
+    return _library_is_there("portaudio")
 
 
 _DUMMY_DRIVER = Path("/usr/lib/xorg/modules/drivers/dummy_drv.so")
@@ -67,6 +71,28 @@ PORTAUDIO = SystemPart(
         "pacman": ("portaudio",),
         "brew": ("portaudio",),
     },
+)
+WINDOW_LIBRARIES = SystemPart(
+    name="libX11 and libXext",
+    present=lambda: all(_library_is_there(name) for name in ("X11", "Xext")),
+    without="no window can be opened on an X display, and the show plays without one",
+    packages={
+        "apt-get": ("libx11-6", "libxext6", "libxcursor1", "libxi6", "libxrandr2"),
+        "dnf": ("libX11", "libXext", "libXcursor", "libXi", "libXrandr"),
+        "pacman": ("libx11", "libxext", "libxcursor", "libxi", "libxrandr"),
+    },
+)
+PYTHON_RTMIDI = SystemPart(
+    name="python-rtmidi as the system packs it",
+    present=lambda: Path("/usr/lib/python3/dist-packages/rtmidi").exists(),
+    without="no controller is heard but through JACK",
+    packages={"apt-get": ("python3-rtmidi",)},
+)
+PGREP = SystemPart(
+    name="pgrep",
+    present=lambda: shutil.which("pgrep") is not None,
+    without="the tests that look for processes cannot run",
+    packages={"apt-get": ("procps",), "dnf": ("procps-ng",), "pacman": ("procps-ng",)},
 )
 JACKD = SystemPart(
     name="the JACK server",

@@ -362,7 +362,7 @@ def memory_of(show: subprocess.Popen[bytes]) -> Memory:
     while show.poll() is None:
         with suppress(OSError, ValueError):  # not there, or not laid out yet
             for line in Path(f"/proc/{show.pid}/maps").read_text().splitlines():
-                if "/dev/shm/psm_" in line:  # noqa: S108 - where Linux shows shared memory
+                if "/dev/shm/beamhand-" in line:  # noqa: S108 - where Linux shows shared memory
                     return attach(line.rpartition("/")[2])
         time.sleep(0.05)
     raise RuntimeError(f"the show has ended with status {show.returncode} before it began")

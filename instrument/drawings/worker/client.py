@@ -5,18 +5,27 @@ from __future__ import annotations
 import contextlib
 import os
 import selectors
+import subprocess
 import threading
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from instrument.common.child_process import end, kill, launch, module_command
+from instrument.common.late_libraries import still_installing
 from instrument.drawings.limits import DrawingError
 from instrument.drawings.load import LoadOptions, SampledFrames
-from instrument.drawings.worker.protocol import options_to_json, pack, unpack, unpack_loaded, unpack_routes
+from instrument.drawings.worker.protocol import (
+    INSTALLING_SECONDS,
+    MISSING,
+    options_to_json,
+    pack,
+    unpack,
+    unpack_loaded,
+    unpack_routes,
+)
 
 if TYPE_CHECKING:
-    import subprocess
     from collections.abc import Callable, Sequence
 
     from instrument.drawings.routing.closed_line import Route
@@ -26,6 +35,9 @@ if TYPE_CHECKING:
 # A cold start loads some tens of megabytes of libraries, from a slow disk at worst.
 START_SECONDS = 60.0
 BLOCK = 1 << 20
+
+_LAST_WORD = 0.5
+"""Seconds that a process which has closed its output has to say by its status why."""
 
 
 class Worker:
@@ -134,7 +146,8 @@ class Worker:
             process = self._started()
             try:
                 if not self._ready:
-                    self._receive(process, time.monotonic() + START_SECONDS)
+                    seconds = INSTALLING_SECONDS if still_installing(drawings=True) else START_SECONDS
+                    self._receive(process, time.monotonic() + seconds)
                     self._ready = True
                 deadline = time.monotonic() + limits.seconds
                 _put(process, pack(job))
@@ -148,8 +161,10 @@ class Worker:
                     f"it took longer than {limits.seconds:g} s. Simplify the drawing or raise the limit", name
                 ) from None
             except (EOFError, BrokenPipeError, ValueError) as error:
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    process.wait(_LAST_WORD)
                 self._end()
-                reason = "reading was stopped" if self._stopped else "the process that read it ended unexpectedly"
+                reason = "reading was stopped" if self._stopped else _why(process)
                 raise DrawingError(reason, name) from error
         if "refused" in message[0]:
             reason, file, line = message[0]["refused"]
@@ -194,6 +209,12 @@ class Worker:
                         stream.close()
         self._process = None
         self._ready = False
+
+
+def _why(process: subprocess.Popen[bytes]) -> str:
+    if process.returncode == MISSING:
+        return "a library that reads drawings is not installed (the lines above name it)"
+    return "the process that read it ended unexpectedly"
 
 
 def _put(process: subprocess.Popen[bytes], message: bytes) -> None:

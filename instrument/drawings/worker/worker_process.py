@@ -10,9 +10,12 @@ import traceback
 from functools import partial
 from typing import IO, TYPE_CHECKING, Any
 
+from instrument.common.late_libraries import missing, still_installing, wait_for_drawings
 from instrument.drawings.limits import DrawingError
 from instrument.drawings.load import find_routes, sample_frames
 from instrument.drawings.worker.protocol import (
+    INSTALLING_SECONDS,
+    MISSING,
     folders_of,
     options_from_json,
     pack,
@@ -44,8 +47,15 @@ def main() -> None:
     with contextlib.suppress(AttributeError, OSError):
         # To this niceness, not by it: whoever starts us may be lowered already, and twice would leave us no time.
         os.nice(max(0, NICENESS - os.nice(0)))
-    for library in LIBRARIES:
-        importlib.import_module(library)
+    if still_installing(drawings=True):
+        sys.stderr.write("drawings wait until the libraries that read them are installed\n")
+        wait_for_drawings(INSTALLING_SECONDS)
+    try:
+        for library in LIBRARIES:
+            importlib.import_module(library)
+    except ModuleNotFoundError as error:
+        sys.stderr.write(f"drawings cannot be read: {missing(error.name)}\n")
+        sys.exit(MISSING)
     walls = Sandbox()
     walls.install()
     send = partial(_send, output)

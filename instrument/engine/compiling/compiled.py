@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 import llvmlite
 import llvmlite.binding
 import numba
-import platformdirs
 from numba import cfunc, njit, types
 from numba.extending import intrinsic
+
+from instrument.common import user_folders
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -93,10 +94,15 @@ def source_key() -> str:
 
 def cache_folder() -> Path:
     """Return the folder for machine code of exactly these sources (it may not exist yet)."""
-    return Path(platformdirs.user_cache_dir("beamhand", appauthor=False)) / f"engine-{source_key()}"
+    return user_folders.cache_folder() / f"engine-{source_key()}"
 
 
-numba.config.CACHE_DIR = str(cache_folder())
+def place_cache() -> None:
+    """Let numba keep machine code in `cache_folder`; to be called again when that has changed."""
+    numba.config.CACHE_DIR = str(cache_folder())
+
+
+place_cache()
 
 ENTRY_OPTIONS: dict[str, Any] = {"error_model": "numpy", "_nrt": False}
 """Options of the C functions; what they call has `OPTIONS`."""

@@ -4,7 +4,39 @@ from __future__ import annotations
 
 from typing import Any
 
+from numba import types
 from numba.core import codegen
+
+_HOOKS = (
+    (codegen.JITCodeLibrary, "_finalize_specific"),
+    (codegen.JITCodeLibrary, "_get_compiled_object"),
+    (codegen.JITCodeLibrary, "get_pointer_to_function"),
+    (codegen.JITCPUCodegen, "_add_module"),
+    (codegen.JITCPUCodegen, "set_env"),
+)
+"""Methods of numba that are replaced; there is no public door."""
+
+
+def can_be_spared() -> bool:
+    """Return whether this version of numba has all that `spare_machine_code` replaces."""
+    return all(callable(getattr(owner, name, None)) for owner, name in _HOOKS)
+
+
+def remember_names_of_records() -> None:
+    """Let the description of a record type be written once: numba asks for it hundreds of times for each function.
+
+    The engine's memory is one record of some hundred fields, many of them records; writing it out anew was a sixth of the
+    time that compiling took.
+    """
+    describe = types.Record.__repr__
+
+    def remembered(self: Any) -> str:
+        text: str | None = self.__dict__.get("_described")
+        if text is None:
+            text = self._described = describe(self)
+        return text
+
+    types.Record.__repr__ = remembered
 
 
 def spare_machine_code() -> bool:
@@ -18,16 +50,9 @@ def spare_machine_code() -> bool:
     bool
         False where this version of numba is built otherwise and everything is compiled as usual.
     """
-    library, machine = codegen.JITCodeLibrary, codegen.JITCPUCodegen
-    wanted = (
-        (library, "_finalize_specific"),
-        (library, "_get_compiled_object"),
-        (library, "get_pointer_to_function"),
-        (machine, "_add_module"),
-        (machine, "set_env"),
-    )
-    if not all(callable(getattr(owner, name, None)) for owner, name in wanted):
+    if not can_be_spared():
         return False
+    library, machine = codegen.JITCodeLibrary, codegen.JITCPUCodegen
     make, add = library._finalize_specific, machine._add_module  # noqa: SLF001 - there is no public door
     find, take = library.get_pointer_to_function, library._get_compiled_object  # noqa: SLF001 - as above
     waiting: set[int] = set()

@@ -3,14 +3,33 @@
 from __future__ import annotations
 
 import contextlib
+import os
+import secrets
+import shutil
 import sys
+import tempfile
+import time
 from multiprocessing import resource_tracker, shared_memory
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from instrument.engine.memory.layout import ABI, BEND_RANGE, MEMORY, memory_dtype
+
+try:
+    import fcntl
+except ImportError:  # Windows frees shared memory with its last process
+    fcntl = None  # type: ignore[assignment]
+
+SEGMENT_PREFIX = "beamhand-"
+"""Start of the names of shared segments; macOS takes no more than 30 characters in all."""
+
+_FOLDER = Path("/dev/shm")  # noqa: S108 - where Linux shows shared memory as files
+
+_SETTLED = 10.0
+"""Age in seconds at which a segment that nobody holds is an orphan; a younger one may be about to be held."""
 
 RING_SECONDS = 12.0
 """Shortest time of output that readers may lag behind."""
@@ -85,12 +104,12 @@ def allocate(rate: float, *, shared: bool = False, ring_seconds: float = RING_SE
     Raises
     ------
     OSError
-        If the system refuses shared memory of this size.
+        If the system refuses shared memory of this size, or has no room for it.
     """
     frames = ring_frames_for(rate, ring_seconds)
     dtype = memory_dtype(frames)
     if shared:
-        segment = shared_memory.SharedMemory(create=True, size=dtype.itemsize)
+        segment = _new_segment(dtype.itemsize)
         record = np.ndarray((), dtype, segment.buf)
         memory = Memory(record, segment, owner=True)
         np.ndarray((dtype.itemsize,), np.uint8, segment.buf)[:] = 0
@@ -109,6 +128,65 @@ def allocate(rate: float, *, shared: bool = False, ring_seconds: float = RING_SE
     record["channels"]["selected"] = -1
     record["set_slots"] = -1
     return memory
+
+
+def _new_segment(size: int) -> Any:
+    remove_orphans()
+    segment = shared_memory.SharedMemory(f"{SEGMENT_PREFIX}{secrets.token_hex(4)}", create=True, size=size)
+    try:
+        _reserve(segment, size)
+    except OSError as error:
+        segment.close()
+        segment.unlink()
+        folder = _FOLDER if _FOLDER.is_dir() else Path(tempfile.gettempdir())
+        free = shutil.disk_usage(folder).free
+        raise OSError(
+            f"shared memory ({folder}) has {free / 1e6:.0f} MB free, and a show needs {size / 1e6:.0f} MB: end what fills it, "
+            f"or give it more (mount -o remount,size=256m {folder}; a container is started with --shm-size=256m)"
+        ) from error
+    return segment
+
+
+def _reserve(segment: Any, size: int) -> None:
+    # A page that cannot be had when it is first written to ends the process by a bus error: ask for all of them now.
+    descriptor = getattr(segment, "_fd", -1)
+    if descriptor < 0 or fcntl is None:
+        return
+    # Held until the process ends, however it ends: by it others see that the segment is in use.
+    with contextlib.suppress(OSError):
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    if hasattr(os, "posix_fallocate"):
+        os.posix_fallocate(descriptor, 0, size)
+
+
+def remove_orphans(folder: Path | None = None) -> int:
+    """Remove the shared memory of shows that were killed together with whatever would have removed it.
+
+    Parameters
+    ----------
+    folder : Path, optional
+        Where the system shows shared memory as files; without one (macOS, Windows) nothing can be left.
+
+    Returns
+    -------
+    int
+        Segments removed.
+    """
+    removed = 0
+    if fcntl is None:
+        return removed
+    for path in (folder or _FOLDER).glob(f"{SEGMENT_PREFIX}*"):
+        with contextlib.suppress(OSError):  # somebody else's, or gone already
+            if time.time() - path.stat().st_ctime < _SETTLED:
+                continue
+            descriptor = os.open(path, os.O_RDWR)
+            try:
+                fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                path.unlink()
+                removed += 1
+            finally:
+                os.close(descriptor)
+    return removed
 
 
 def attach(name: str) -> Memory:

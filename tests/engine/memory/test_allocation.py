@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import errno
+import fcntl
+import os
 import subprocess
 import sys
 from multiprocessing import shared_memory
@@ -12,7 +15,16 @@ import numpy as np
 import pytest
 
 from instrument.engine.engine import Engine
-from instrument.engine.memory.allocation import RING_SECONDS, Memory, allocate, attach, ring_frames_for
+from instrument.engine.memory import allocation
+from instrument.engine.memory.allocation import (
+    RING_SECONDS,
+    SEGMENT_PREFIX,
+    Memory,
+    allocate,
+    attach,
+    remove_orphans,
+    ring_frames_for,
+)
 from instrument.engine.memory.layout import ABI
 from tests.engine.playing import RATE, one_circle
 
@@ -128,3 +140,62 @@ def test_the_output_ring_holds_the_latest_frames_when_it_has_gone_round() -> Non
     assert at == len(out)
     places = np.arange(at - frames, at) & (frames - 1)
     assert engine.record["ring"][places].tobytes() == out[-frames:].tobytes()
+
+
+class TestRoom:
+    def test_that_is_not_there_is_said_with_what_to_do_before_anything_is_touched(
+        self, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def full(*_: int) -> None:
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+        before = set(SHARED.glob(f"{SEGMENT_PREFIX}*"))
+        monkeypatch.setattr(os, "posix_fallocate", full)
+        with pytest.raises(OSError, match=r"shared memory \(.*\) has \d+ MB free, and a show needs \d+ MB"):
+            allocate(RATE, shared=True)
+        assert not [path for path in set(SHARED.glob(f"{SEGMENT_PREFIX}*")) - before if path.stat().st_size == 0]
+
+    def test_of_every_page_is_there_before_the_sound_begins(self, shared: Memory) -> None:
+        found = (SHARED / shared.name).stat()
+        assert found.st_blocks * 512 >= found.st_size
+
+
+class TestOrphans:
+    @pytest.fixture
+    def orphan(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+        """Memory that nobody holds, as a show leaves it that was killed together with whatever would have removed it."""
+        monkeypatch.setattr(allocation, "_SETTLED", 0.0)
+        path = tmp_path / f"{SEGMENT_PREFIX}orphan"
+        path.write_bytes(b"x")
+        return path
+
+    def test_are_removed_by_the_next_show(self, orphan: Path) -> None:
+        assert remove_orphans(orphan.parent) == 1
+        assert not orphan.exists()
+
+    def test_are_not_those_that_a_show_holds(self, orphan: Path) -> None:
+        with orphan.open("rb+") as held:
+            fcntl.flock(held, fcntl.LOCK_EX)
+            assert remove_orphans(orphan.parent) == 0
+        assert orphan.exists()
+
+    def test_are_not_those_that_have_only_just_been_made(self, orphan: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(allocation, "_SETTLED", 60.0)
+        assert remove_orphans(orphan.parent) == 0
+
+    def test_are_left_by_a_show_that_is_killed_and_recognised(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(allocation, "_SETTLED", 0.0)
+        code = (
+            "import os, signal\n"
+            "from multiprocessing import resource_tracker\n"
+            "from instrument.engine.memory.allocation import allocate\n"
+            "memory = allocate(48000.0, shared=True)\n"
+            "print(memory.name, flush=True)\n"
+            "os.kill(resource_tracker._resource_tracker._pid, signal.SIGKILL)\n"
+            "os.kill(os.getpid(), signal.SIGKILL)\n"
+        )
+        killed = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT)
+        path = SHARED / killed.stdout.strip()
+        assert path.exists()
+        remove_orphans()
+        assert not path.exists()
