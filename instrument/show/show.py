@@ -11,10 +11,9 @@ import time
 from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING, Any
 
-from instrument.audio.choice import choose_driver
+from instrument.audio.choice import choose_driver, hears_input
 from instrument.audio.device_return import Recovery
 from instrument.audio.jack.jack_driver import JackDriver
-from instrument.audio.live_input import hears_input
 from instrument.audio.midi_listening import Listening
 from instrument.audio.output_channels import outputs_of
 from instrument.audio.profile import with_profile

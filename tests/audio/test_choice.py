@@ -7,11 +7,13 @@ from dataclasses import replace
 import pytest
 
 from instrument.audio import choice as choose
-from instrument.audio.choice import choose_driver
+from instrument.audio.choice import choose_driver, hears_input
 from instrument.audio.devices import AudioDevice
 from instrument.audio.driver import DeviceError
 from instrument.audio.silent import SilentClock
 from instrument.engine.engine import Engine
+from instrument.engine.memory.layout import SOURCE_INPUT
+from instrument.engine.program import new_program
 
 
 @pytest.fixture(autouse=True)
@@ -110,3 +112,13 @@ class TestLiveInput:
         assert choose_driver(None, None, None, "heron").live == "heron"
         monkeypatch.setattr(choose, "jack_device", lambda: replace(SERVER, inputs=0))
         assert choose_driver(None, None, None, hears=True).trouble
+
+
+def test_a_program_without_a_source_of_that_kind_does_not() -> None:
+    assert not hears_input(new_program())
+
+
+def test_one_with_a_layer_that_draws_the_live_input_does() -> None:
+    program = new_program()
+    program.record["layers"][5]["source"] = SOURCE_INPUT
+    assert hears_input(program)
