@@ -1,1 +1,1 @@
-"""What a display would show: light from where the spot has been, and its fading."""
+"""Light that a display would show: from the path of the spot to pixels."""

@@ -1,4 +1,4 @@
-"""How light fades: the laws of phosphors as sums of exponentials, and the eye that blurs them in time."""
+"""Decay of light: the laws of phosphors as sums of exponentials, seen by an eye or a camera."""
 
 from __future__ import annotations
 
@@ -137,7 +137,7 @@ def _unit(exponent: float, tenth: float) -> float:
 
 @dataclass(frozen=True)
 class Response:
-    """What remains to be seen of a flash, as exponentials shared by the colours.
+    """Response to a flash: what remains of it over time, as exponentials shared by the colours.
 
     Attributes
     ----------

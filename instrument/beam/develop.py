@@ -25,7 +25,7 @@ bits of fraction (IEEE 754-2019, 3.4), so its upper bits are a logarithm."""
 
 GLOW = 1
 CORE = 2
-"""What a cell shows: scattered light alone, or the spot's own as well."""
+"""Marks of a cell: scattered light alone, or the spot's own as well."""
 
 _FASTMATH = {"contract", "nsz", "reassoc"}
 

@@ -40,7 +40,7 @@ FAR = 64.0
 
 @dataclass(frozen=True)
 class Glass:
-    """What the picture is seen on.
+    """Glass of a display, and how the picture lies on it.
 
     Attributes
     ----------

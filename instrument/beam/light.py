@@ -134,7 +134,7 @@ class Light:
 
     @property
     def energy(self) -> npt.NDArray[np.float64]:
-        """What is seen of each pixel before the spot widens it [shape=(height, width)], row 0 at the top."""
+        """Light of each pixel before the spot widens it [shape=(height, width)], row 0 at the top."""
         lanes = self._fine.reshape(self._rows, self._columns, -1)
         pad = self._pad
         inside = lanes[pad : pad + self.height, pad : pad + self.width].astype(np.float64)

@@ -1,4 +1,4 @@
-"""How the picture looks, as settings with names: one table that the command line, files and the window read."""
+"""Looks of the picture as settings by name: one table that the command line, files and the window read."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _STRAY = 1e-6
 
 @dataclass(frozen=True)
 class Look:
-    """Everything between the samples and the pixels.
+    """Settings of everything between samples and pixels.
 
     Attributes
     ----------

@@ -23,7 +23,7 @@ REGISTRATIONS = (
     "EIA/JEDEC registrations of cathode-ray tube screens, as collected in TEPAC publication TEP116-C, "
     "Optical Characteristics of Cathode Ray Tube Screens (from memory)"
 )
-"""Where chromaticities and times to a tenth come from. No copy was at hand: each number below is from memory."""
+"""Source of chromaticities and of times to a tenth. No copy was at hand: each number below is from memory."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class Layer:
 
 @dataclass(frozen=True)
 class Phosphor:
-    """What a screen is coated with.
+    """Coating of a screen: one light or two.
 
     Attributes
     ----------

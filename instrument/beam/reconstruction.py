@@ -1,4 +1,4 @@
-"""From samples to the voltage between them: a converter's band-limited reconstruction, and what the wires take away."""
+"""Voltage between samples: a converter's band-limited reconstruction, coupling and bandwidth."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ _COLOUR_TELEVISION = {
         ("23.976", 24), ("23.98", 24), ("29.97", 30), ("47.952", 48), ("47.95", 48), ("59.94", 60), ("119.88", 120),
     )
 }  # fmt: skip
-"""What these numbers are short for: whole ones over 1.001 (common practice, no source)."""
+"""Frame rates of colour television, which these numbers abbreviate: whole ones over 1.001 (common practice, no source)."""
 
 _LOWEST_RATE = 1000
 _SOUND_SHARE = 0.05
@@ -51,7 +51,7 @@ _BYTES_A_LANE = 4
 
 @dataclass(frozen=True)
 class FilmOptions:
-    """How a film is to look.
+    """Options of a film.
 
     Attributes
     ----------

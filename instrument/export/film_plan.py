@@ -1,4 +1,4 @@
-"""What a film is to be: its sound, its frames, how they look, and the segments in which they are drawn."""
+"""Plan of a film: its sound, its frames, their look, and the segments in which they are drawn."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _LOWEST_RATE = 8000
 
 @dataclass(frozen=True)
 class FilmPlan:
-    """Everything that decides the frames of a film.
+    """Plan of a film: everything that decides its frames.
 
     Attributes
     ----------

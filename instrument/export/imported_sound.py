@@ -46,7 +46,7 @@ class ImportedSound:
 
     @property
     def remark(self) -> str:
-        """What is left out or made up, in one sentence; empty for two channels."""
+        """Sentence on channels that are left out or doubled; empty for two channels."""
         if self.channels == 1:
             return "one channel moves the beam both across and upwards, along a diagonal"
         if self.channels > 2:

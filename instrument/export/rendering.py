@@ -46,12 +46,12 @@ DEFAULT_SECONDS = 10.0
 """Length of a rendering that no performance gives a length to."""
 
 TAIL_SECONDS = 1.0
-"""What is rendered behind the last event of a performance."""
+"""Seconds rendered after the last event of a performance."""
 
 
 @dataclass(frozen=True)
 class Rendering:
-    """What to render, and how.
+    """Request to render: source, output and options.
 
     Attributes
     ----------
@@ -95,7 +95,7 @@ class Rendering:
 
     @property
     def film(self) -> FilmOptions:
-        """How a film is to be.
+        """Options of a film.
 
         Raises
         ------
@@ -208,7 +208,7 @@ def export_take(
     look : Look, optional
         How a still looks.
     film : FilmOptions, optional
-        How a film is to be.
+        Options of a film.
 
     Returns
     -------

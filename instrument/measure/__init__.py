@@ -1,1 +1,1 @@
-"""What a signal and the instrument itself cost and do: figures for the bench and for the audience's sake."""
+"""Measures of a sound: levels, loudness, flashes, dwell, spectrum; and of the engine's own cost."""

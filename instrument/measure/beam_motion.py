@@ -1,4 +1,4 @@
-"""Where the beam dwells: the hot spot that burns a screen, and the time that the beam rests."""
+"""Motion of the beam: the hot spot that burns a screen, the time that the beam rests, and its jumps."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ A beam that creeps more slowly than this rests as well."""
 
 
 class Dwell:
-    """Where the beam of a sound dwells that is given second by second.
+    """Dwell time of the beam over the screen, and its rests, of a sound that is given second by second.
 
     The beam goes straight from sample to sample and gives the same light in the same time.
 
@@ -139,7 +139,7 @@ STANDING = 1e-4
 """Full scale from one sample to the next below which the beam stands, and has no speed to compare with."""
 
 MOVING_SHARE = 0.1
-"""Where the beam moves in less of the time than this it draws dots, and every move between them is a jump."""
+"""Share of the time below which a moving beam draws dots, and every move between them is a jump."""
 
 
 class Jumps:

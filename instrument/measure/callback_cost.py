@@ -1,4 +1,4 @@
-"""What the callback costs on this machine: the reference patch, beside the same chain in plain C."""
+"""Cost of the engine's callback on this machine: the reference patch, beside the same chain in plain C."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What figures warn of, in plain sentences: ears, eyes, tubes, loudspeakers, converters."""
+"""Cautions that follow from figures, in plain sentences: ears, eyes, tubes, loudspeakers, converters."""
 
 from __future__ import annotations
 

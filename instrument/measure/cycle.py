@@ -1,4 +1,4 @@
-"""How many points draw one cycle of a figure: the sample rate over the pitch at which the figure repeats."""
+"""Points that draw one cycle of a figure: the sample rate over the pitch at which it repeats."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ WINDOW = 0.25
 """Seconds that are looked at together: at least two cycles of 8 Hz."""
 
 LIKENESS = 0.8
-"""How alike two cycles must be, 1 being the same."""
+"""Least likeness of two cycles, 1 being the same."""
 
 FIRST_ENOUGH = 0.95
 """A shorter cycle is the one, if it is this share as alike as the most alike one."""

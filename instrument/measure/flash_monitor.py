@@ -36,7 +36,7 @@ WARNING = (
 
 @dataclass(frozen=True)
 class Reading:
-    """What the watch says now.
+    """Reading of the live monitor.
 
     Attributes
     ----------
@@ -191,7 +191,7 @@ class FlashMeter:
 
     @property
     def trace(self) -> FlashTrace:
-        """What was seen so far."""
+        """Flashes so far, over time."""
         rows = np.array(self._seen).reshape(-1, 2)
         starts = np.arange(0, len(rows), _PER_TENTH)
         if not len(rows):

@@ -48,7 +48,7 @@ _TOLERANCE = 1e-6
 
 @dataclass(frozen=True)
 class FlashCount:
-    """What one frame shows.
+    """Count of flashes after one frame.
 
     Attributes
     ----------

@@ -1,4 +1,4 @@
-"""Everything that is measured about a sound, in one pass over it."""
+"""Measurement of a sound: all meters in one pass over it."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ PASSED = 0.45
 
 @dataclass(frozen=True)
 class Figures:
-    """What is told about a sound. Lists have one value for each channel and are linear; shares run from 0 to 1.
+    """Figures of a sound. Lists have one value for each channel and are linear; shares run from 0 to 1.
 
     Attributes
     ----------
@@ -102,7 +102,7 @@ class Figures:
 
 @dataclass(frozen=True)
 class Traces:
-    """What a report draws.
+    """Traces that a report draws.
 
     Attributes
     ----------

@@ -1,4 +1,4 @@
-"""A measurement as a table for people."""
+"""Reports of a measurement: a table for people, and a picture of screen, dwell, spectrum, level and flashes."""
 
 # ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 
 NONE = "none"
-"""What is said of a figure that is not there: the level of silence, the cycle of noise."""
+"""Word for a figure that is not there: the level of silence, the cycle of noise."""
 
 
 def rows_of(f: Figures) -> list[tuple[str, list[tuple[str, str]]]]:

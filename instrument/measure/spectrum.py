@@ -1,4 +1,4 @@
-"""How a sound's energy is spread over frequency, and how much of it lies where converters or ears end."""
+"""Spectrum of a sound, and the share of its energy beyond what converters pass or ears hear."""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""What hands play: MIDI ports, messages, their times, and Standard MIDI Files."""
+"""MIDI: ports, messages and their times, controls, feedback, and Standard MIDI Files."""

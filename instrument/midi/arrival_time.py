@@ -1,4 +1,4 @@
-"""From the time a message arrived to the sample it belongs on, without the jitter of polls and callbacks."""
+"""Sample times of polled messages, from their time stamps, without the jitter of polls and callbacks."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from collections import deque
 from instrument.engine.memory.layout import MEMORY
 
 WINDOW_NS = 500_000_000
-"""How long an observation counts: long enough to meet a callback that was on time, short enough to follow a
+"""Time that an observation counts: long enough to meet a callback that was on time, short enough to follow a
 device whose clock is 200 millionths off to within 0.1 ms."""
 
 JUMP_NS = 200_000

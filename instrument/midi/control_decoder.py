@@ -1,4 +1,4 @@
-"""What a message comes from: raw messages become the knob, fader, button or key that was moved, and where it stands."""
+"""Decoding of controls: the knob, fader, button or key that a raw message moves, and its new value."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""From a control that was recognised, and what it is to do, to its table in the patch file."""
+"""Proposal of a patch's `[[control]]` table for a control that was recognised."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Target:
-    """What a control is to do.
+    """Target of a control: a parameter or an action.
 
     Attributes
     ----------
@@ -37,7 +37,7 @@ class Target:
 
     @property
     def name(self) -> str:
-        """How it is called in a sentence."""
+        """Name for use in a sentence."""
         return self.address or f"{self.action} {self.choose or ''}".strip()
 
     @property
@@ -123,7 +123,7 @@ def proposed_control(recognised: Recognised, target: Target, value: float) -> di
 
 
 ACCELERATION = 4.0
-"""How much further fast clicks of an endless knob go that is taught (common practice, no source)."""
+"""Factor by which fast clicks of a taught endless knob go further (common practice, no source)."""
 
 
 def same_use(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:

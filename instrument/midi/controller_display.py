@@ -1,4 +1,4 @@
-"""What a controller can show of its controls: where faders and rings stand, which buttons and pads are lit."""
+"""Display of a controller: positions of faders and rings, lit buttons and pads, and the messages that set them."""
 
 from __future__ import annotations
 
@@ -80,12 +80,12 @@ class IndicatedControl:
 
     @property
     def is_light(self) -> bool:
-        """Whether it is a button or pad, which is lit or dark, and no fader."""
+        """True for a button or pad, which is lit or dark; False for a fader."""
         return self.param < 0 or self.manner in _LIT_MANNERS or self.face.message == "pad"
 
     @property
     def goes_dark(self) -> bool:
-        """Whether it is put to 0 once it controls nothing any more; a fader stays where it is."""
+        """True if it is put to 0 once it controls nothing any more; a fader stays where it is."""
         return self.is_light or self.manner.startswith("relative")
 
     def wanted(self, value: float, lights: tuple[int, ...]) -> int | None:

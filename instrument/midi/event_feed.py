@@ -1,4 +1,4 @@
-"""Events on their way into a ring: what finds no room waits its turn instead of being lost."""
+"""Feeding of events into the engine's rings: live ones, which wait for room instead of being lost, and a performance file."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ class EventSender:
 
 
 AHEAD_SECONDS = 1.0
-"""How far ahead events are pushed: longer than any pause that Python may make."""
+"""Time by which events are pushed ahead: longer than any pause that Python may make."""
 
 LEAD_SECONDS = 0.25
 """From now to the beginning of the file, so that its first event is on time too."""
@@ -105,7 +105,7 @@ class PerformanceFeeder:
 
     @property
     def over(self) -> bool:
-        """Whether its last event has had its time."""
+        """True once the time of the last event has passed."""
         last = self.start_sample + self._events[-1].time if self._events else 0
         return self._engine.time > last
 

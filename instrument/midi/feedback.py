@@ -32,7 +32,7 @@ BUTTON_SECONDS = 0.06
 
 
 class _Device:
-    """What one controller shows, as far as we know: by what was sent to it, and by what it said itself."""
+    """State of one controller's display, as known from what was sent to it and what it sent itself."""
 
     def __init__(self, output: OpenOutput) -> None:
         self.output = output
@@ -214,17 +214,17 @@ class Feedback:
 
 
 Messages = tuple[tuple[int, ...], ...]
-"""What belongs together and is sent one right after the other."""
+"""Messages that belong together and are sent one right after the other."""
 
 BYTE_SECONDS = 10 / 31_250
 """A start bit, eight bits and a stop bit at 31,250 baud (MIDI 1.0 Electrical Specification): 0.96 ms for three bytes."""
 
 CREDIT_SECONDS = 0.003
-"""What a sender that came late may make up for, so that its own steps in time cost nothing: three messages."""
+"""Time that a late sender may make up for, so that its own steps cost nothing: three messages."""
 
 
 class CableQueue:
-    """What waits to be sent through one port."""
+    """Queue of one cable: the newest value of each control waits its turn, in fair order."""
 
     def __init__(self) -> None:
         self._waiting: dict[Hashable, Messages] = {}

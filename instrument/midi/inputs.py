@@ -1,4 +1,4 @@
-"""The MIDI inputs of a performance: opened when they are plugged in, let go of when they are unplugged."""
+"""MIDI inputs of a performance: opened when plugged in, released when unplugged, and the keys that each holds down."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ class MidiSystem(Protocol):
 
 
 class Inputs:
-    """Everything that plays into the instrument.
+    """Open MIDI inputs of the instrument.
 
     Called by one thread alone.
 

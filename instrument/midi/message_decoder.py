@@ -1,4 +1,4 @@
-"""Raw bytes become complete messages: those of channels, and those that keep time; everything else is passed over."""
+"""Decoding of raw MIDI bytes into complete messages: those of channels, and those that keep time."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The way back to each controller: the output that belongs to an input, found by its name."""
+"""Outputs of controllers: the output that belongs to an input, found by its name."""
 
 from __future__ import annotations
 
@@ -113,7 +113,7 @@ class Outputs:
 
     @property
     def by_number(self) -> dict[int, OpenOutput]:
-        """What is open, by the number that the messages of its input carry."""
+        """Open outputs, by the number that the messages of their inputs carry."""
         return {number: output for number, (_, output) in self._open.items()}
 
     def poll(self, inputs: Iterable[tuple[Sending, str, int]]) -> bool:

@@ -1,4 +1,4 @@
-"""One thread of our own that takes messages from every port and hands them to the engine on their samples."""
+"""Polling of MIDI inputs: one thread takes messages from every port and hands them to the engine on their samples."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ class MidiPoll:
 
     @property
     def realtime(self) -> bool:
-        """Whether the system granted a real-time priority."""
+        """True if the system granted a real-time priority."""
         return self._thread.realtime
 
     def _step(self) -> float:

@@ -1,4 +1,4 @@
-"""What could be opened, and which of it is meant: names, parts of names, and every controller that is plugged in."""
+"""Names of MIDI ports: which port a name, a part of a name or no name means."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 _HARDWARE = ("system:", "a2j:", "Midi-Bridge:")
-"""How JACK names what is plugged in: by its own driver, by a2jmidid, by PipeWire (common practice, no source)."""
+"""Prefixes of JACK's ports for what is plugged in: its own driver's, a2jmidid's, PipeWire's (common practice, no source)."""
 
 _PASSING = "Midi Through"
 """A port that only passes messages on: opening it too would hear the same message twice."""
@@ -20,7 +20,7 @@ _PASSING = "Midi Through"
 
 @dataclass(frozen=True)
 class PortInfo:
-    """Something of one MIDI system that can be opened.
+    """Port of a MIDI system that can be opened.
 
     Attributes
     ----------
@@ -42,7 +42,7 @@ class PortInfo:
 
     @property
     def passes(self) -> bool:
-        """Whether it only passes on what other ports say."""
+        """True for a port that only passes on what other ports say."""
         return _PASSING.casefold() in self.words
 
 

@@ -1,4 +1,4 @@
-"""Which control a hand moves, among everything that is heard meanwhile, and what kind it is."""
+"""Recognition of the control that a hand moves, among everything heard meanwhile, and of its kind."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ _KEPT = 64
 """Latest values of one control that are looked at."""
 
 _ONE_PRESS = 0.5
-"""What a single 0 or 127 weighs beside a fader that moves all its way: it may be that fader's end."""
+"""Weight of a single 0 or 127 beside a fader that moves all its way: it may be that fader's end."""
 
 _CLICKS = 8
 """Clicks of an endless knob that weigh as much as all of a fader's way."""
@@ -135,7 +135,7 @@ class Recogniser:
 
     @property
     def hint(self) -> str:
-        """What a hand may do so that the control is recognised sooner; empty if nothing."""
+        """Hint for the hand, so that the control is recognised sooner; empty if there is none."""
         for sender, found in self._found.items():
             coding = recognise_coding(found.values) if found.moved_at >= 0.0 and sender.message == "cc" else None
             if coding is not None and not coding.sure:

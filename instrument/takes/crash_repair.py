@@ -1,4 +1,4 @@
-"""Finishing takes whose recorder was killed: the sound and the events are there, the rest is made from them."""
+"""Crash safety of takes: the lock of a recording, the last step of every take, and the repair of those cut off."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The thread that puts a take on the disk, however slow the disk is, and says how far behind it is."""
+"""Writing of a take to disk by a thread of its own, with its lag, its losses and the room that is left."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ MOST_LAG_SECONDS = 30.0
 
 @dataclass(frozen=True)
 class Status:
-    """How a recording is getting on.
+    """Progress of a recording.
 
     Attributes
     ----------
@@ -98,7 +98,7 @@ class DiskWriter:
 
     @property
     def over(self) -> bool:
-        """Whether the take was ended, as it was told to or because it had to."""
+        """True once the take was ended, as asked or because it had to."""
         return self._over.is_set()
 
     def status(self) -> Status:

@@ -1,4 +1,4 @@
-"""Listening to the engine from another process: every frame that leaves it, every event that it applied."""
+"""Readers of the engine's memory from another process: output ring, live input, log of applied events, latest frames."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What MIDI cannot say, in words: typed numbers to the last bit, changes of program, actions, letting go of every note."""
+"""Events as text, where MIDI has no message for them, exact to the last bit; and a file of them, a line each."""
 
 from __future__ import annotations
 

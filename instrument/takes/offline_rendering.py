@@ -1,4 +1,4 @@
-"""Frames of an engine rendered offline, piece by piece, with events and live input on their samples."""
+"""Offline rendering of an engine, piece by piece, with events and recorded live input on their samples."""
 
 from __future__ import annotations
 

@@ -53,7 +53,7 @@ MOST_MARKS = 4096
 """Readings of the counters that are kept, for takes that begin in the past."""
 
 PATIENCE_SECONDS = 4.0
-"""How long a change of program waits for word on whose program it is: less than what the output ring holds."""
+"""Time that a change of program waits for the notice of whose program it is: less than what the output ring holds."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ class ProgramNotice:
 
 
 class Recorder:
-    """What the process does.
+    """Work of the recorder process.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The stage's side of recording: starts the recorder, tells it what is loaded, and passes on what it says."""
+"""Client of the recorder process: starts it, tells it which programs are loaded, and passes on what it says."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ RETROSPECTIVE_SECONDS = 60.0
 """Of sound that are kept for a take after the fact."""
 
 START_SECONDS = 30.0
-"""How long a recorder may take to begin: on a busy machine it is mostly imports."""
+"""Longest start of a recorder: on a busy machine it is mostly imports."""
 
 END_SECONDS = 120.0
-"""How long the end of the show waits for the end of the take."""
+"""Longest wait at the end of a show for the end of the take."""
 
 _TURN = 0.02
 
@@ -93,7 +93,7 @@ class Recording:
 
     @property
     def state(self) -> dict[str, Any]:
-        """What the window shows of it: under `recording` None, or the take under way."""
+        """State for the window: under `recording` None, or the take under way."""
         if self.seconds is None:
             return {"recording": None}
         return {
@@ -107,7 +107,7 @@ class Recording:
 
     @property
     def wanted(self) -> bool:
-        """Whether a take is under way, or was asked for."""
+        """True while a take is under way, or was asked for."""
         return self._wanted
 
     def open(self) -> None:

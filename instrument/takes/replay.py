@@ -186,7 +186,7 @@ class Comparison:
 
     @property
     def same(self) -> bool:
-        """Whether every bit is as it was recorded."""
+        """True if every bit is as it was recorded."""
         return self._digest.hexdigest() == self._take.metadata.sound_sha256
 
     def sentence(self) -> str:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
 TAGS = ("title", "artist", "date")
-"""What a file of sound says of itself."""
+"""Names of the tags of a sound file."""
 
 FRAME_BYTES = 8
 """Two channels of 32-bit float."""

@@ -1,4 +1,4 @@
-"""A program as it was played: the patch's text, the values it began with and the lines it drew, without any code."""
+"""Programs as they were played: start values and drawn lines, without any code, and a key that tells two programs apart."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ _IDENTITY = "identity"
 
 @dataclass(frozen=True)
 class StoredProgram:
-    """What the engine was given, as far as it does not follow from the patch's text.
+    """Program as it was played, as far as it does not follow from the patch's text.
 
     Attributes
     ----------

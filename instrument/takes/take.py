@@ -1,4 +1,4 @@
-"""A take while it is being recorded: its files are good at any moment, and finished at the end."""
+"""Take while it is being recorded: its files are good at any moment, and finished at the end."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ MOST_DRAWING_BYTES = 256 << 20
 
 @dataclass(frozen=True)
 class PatchOrigin:
-    """Where a program comes from.
+    """Origin of a program: its patch.
 
     Attributes
     ----------

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 METADATA = "take.toml"
 SOUND = "sound.wav"
 INPUT = "input.wav"
-"""What was heard meanwhile, where there was a live input."""
+"""Live input, where there was one."""
 PERFORMANCE = "performance.mid"
 EARLIER_EVENTS = "before.mid"
 PROGRAMS = "programs"
@@ -59,7 +59,7 @@ class ProgramRow(BaseModel):
 
 
 class TakeMetadata(BaseModel):
-    """What `take.toml` says.
+    """Content of `take.toml`.
 
     Attributes
     ----------
@@ -114,7 +114,7 @@ class TakeMetadata(BaseModel):
 
     @property
     def tags(self) -> dict[str, str]:
-        """What files of sound say of the take."""
+        """Tags for files of sound."""
         return {"title": self.title, "artist": self.artist, "date": self.date}
 
 

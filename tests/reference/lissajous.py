@@ -6,10 +6,9 @@ Quadrature: sine and cosine are one oscillation a quarter period apart; together
 (any textbook of trigonometry).
 Tangencies: where x and y have frequencies a : b (whole, without common divisor), the figure touches
 each vertical side, where x is largest, a times a round, and each horizontal side b times; the classic
-frequency comparison on an oscilloscope (Tektronix, XYZs of Oscilloscopes, section on X-Y measurements;
-from memory).
+frequency comparison on an oscilloscope (handbooks of the oscilloscope, common practice, no source).
 Ellipse method: of two sines of one frequency, sin(phase) = intercept / maximum, both measured on the
-same axis with the figure centred (the same handbook's Lissajous phase measurement; from memory).
+same axis with the figure centred (handbooks of the oscilloscope, common practice, no source).
 """
 
 from __future__ import annotations

@@ -150,7 +150,7 @@ class Oddities:
 
     @property
     def kinds(self) -> set[str]:
-        """What has been met so far."""
+        """Kinds of oddity met so far."""
         return set(self._found)
 
     def sentences(self) -> list[str]:

@@ -18,7 +18,7 @@ LARGEST = 32 << 20
 """Bytes of a file that are read; a year of dense playing is smaller."""
 
 LONGEST_SECONDS = 1_000 * 3600
-"""What lies behind it is a mistake of the file, and no performance."""
+"""Longest time of an event; later ones are a mistake of the file."""
 
 _DEFAULT_TEMPO = 500_000
 """Microseconds a quarter note until the file says otherwise: 120 a minute (Standard MIDI Files 1.0, tempo)."""

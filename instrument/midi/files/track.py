@@ -32,7 +32,7 @@ _NAME_LENGTH = 40
 
 @dataclass
 class Track:
-    """What one track says.
+    """Content of one track.
 
     Attributes
     ----------

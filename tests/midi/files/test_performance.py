@@ -279,7 +279,7 @@ class TestOddities:
             assert words in sentence
 
     def test_a_riff_wrapping_is_taken_off(self, tmp_path: Path) -> None:
-        # Multimedia Programming Interface and Data Specifications 1.0 (IBM, Microsoft, 1991): RIFF, size, RMID, chunks.
+        # Multimedia Programming Interface and Data Specifications 1.0 (1991): RIFF, size, RMID, chunks.
         inside = header() + chunk(b"MTrk", NOTE + END)
         wrapped = b"RMID" + b"LIST\x03\0\0\0abc\0" + b"data" + struct.pack("<I", len(inside)) + inside
         found, told = played(tmp_path, b"RIFF" + struct.pack("<I", len(wrapped)) + wrapped)
