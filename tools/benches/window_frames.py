@@ -28,7 +28,6 @@ from instrument.beam.look import Look, compile_for
 from instrument.engine.engine import Engine
 from instrument.engine.memory.allocation import allocate, attach
 from instrument.measure.flash_monitor import FlashMonitor
-from instrument.patch.description import document_of
 from instrument.repertoire.loading import read_patch
 from instrument.window.app import Window
 from instrument.window.stage_messages import Channel
@@ -71,7 +70,7 @@ camera = 3
 REST = PATCH + LAYER.format(k=1).replace("0.24", "0").replace("[0.1,", "[0,").replace('"0.05 * 1"', "0")
 
 
-def watch(memory: str, document: str, seconds: float) -> dict[str, Any]:
+def watch(memory: str, told: str, seconds: float) -> dict[str, Any]:
     """Show the engine of a memory for so long and return frames a second, their times and the share of a core."""
     shared = attach(memory)
     pygame.display.init()
@@ -84,7 +83,7 @@ def watch(memory: str, document: str, seconds: float) -> dict[str, Any]:
     with os.fdopen(writing, "w") as stage, os.fdopen(reading) as heard, Path(os.devnull).open("w") as said:
         channel = Channel(heard, said)
         window = Window(shared.record, RATE, channel, look, size=(WIDTH, HEIGHT))
-        stage.write(json.dumps({"title": "Four layers", "document": json.loads(document)}) + "\n")
+        stage.write(Path(told).read_text() + "\n")
         stage.flush()
         times: list[float] = []
         spent: list[float] = []
@@ -133,12 +132,15 @@ def measure(text: str, seconds: float) -> dict[str, Any]:
         engine.play(patch.program)
         clock = SilentClock(engine, 256)
         clock.start()
+        described = patch.description
+        told = {"title": patch.title, "document": described.document, "parameters": described.parameters}
+        path.with_name("told.json").write_text(json.dumps(told))
         child = [
             sys.executable,
             __file__,
             "--watch",
             memory.name,
-            json.dumps(document_of(text)),
+            str(path.with_name("told.json")),
             str(seconds),
         ]
         try:
@@ -155,8 +157,8 @@ def measure(text: str, seconds: float) -> dict[str, Any]:
 def main(arguments: list[str]) -> int:
     """Print both lines, or in the watching process what it saw."""
     if arguments[:1] == ["--watch"]:
-        _, memory, document, length = arguments
-        print(json.dumps(watch(memory, document, float(length))))
+        _, memory, told, length = arguments
+        print(json.dumps(watch(memory, told, float(length))))
         return 0
     enter_known_environment()
     seconds = float(arguments[0]) if arguments else USUAL_SECONDS

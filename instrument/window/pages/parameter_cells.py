@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from instrument.engine.parameters import INDEX, ROWS
@@ -9,7 +10,7 @@ from instrument.window.widgets.cells import Cell
 from instrument.window.widgets.value_editing import bar_for, figure, unit_for, words_for
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from instrument.window.pages.context import Context
     from instrument.window.widgets.cells import Box, Rows
@@ -31,7 +32,7 @@ Line = tuple[str, tuple[str, ...]]
 """Name of a line of values, or nothing, and the last words of their addresses with what stands before them."""
 
 
-def groups_of(names: Sequence[str], always: Sequence[str] = ()) -> dict[str, list[str]]:
+def groups_of(names: Iterable[str], always: Sequence[str] = ()) -> dict[str, list[str]]:
     """Return names of parameters by the group that they belong to, the groups in the order of the signal.
 
     Parameters
@@ -53,20 +54,21 @@ def groups_of(names: Sequence[str], always: Sequence[str] = ()) -> dict[str, lis
     return {group: found[group] for group in sorted(found, key=lambda group: order.get(group, len(order)))}
 
 
-def lines_of(names: Sequence[str], stem: str = "") -> list[Line]:
+@lru_cache(maxsize=256)
+def lines_of(names: tuple[str, ...], stem: str = "") -> list[Line]:
     """Return how names stand in lines: those that differ in their last word side by side behind what they share.
 
     Names of one word come first, so that they fill their lines.
 
     Parameters
     ----------
-    names : sequence of str
+    names : tuple of str
     stem : str
         What all of them begin with and no line needs to say.
 
     Examples
     --------
-    >>> lines_of(["place.size", "place.scale.x", "place.scale.y", "place.camera"], "place")
+    >>> lines_of(("place.size", "place.scale.x", "place.scale.y", "place.camera"), "place")
     [('', ('place.size', 'place.camera')), ('scale', ('place.scale.x', 'place.scale.y'))]
     """
     lines: dict[str, list[str]] = {"": []}
@@ -90,7 +92,7 @@ def add_values(rows: Rows, context: Context, owner: str, names: Sequence[str], s
     stem : str
         What all of them begin with and no line needs to say.
     """
-    for words, line in lines_of(names, stem):
+    for words, line in lines_of(tuple(names), stem):
         boxes = rows.boxes(GRID) if words else rows.boxes(GRID, spans=(2, 1, 1))
         if words:
             first, *boxes = boxes

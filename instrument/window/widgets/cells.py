@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
-
-import pygame
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+
+    import pygame
 
     from instrument.window.theme import Sizes
 
@@ -152,21 +153,10 @@ class Rows:
         spans : sequence of int, optional
             Columns that each box covers, where that is not one.
         """
-        gap, left, height = self._sizes.gap, self._room.left, round(rows * self._sizes.row)
-        free, total = self._room.width - gap * (len(weights) - 1), sum(weights)
-        found, passed = [], 0.0
-        for k, weight in enumerate(weights):
-            x = left + k * gap + round(free * passed / total)
-            passed += weight
-            right = left + k * gap + round(free * passed / total)
-            found.append(box_of(pygame.Rect(x, self.y, right - x, height)))
-        self.y += height + max(gap // 2, 1)
-        if spans:
-            ends = [sum(spans[: k + 1]) for k in range(len(spans))]
-            starts = [end - span for end, span in zip(ends, spans, strict=True)]
-            pairs = [(found[start], found[end - 1]) for start, end in zip(starts, ends, strict=True)]
-            return [(a[0], a[1], b[0] + b[2] - a[0], a[3]) for a, b in pairs]
-        return found
+        height, y = round(rows * self._sizes.row), self.y
+        self.y += height + max(self._sizes.gap // 2, 1)
+        columns = _columns(self._room.left, self._room.width, self._sizes.gap, tuple(weights), tuple(spans))
+        return [(left, y, width, height) for left, width in columns]
 
     def space(self) -> None:
         """Leave a little room."""
@@ -190,6 +180,26 @@ class Rows:
     def line(self, key: str, text: str, tone: Any = "quiet") -> None:
         """Add a line of text."""
         self.add(Cell(key, self.boxes([1])[0], "text", text, tone=tone))
+
+
+@lru_cache(maxsize=256)
+def _columns(
+    left: int, width: int, gap: int, weights: tuple[float, ...], spans: tuple[int, ...]
+) -> list[tuple[int, int]]:
+    # Left edge and width of each box of a row. The same few rows are asked for again and again.
+    free, total = width - gap * (len(weights) - 1), sum(weights)
+    edges = [
+        (
+            left + k * gap + round(free * sum(weights[:k]) / total),
+            left + k * gap + round(free * sum(weights[: k + 1]) / total),
+        )
+        for k in range(len(weights))
+    ]
+    first, found = 0, []
+    for span in spans or (1,) * len(weights):
+        found.append((edges[first][0], edges[first + span - 1][1] - edges[first][0]))
+        first += span
+    return found
 
 
 def next_key(cells: list[Cell], key: str, step: int) -> str:

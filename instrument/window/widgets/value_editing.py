@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import time
+from functools import cache
 from typing import TYPE_CHECKING
 
 from instrument.engine.parameters import INDEX, ROWS
@@ -89,16 +90,23 @@ def unit_for(address: str, value: float, live: LiveValues) -> str:
     live : LiveValues
         Tells whether a modulator counts in seconds or in beats.
     """
+    if not math.isfinite(value):
+        return ""
+    unit, sync = _unit_of(address)
+    if sync and live.value(sync) >= 0.5:
+        return "/beat" if unit == "Hz" else "beats"
+    return "" if unit == "key" and value.is_integer() and 0 <= value <= 127 else unit
+
+
+@cache
+def _unit_of(address: str) -> tuple[str, str]:
+    # The sign, and the parameter that makes it count in beats.
     row = ROWS[INDEX[address]]
-    if row.choices or row.unit in _PLAIN or row.name.endswith(f".{row.unit}") or not math.isfinite(value):
-        return ""
-    if row.unit == "MIDI key" and value.is_integer() and 0 <= value <= 127:
-        return ""
-    owner = address.removesuffix(f".{row.name}")
-    if address.startswith("mod.") and f"{owner}.sync" in INDEX and (row.unit == "s or beats" or row.name == "rate"):
-        in_beats = live.value(f"{owner}.sync") >= 0.5
-        return ("/beat" if in_beats else "Hz") if row.name == "rate" else "beats" if in_beats else "s"
-    return _SHORT.get(row.unit, row.unit)
+    if row.choices or row.unit in _PLAIN or row.name.endswith(f".{row.unit}"):
+        return "", ""
+    if address.startswith("mod.") and (row.unit == "s or beats" or row.name == "rate"):
+        return "Hz" if row.name == "rate" else "s", address.removesuffix(row.name) + "sync"
+    return _SHORT.get(row.unit, row.unit), ""
 
 
 def figure(value: float) -> str:
