@@ -1,6 +1,8 @@
 """What the documents show is true: the patches in them play, and the commands in them do what they say."""
 
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -88,6 +90,21 @@ def test_the_commands_of_a_document_work_one_after_another(
             words += SMALL if words[1].startswith("takes/") else SMALL + SHORT
         run = beamhand(*words)
         assert run.returncode == 0, f"{line}\n{run.stderr}"
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        pytest.param(code, id=f"{path.stem} {number}")
+        for path in DOCUMENTS
+        for number, (_, code) in enumerate(blocks(path, "python"))
+    ],
+)
+def test_the_python_of_a_document_runs_by_itself(code: str, tmp_path: Path) -> None:
+    (tmp_path / "patches").symlink_to(ROOT / "patches")
+    command = [sys.executable, "-W", "error", "-c", code]
+    run = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False, timeout=300)
+    assert run.returncode == 0, run.stderr
 
 
 def test_every_chapter_has_its_commands_and_its_place_in_the_guide() -> None:

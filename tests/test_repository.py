@@ -30,6 +30,7 @@ MAY_IMPORT = {
     "show": {"common", "engine", "patch", "midi", "audio", "takes", "repertoire", "workbench"},
     "window": {"common", "engine", "patch", "beam", "measure"},
     "cli": {"common", "engine", "patch", "midi", "audio", "drawings", "takes", "export", "measure", "show"},
+    "api": {"engine", "patch", "midi", "drawings", "beam", "export", "measure"},
 }
 
 # Who may print, and why.
