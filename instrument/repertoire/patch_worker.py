@@ -176,6 +176,7 @@ class Worker:
                 answer = Answer(
                     job.do, job.path, trouble=f"{job.path}: this file {why}; the old one plays on.", number=job.number
                 )
+                # The next job gets a new process; nobody waits for the end of this one.
                 end_later(self._forget(self._process), _ENDING)
             found.append(answer)
             self._waiting.pop(0)
@@ -198,6 +199,7 @@ class Worker:
     def _start(self) -> None:
         # Not forked: a copy of a process with running audio threads may stand still for ever.
         self._process = launch(module_command("instrument.repertoire.patch_worker"))
+        # New queues for a new process: a late answer of the one before reaches nobody.
         self._jobs, self._answers = queue.SimpleQueue(), queue.SimpleQueue()
         threading.Thread(
             target=_converse, args=(self._process, self._jobs, self._answers), name="patches", daemon=True
@@ -218,6 +220,7 @@ def _converse(
     assert process.stdin is not None  # noqa: S101 (it was asked for)
     assert process.stdout is not None  # noqa: S101 (it was asked for)
     with suppress(EOFError, OSError), process.stdin, process.stdout:
+        # Duplicates, as a connection closes its handle and so does the pipe's file object.
         to_it = Connection(os.dup(process.stdin.fileno()), readable=False)
         from_it = Connection(os.dup(process.stdout.fileno()), writable=False)
         with to_it, from_it:

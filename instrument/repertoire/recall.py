@@ -75,6 +75,7 @@ class Recall:
             try:
                 self._engine.record["set_slots"][index] = self._engine.load(self._program_of(index), index)
             except EngineFullError:
+                # Its slot plays, or fades out; the next poll tries again.
                 continue
             self._stale.discard(index)
 
@@ -87,6 +88,7 @@ class Recall:
             If it finds no room.
         """
         if self._engine.record["set_slots"][index] >= 0:
+            # The same event as a pad's or a program change's.
             if not self._engine.push(action_event(0, "patch", index + 1)):
                 raise EngineFullError("the engine takes no more events at the moment; is it running?")
         else:

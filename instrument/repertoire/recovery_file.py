@@ -105,6 +105,7 @@ def write_recovery(record: Path, patch: Path, text: str, values: Sequence[float]
         "values": dict(zip(ADDRESSES, values, strict=True)),
     }
     write_atomically(record, json.dumps(held).encode())
+    # The record is what counts. A text in the middle of an edit may be no patch that can be written as one.
     with suppress(ValueError, KeyError, IndexError, TypeError):
         playable = record.with_suffix(_PLAYABLE)
         write_atomically(playable, _playable(patch, text, values, playable).encode())
@@ -140,6 +141,7 @@ def find_recoveries(folder: Path | None = None) -> list[RecoveryFile]:
     found = []
     for record in (folder or recovery_folder()).glob(f"*{_RECORD}"):
         with suppress(OSError, ValueError, KeyError, TypeError, AttributeError):
+            # A show that lives keeps these for itself; a number that was given anew hides a file until that process ends.
             if _is_alive(int(record.stem.rpartition("-")[2])):
                 continue
             held = json.loads(record.read_text(encoding="utf-8"))
@@ -153,6 +155,7 @@ def _is_alive(process: int) -> bool:
     if process == os.getpid():
         return True
     try:
+        # Signal 0 only asks (POSIX.1-2017, kill); a process of somebody else's is refused, and lives.
         os.kill(process, 0)
     except ProcessLookupError:
         return False

@@ -76,6 +76,7 @@ class SetList:
         self.worker = Worker()
         self.others: Callable[[Answer], None] = lambda _: None
         self._watch = FileWatch()
+        # Asked for by index when it is loaded, so that it is the program of that moment.
         self._recall = Recall(engine, lambda index: self._patches[index].program)
         self._watch_again = 0.0
         self._changed: dict[int, float] = {}
@@ -147,6 +148,7 @@ class SetList:
     def add(self, patches: tuple[LoadedPatch, ...]) -> None:
         """Put patches behind the one that plays, and change to the first of them."""
         index = self.position + 1
+        # Indices behind it shift, and what waits to be held anew is kept by index.
         self._hold_changed(math.inf)
         self._patches[index:index] = [WorkingCopy(patch) for patch in patches]
         self._recall.inserted(index, len(self._patches))
@@ -155,6 +157,7 @@ class SetList:
 
     def sounding(self, working: WorkingCopy) -> Values | None:
         """Return the values that a patch plays with, at the end of ramps under way; None unless it plays."""
+        # A recall that was asked for takes effect with the next block; until then the values are those of the patch before.
         record = self._engine.record
         if working is not self.working or int(record["set_at"]) != self.position:
             return None
@@ -173,6 +176,7 @@ class SetList:
             return None
         if self._moved is None or self._moved[0] is not working:
             return sounding
+        # What is still where the opening performance has left it was moved by no hand.
         return np.where(same_bits(sounding, self._moved[1]), working.values, sounding)
 
     def end_self_playing(self) -> None:
@@ -292,6 +296,7 @@ class SetList:
 
     def _taken(self, working: WorkingCopy, patch: LoadedPatch) -> None:
         redrawn = patch.text == working.text and patch.made_from != working.loaded.made_from
+        # A file that was written by ourselves, or saved again without a change.
         if not redrawn and patch.text in {working.saved.text, working.text}:
             self.trouble = ""
             return
@@ -310,6 +315,7 @@ class SetList:
 
     def _redraw(self, working: WorkingCopy, patch: LoadedPatch) -> None:
         before = working.loaded
+        # First, since the recorder asks whose program is being loaded.
         working.set_loaded(patch, working.values)
         if working is self.working:
             try:
@@ -353,6 +359,7 @@ def morph_to(engine: Engine, program: Program) -> None:
     EngineFullError
         If it finds no room, or no event can be taken now.
     """
+    # With the values of now as its base it starts where the old one is, and only the path differs.
     record = program.record.copy()
     record["base"] = list(engine.values().values())
     engine.play(replace(program, record=record), carry=True, fade=MORPH_SECONDS)
@@ -386,6 +393,7 @@ class FileWatch:
         found = []
         for path, known in self._known.items():
             now = _signature(path)
+            # One that has gone keeps its signature, and counts when it is back.
             if now is None or now == known:
                 self._changing.pop(path, None)
             elif self._changing.get(path) == now:

@@ -74,6 +74,7 @@ class Shift:
         moved = values.copy()
         rows = moved[start : start + size * count].reshape(count, size)
         old = rows.copy()
+        # Addresses of a block lie one after the other, so that a table put in or taken out moves whole rows.
         if self.by > 0:
             rows[self.index + 1 :] = old[self.index : -1]
         else:
@@ -83,6 +84,7 @@ class Shift:
 
 def same_bits(one: Values, other: Values) -> npt.NDArray[np.bool_]:
     """Return where values are the same; one nan is like another."""
+    # A comparison of numbers would call nan another than itself, and -0.0 the same as 0.0.
     same: npt.NDArray[np.bool_] = one.view(np.int64) == other.view(np.int64)
     return same | (np.isnan(one) & np.isnan(other))
 
@@ -143,6 +145,7 @@ def step_between(
     key: object = None,
 ) -> Step:
     """Return the step from one set of values to another."""
+    # What the shifts alone account for is no difference: only the rest is kept with the step.
     forth, back = before, after
     for shift in shifts:
         forth = shift.applied_to(forth)
@@ -188,6 +191,7 @@ class History:
         latest = self._steps[-1] if self._steps else None
         if latest is not None and self._goes_on(latest, step, now):
             latest.texts = (latest.texts[0], step.texts[1])
+            # Of each parameter the oldest value before and the newest after.
             latest.before = {**step.before, **latest.before}
             latest.after = {**latest.after, **step.after}
             latest.at = now

@@ -123,6 +123,7 @@ class WorkingCopy:
             return np.zeros(0, np.intp)
         moved = ~same_bits(self.values, base)
         if sounding is not None:
+            # Two kinds of unsaved: typed values, and what controls and snapshots have moved where it plays.
             played = ~same_bits(sounding, base)
             played[sorted(self._by_keys())] = False
             moved |= played
@@ -148,6 +149,7 @@ class WorkingCopy:
 
     def note_saved(self, path: Path, text: str, description: PatchDescription, values: Values) -> None:
         """Take note of what its file holds now."""
+        # What was saved is the new base: text, values and file agree from here on.
         self.base = self.values = values
         program = self.program_with(values)
         title = str(description.document.get("title") or path.stem)

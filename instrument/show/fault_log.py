@@ -77,6 +77,7 @@ class FaultLog:
         line = f"{self._when()}  {_one_line(cause)}  ->  {_one_line(done)}"
         with self._lock:
             self._lines.append(line)
+            # Only with the first fault, so that a show without any leaves no thread and no file.
             if self._thread is None:
                 self._thread = threading.Thread(target=self._write_all, name="faults", daemon=True)
                 self._thread.start()
@@ -102,6 +103,7 @@ class FaultLog:
             try:
                 self._write(line)
             except OSError as error:
+                # Told once for a disk that stays full, and again after it was not.
                 if not self._refused:
                     self._refused = True
                     why = f"the log of faults {self.path} cannot be written ({error.strerror or error})"

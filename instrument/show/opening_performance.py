@@ -76,6 +76,7 @@ class OpeningPerformance:
             self._let_go()
             self._read(path)
             self._begin()
+        # The next round starts the patch afresh: what the performance has moved goes back to where it begins.
         elif self._events and self._at == len(self._events) and self._engine.time > self._end():
             self._begin_again()
             self._begin()
@@ -138,6 +139,7 @@ class _RingActivity:
     def came(self) -> bool:
         """Return whether there was any since the last call."""
         tail = int(self._row["tail"])
+        # Older events have been overwritten; the ring holds the latest, taken by the engine or not.
         first = max(self._seen, tail - RING_EVENTS)
         self._seen = tail
         events = [self._row["events"][k % RING_EVENTS] for k in range(first, tail)]

@@ -132,6 +132,7 @@ class Show:
             raise ValueError("there is no patch to play; name a patch file.")
         if options.controls is not None:
             use_controls_file(options.controls)
+        # Before a device is opened: a patch that is refused ends the command in silence.
         patches = [read_patch(path) for named in options.patches for path in patches_named(named)]
         close_reader()
         self._heard = any(hears_input(patch.program) for patch in patches)
@@ -243,6 +244,7 @@ class Show:
         poll_again = 0.0
         self._polled = time.monotonic()
         while not self._over.is_set() and not self._time_is_up():
+            # Whatever brings news makes the state to be sent once, at the end of the pass.
             news = [self._do(request) for request in (self._window.requests() if self._window else ())]
             news.append(self._poll_files())
             self._recording.send_on()
@@ -334,6 +336,7 @@ class Show:
         do = request["do"]
         if self._opening is not None and do not in {"next", "previous", ALIVE}:
             self._opening.end()
+        # Anything that is done clears what was in sight, save for a window that only says that it is alive.
         before = self._trouble, self._set_list.trouble
         self._trouble = self._set_list.trouble = ""
         if not self._bench.do(request):

@@ -136,6 +136,7 @@ class WindowProcess:
         # An uncaught exception ends with the same status, but comes later.
         if status == _NO_DISPLAY and lived < _SOON:
             return "playing without a window."
+        # One that crashes as soon as it opens would otherwise be opened for ever.
         self._restarts = 0 if lived > _GOOD_RUN else self._restarts
         how = f"was ended by signal {-status}" if status < 0 else f"ended with status {status}"
         if self._stalled:

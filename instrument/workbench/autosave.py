@@ -135,6 +135,7 @@ class Autosave:
                     remove_recovery(recovery_path(working.path))
                 continue
             values = working.values_to_save(sounding)
+            # Compared by bits, so that a patch at rest costs no writing.
             mark = (working.text, values.tobytes())
             if self._kept.get(working.path) != mark:
                 self._kept[working.path] = mark

@@ -15,7 +15,7 @@ import numpy as np
 
 from instrument.engine.engine import EngineFullError, set_event
 from instrument.engine.memory.layout import RING_COMMAND, RING_EVENTS
-from instrument.engine.parameters import ADDRESSES, index_of
+from instrument.engine.parameters import ADDRESSES, INDEX, index_of
 from instrument.patch.editing.renumber import OWNERS
 from instrument.patch.editing.rewrite import Change, change_from
 from instrument.patch.number import NumberError, number_for
@@ -43,6 +43,8 @@ class RingFullError(ValueError):
 
 @dataclass
 class _Task:
+    # `step` and `text` are for undo and redo, `values` and `then` for recovery, `to` and `sent` for saving. `number` is that of
+    # the job, by which the answer is known.
     do: str
     working: WorkingCopy
     label: str = ""
@@ -123,6 +125,7 @@ class PatchEdits:
             If the engine has no room.
         """
         working = self._set_list.working
+        # What a control has moved is undone to where the control had it, not to what was typed before.
         before = self._set_list.now(working)
         step = Step(
             label,
@@ -152,6 +155,7 @@ class PatchEdits:
         # The engine only takes out of the ring, so that what fits now fits in a moment.
         if plays and len(numbers) > RING_EVENTS - (int(ring["tail"]) - int(ring["head"])):
             raise RingFullError("the engine takes no more changes at the moment; is it running?")
+        # A copy, since steps, programs and slots hold on to the vector from before.
         working.values = working.values.copy()
         for index, number in numbers.items():
             working.values[index] = number
@@ -178,6 +182,7 @@ class PatchEdits:
         changes = tuple(change_from(request) for request in requests)
         label = label or f"{changes[0].do} of {address_of(changes[0].path)}"
         task = _Task("edit", self._set_list.working, label, changes)
+        # The first task is with the worker already.
         waiting = self._tasks[-1] if len(self._tasks) > 1 else None
         # Of versions typed faster than they are built, only the last matters.
         if waiting is not None and _same_fields(waiting, task):
@@ -250,11 +255,13 @@ class PatchEdits:
                 return False
             self.refused = None
             if step.is_of_values and not step.shifts:
+                # No text changes, so that the engine can do it at once.
                 self._apply(working, step.before if task.do == "undo" else step.after)
                 return False
             task.step = step
             task.text = step.texts[0 if task.do == "undo" else 1]
         if task.do == "save":
+            # Remembered as they were sent: hands go on moving while the worker writes.
             task.sent = working.values_to_save(self._set_list.sounding(working))
             job = Job("save", working.path, working.text, task.sent.tolist(), saved=working.saved.text, to=task.to)
         elif task.do == "edit":
@@ -299,7 +306,7 @@ class PatchEdits:
                 "field": problem.field if problem is not None else address_of(task.changes[-1].path),
                 "column": problem.column if problem is not None else None,
             }
-            # In the file there is no such line yet.
+            # Without file and line, as the refused text stands in no file.
             trouble = str(self.refused["why"])
         else:
             trouble = answer.trouble
@@ -313,6 +320,7 @@ class PatchEdits:
         if answer.patch is None:
             return
         new = WorkingCopy(answer.patch)
+        # Asked for now, since hands have moved on while it was built.
         sounding = self._set_list.now(working)
         if task.do == "edit":
             self._edited(task, new, sounding)
@@ -333,6 +341,7 @@ class PatchEdits:
         self.refused = None
         if new.text == working.text:
             return
+        # Everything is moved to its new addresses first, so that it can be compared with what the new text says.
         shifts = tuple(shift for change in task.changes if (shift := _shift_of(change)) is not None)
         base, values, heard = working.base, working.values, sounding
         for shift in shifts:
@@ -372,7 +381,8 @@ def _shift_of(change: Change) -> Shift | None:
 
 
 def _indices_at(change: Change) -> list[int]:
-    # A number written into its field counts even if the field held the same while a hand had moved it.
+    # A number written into its field counts even if the field held the same while a hand had moved it. Tables count from 0
+    # and addresses from 1: ["layer", 0, "form", 2, "amount"] is layer.1.form.3.amount.
     if change.do != "edit" or isinstance(change.value, dict | list):
         return []
     owner, *rest = change.path
@@ -386,7 +396,4 @@ def _indices_at(change: Change) -> list[int]:
     else:
         parts = [str(step) for step in change.path]
     address = ".".join(parts)
-    return [ADDRESSES.index(address)] if address in _KNOWN else []
-
-
-_KNOWN = frozenset(ADDRESSES)
+    return [INDEX[address]] if address in INDEX else []

@@ -10,7 +10,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tomlkit.exceptions import TOMLKitError
 
-from instrument.common.safe_files import write_atomically
 from instrument.engine.parameters import ADDRESSES, INDEX
 from instrument.engine.program import Program
 from instrument.patch.build import build_program
@@ -287,29 +286,3 @@ class TestFile:
         assert path.read_text() == PATCH
         assert list(path.parent.iterdir()) == [path]
         assert patch.text == PATCH
-
-    def test_the_file_and_its_folder_are_synced_in_this_order(
-        self, path: Path, monkeypatch: pytest.MonkeyPatch
-    ) -> None:
-        synced: list[tuple[bool, bool]] = []
-
-        def note(handle: int) -> None:
-            is_folder = os.path.samestat(os.fstat(handle), path.parent.stat())
-            synced.append((is_folder, path.read_bytes() == b"new"))
-
-        monkeypatch.setattr(os, "fsync", note)
-        write_atomically(path, b"new")
-        assert synced == [(False, False), (True, True)]
-
-    def test_a_link_to_a_file_stays_one_and_rights_stay(self, path: Path) -> None:
-        path.chmod(0o640)
-        link = path.with_name("link.toml")
-        link.symlink_to(path)
-        write_atomically(link, b"new")
-        assert link.is_symlink()
-        assert (path.read_bytes(), path.stat().st_mode & 0o777) == (b"new", 0o640)
-
-    def test_a_new_file_has_the_usual_rights(self, tmp_path: Path) -> None:
-        (tmp_path / "plain").touch()
-        write_atomically(tmp_path / "new", b"new")
-        assert (tmp_path / "new").stat().st_mode == (tmp_path / "plain").stat().st_mode
