@@ -65,7 +65,7 @@ class SetList:
         Whether a performance of the patch's own moves its values, which then are no changes to be saved.
     worker : Worker
         Of all parts of the show.
-    others : callable
+    on_answer : callable
         Takes the worker's answers to what was not asked for here.
     """
 
@@ -74,7 +74,7 @@ class SetList:
         self._patches = [WorkingCopy(patch) for patch in patches]
         self._say = say
         self.worker = Worker()
-        self.others: Callable[[Answer], None] = lambda _: None
+        self.on_answer: Callable[[Answer], None] = lambda _: None
         self._watch = FileWatch()
         # Asked for by index when it is loaded, so that it is the program of that moment.
         self._recall = Recall(engine, lambda index: self._patches[index].program)
@@ -240,7 +240,7 @@ class SetList:
             if answer.do in {"read", "redraw", "warm"}:
                 self._take(answer)
             else:
-                self.others(answer)
+                self.on_answer(answer)
         if answers:
             self.watch_files()
         self._hold_changed(now)

@@ -135,13 +135,13 @@ class Show:
         # Before a device is opened: a patch that is refused ends the command in silence.
         patches = [read_patch(path) for named in options.patches for path in patches_named(named)]
         close_reader()
-        self._heard = any(hears_input(patch.program) for patch in patches)
+        self._hears_input = any(hears_input(patch.program) for patch in patches)
         choice = choose_driver(
             options.audio,
             options.rate,
             options.block,
             options.input,
-            hears=self._heard,
+            hears=self._hears_input,
             outputs=outputs_of(options.outputs),
         )
         choice = self._corrected(choice)
@@ -234,12 +234,6 @@ class Show:
             self._window = window
             self._send_state()
 
-    def _poll_recording(self) -> None:
-        trouble = self._recording.poll()
-        if trouble:
-            self._trouble = trouble
-            self._faults.note(trouble)
-
     def _loop(self) -> None:
         poll_again = 0.0
         self._polled = time.monotonic()
@@ -312,6 +306,12 @@ class Show:
             self._say(change)
             self._faults.note(change)
 
+    def _poll_recording(self) -> None:
+        trouble = self._recording.poll()
+        if trouble:
+            self._trouble = trouble
+            self._faults.note(trouble)
+
     def _poll_files(self) -> bool:
         before = self._set_list.trouble
         if not self._set_list.poll():
@@ -328,9 +328,9 @@ class Show:
     def _check_input(self) -> None:
         # A patch that is saved again may begin to hear what was not opened, and opening it would stop the sound.
         hears = hears_input(self._set_list.current.program)
-        if hears and not self._heard and not self._driver.input_channels and self._options.input is None:
+        if hears and not self._hears_input and not self._driver.input_channels and self._options.input is None:
             self._complain("this patch takes from the live input, which is not open: start again to hear it.")
-        self._heard = hears
+        self._hears_input = hears
 
     def _do(self, request: dict[str, Any]) -> bool:
         do = request["do"]

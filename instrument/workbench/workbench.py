@@ -59,7 +59,7 @@ class Workbench:
         self._say, self._complain = say, complain
         self._feeder: PerformanceFeeder | None = None
         self._edits = PatchEdits(engine, set_list, say)
-        set_list.others = self._take
+        set_list.on_answer = self._take
         self._autosave = Autosave(set_list, self._edits)
         self.quit_prompt = QuitPrompt(over, self._edits, self._busy)
         self._thumbnails = Thumbnails()
