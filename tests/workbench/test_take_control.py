@@ -35,7 +35,7 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, Path]]:
 
     monkeypatch.setattr(Recording, "begin", begin)
     monkeypatch.setattr(Recording, "stop", stop)
-    monkeypatch.setattr(Recording, "keep", lambda _, parent: calls.append(("keep", parent)))
+    monkeypatch.setattr(Recording, "record_retrospectively", lambda _, parent: calls.append(("keep", parent)))
     return calls
 
 
