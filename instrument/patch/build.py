@@ -68,6 +68,11 @@ def build_program(patch: Patch, drawings: Mapping[int, SampledDrawing] | None = 
     ------
     PatchError
         If a drawing is refused, or there are more formulas, gestures or snapshots than a program holds.
+
+    See Also
+    --------
+    load_program : the same from a file, with changes typed beside it.
+    instrument.patch.patch_drawings.read_drawings : the drawings that it takes.
     """
     drawings = read_drawings(patch) if drawings is None else drawings
     try:

@@ -78,6 +78,8 @@ def serving_controls(patch: Patch, controller: ControllerFile) -> tuple[int, ...
     What a control of the patch listens to is left to the patch alone. Controls of parameters that this patch has not
     are left out, and so are those for which there is no room.
     """
+    # The patch comes first: what is left of the engine's two tables, of controls and of curve points, is filled in the order
+    # of the controller file, so that the same ones serve every time.
     room = CONTROLS - len(patch.control)
     points = CURVE_POINTS - sum(len(control.points or []) for control in patch.control)
     added: list[int] = []
@@ -101,6 +103,7 @@ def overlap(one: Control, other: Control) -> bool:
     channels = {one.channel, other.channel}
     if "any" not in channels and len(channels) > 1:
         return False
+    # MIDI 1.0: controllers 0 to 31 are the coarse bytes of 14-bit pairs, 32 to 63 the fine ones.
     if {one.message, other.message} == {"cc", "cc14"}:
         single, pair = (one, other) if one.message == "cc" else (other, one)
         return "any" in {single.number, pair.number} or single.number in _bytes_of(pair.number)

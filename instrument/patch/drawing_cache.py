@@ -72,6 +72,8 @@ class DrawingCache:
         """Folder of the files; it may not exist yet."""
         return self._folder or cache_folder() / "drawings"
 
+    # The modification time of a file is that of its last reading: `_read` touches it, `_make_room` takes the oldest first.
+
     def get(self, key: str) -> SampledDrawing | None:
         """Return what is kept under a key, or None."""
         found = self._at_hand.get(key) or self._read(key)

@@ -107,6 +107,8 @@ def evaluate(text: str, notes: Notes = "key") -> float:
         return float(stripped)
     except ValueError:
         pass
+    # Note names are put in as numbers ahead of Python's parser, for which C#4 would be a comment. Arithmetic is NumPy's, not
+    # Python's: 1/0 is infinite, 1e999 too, and no power can grow into a whole number of a million digits.
     with np.errstate(all="ignore"), warnings.catch_warnings():
         warnings.simplefilter("ignore")
         return float(_value(_parse(_NOTE.sub(lambda found: _note_literal(found, notes), stripped))))

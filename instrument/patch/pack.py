@@ -116,6 +116,8 @@ def unpack(source: Path, folder: Path | None = None) -> Path:
     part = None
     try:
         with zipfile.ZipFile(source) as archive:
+            # All names and sizes are checked before the first byte is written, into a folder of a name that nobody can guess;
+            # the folder takes its own name when everything is in it.
             entries = _checked(archive, source)
             target.parent.mkdir(parents=True, exist_ok=True)
             part = Path(tempfile.mkdtemp(prefix=f".{target.name}.", suffix=".part", dir=target.parent))

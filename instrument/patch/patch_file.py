@@ -38,6 +38,11 @@ def load_patch(path: str | Path) -> Patch:
     ------
     PatchError
         If it is not a patch file, naming every fault.
+
+    See Also
+    --------
+    instrument.patch.build.build_program : what the engine plays of it.
+    instrument.patch.editing.save.save_patch : its values written back.
     """
     path = Path(path)
     return patch_from_text(read_text(path), path)
@@ -57,6 +62,8 @@ def patch_from_text(text: str, path: str | Path | None = None) -> Patch:
     PatchError
     """
     file = str(path) if path is not None else "patch"
+    # Four sieves: TOML, version, fields, what must agree across tables. The next one is only asked if
+    # there was nothing before, for its findings would follow from the first ones.
     data = parsed(text, file)
     check_version(data, text, file)
     try:

@@ -52,6 +52,11 @@ def route(
     ------
     DrawingError
         If there is nothing to draw.
+
+    See Also
+    --------
+    instrument.drawings.load.find_routes : the same from files.
+    instrument.drawings.routing.sampling.sample : the line as a table of points.
     """
     options = options or RouteOptions()
     say = progress or _silent

@@ -90,6 +90,11 @@ def sample(found: Route, sampling: Sampling | None = None, box: Box | None = Non
     Returns
     -------
     SampledLine
+
+    See Also
+    --------
+    best_alignment : where the next frame of a flip-book should begin.
+    instrument.patch.resample.resample : the same for corners that are in the patch itself.
     """
     sampling = sampling or Sampling()
     line = found.line
@@ -114,6 +119,7 @@ def default_point_count(found: Route) -> int:
     int
         From 4,096 to 1,048,576.
     """
+    # A power of two, so that a table can be thinned to every second point and stay evenly spaced.
     return int(2 ** np.clip(math.ceil(math.log2(8 * len(found.walk))), 12, 20))
 
 
@@ -191,6 +197,8 @@ def best_alignment(path: NDArray[np.float64], towards: NDArray[np.float64]) -> t
     """
     if path.shape != towards.shape:
         raise ValueError(f"paths must have the same shape (got {path.shape} and {towards.shape})")
+    # Sum of |p[i + s] - q[i]|^2 over i is |p|^2 + |q|^2 - 2 sum p[i + s] q[i]: only the last term depends on the shift s, and
+    # the correlation theorem gives it for all s at once.
     target = np.fft.rfft(towards, axis=0)
     best = (-np.inf, 0, False)
     for backwards in (False, True):

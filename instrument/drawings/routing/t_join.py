@@ -92,6 +92,12 @@ def minimum_t_join(
     -------
     TJoin
 
+    See Also
+    --------
+    instrument.drawings.routing.graph_reduction.ReducedGraph : what is settled before the solver is asked.
+    instrument.drawings.routing.window_improvement.improve_in_windows : the answer when time runs out.
+    instrument.drawings.routing.euler_circuit.euler_circuit : the walk that the T-join makes possible.
+
     Notes
     -----
     J. Edmonds and E. L. Johnson, Matching, Euler tours and the Chinese postman, Mathematical Programming 5

@@ -183,6 +183,7 @@ def _split_touched(drawing: Drawing, tolerance: float) -> Drawing:
         return drawing
     # Samples along the edges, closer together than the search radius allows, find the edges near each end: a tree of points
     # answers at once, where every end against every edge would cost their product.
+    # About two samples an edge: with fewer the search radius takes in half the drawing, with more the tree grows.
     lengths = edge_lengths(points, edges)
     spacing = max(float(lengths.sum()) / (2 * len(edges)), 4 * tolerance)
     per_edge = np.ceil(lengths / spacing).astype(np.int64) + 1

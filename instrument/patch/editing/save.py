@@ -51,6 +51,11 @@ def save_patch(patch: Patch, values: Mapping[str, float], path: str | Path, save
     PatchError
         If the file was changed by somebody else since it was read, or cannot be written.
 
+    See Also
+    --------
+    text_with : the new text alone.
+    instrument.patch.editing.rewrite.rewritten : edits of anything else in a patch.
+
     Notes
     -----
     Values are kept bit for bit; of nan, which TOML has no bits for, the sign is.

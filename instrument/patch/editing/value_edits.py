@@ -68,6 +68,8 @@ def with_values(patch: Patch, changes: Mapping[str, float]) -> str:
     TOMLKitError, KeyError, IndexError, TypeError, ValueError
         If tomlkit cannot reach the place, however it is written.
     """
+    # A value goes where it already is: into [values] if its address is listed there, else into its field, which may have to
+    # be made; what has no field in this patch is listed.
     document = patch.document
     listed = document.get("values", {})
     _write_out_figures(patch, document, changes)
@@ -144,6 +146,7 @@ def _item(value: float, index: int, old: Any) -> Item:
 
 
 def _set(document: MutableMapping[str, Any], path: FieldPath, value: float, index: int) -> bool:
+    # False where the file has no such place and none may be made.
     *way, last = path
     here: Any = document
     for k, step in enumerate(way):

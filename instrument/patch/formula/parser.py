@@ -117,6 +117,11 @@ def compile_formula(text: str, names: Collection[str] = tuple(NAMES)) -> Formula
     FormulaError
         If it is anything else, or comes to more than `MOST_INSTRUCTIONS` instructions.
 
+    See Also
+    --------
+    instrument.patch.formula.functions.FUNCTIONS : what may be called.
+    instrument.patch.formula.graph.instructions_of : from values to instructions.
+
     Source
     ------
     Precedence: Python Language Reference, 6.17. Numbers: IEEE 754-2019; 1/0 is infinity, 0/0 nan.
@@ -131,6 +136,8 @@ def compile_formula(text: str, names: Collection[str] = tuple(NAMES)) -> Formula
         ...
     instrument.patch.formula.parser.FormulaError: column 5: sine is not a function here; did you mean sin?
     """
+    # Three bounds, each before the work that it bounds: characters before Python's parser, which recurses; levels while the
+    # tree is walked; nodes and instructions while the graph grows.
     body, shift = _parse(text)
     reader = _Reader(frozenset(names), text, shift)
     with np.errstate(all="ignore"):

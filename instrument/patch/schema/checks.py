@@ -50,6 +50,7 @@ def path_in_data(data: Any, location: tuple[int | str, ...]) -> FieldPath:
     for part in location:
         if isinstance(part, str) and part.startswith(TAG):
             continue
+        # What was written as [0, 0.5, 0] was checked as a table of x, y and z.
         step = "xyz".index(part) if isinstance(here, list) and part in {"x", "y", "z"} else part
         # An address below [values] is one key, or tables within tables if it was written without quotes.
         parts = step.split(".") if isinstance(step, str) and _below(here, step) is _MISSING else [step]
@@ -113,6 +114,7 @@ Finding = tuple[FieldPath, str, str]
 
 def cross_problems(patch: Patch) -> list[Finding]:
     """Return what does not fit together; nothing for a patch that can be built."""
+    # Only what no table can see by itself. All of it is told at once, so that a file is mended in one go.
     found: list[Finding] = []
     found += _name_problems(patch)
     for k, link in enumerate(patch.link):

@@ -53,6 +53,7 @@ def refusal(
     column : int, optional
         Where in its text, from 1.
     """
+    # The braces are filled in by pydantic: what a file holds never becomes part of a template.
     return PydanticCustomError("field", "{allowed}", {"allowed": allowed, "mend": mend, "at": at, "column": column})
 
 
@@ -174,6 +175,8 @@ def parameter_fields(name: str, rows: Iterable[Parameter]) -> type[Table]:
         Of the class, which the JSON Schema shows.
     rows : iterable of Parameter
     """
+    # `place.size` and `place.spin.y` become a table `place` with a field `size` and a table `spin`, as deep as names have
+    # points: the rows of one stem are a table of their own, made by this same function.
     leaves: dict[str, Parameter] = {}
     groups: dict[str, list[Parameter]] = {}
     for row in rows:
@@ -223,6 +226,8 @@ def one_of_kinds(tables: Mapping[str, type[Table]], what: str, header: str, *, u
         Kind of a table that names none; without it, one must be named.
     """
 
+    # The kind is checked ahead of pydantic's union, which would otherwise answer an unknown kind with the faults of all
+    # kinds. The tag marks what pydantic puts into an error's location, so that it can be taken out of the address again.
     def known(value: Any) -> Any:
         if isinstance(value, BaseModel):
             return value
