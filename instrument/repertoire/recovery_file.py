@@ -86,7 +86,7 @@ def write_recovery(record: Path, patch: Path, text: str, values: Sequence[float]
     Parameters
     ----------
     record : Path
-        As `record_for` gives it.
+        As `recovery_path` gives it.
     patch : Path
     text : str
     values : sequence of float

@@ -47,7 +47,7 @@ class Remote:
         return [self.lines.get() for _ in range(self.lines.qsize())]
     def show(self, state):
         print(json.dumps(state), flush=True)
-    def mourn(self, **how):
+    def restart_if_ended(self, **how):
         return ""
     def close(self):
         pass
