@@ -21,8 +21,7 @@ from numba import cfunc, from_dtype, types
 from instrument.engine.compiling.compiled import ENTRY_OPTIONS, compiled, keep_text, quiet
 from instrument.engine.memory.layout import CHUNK, DELAY
 from instrument.engine.memory.machine import fence, record_at
-from instrument.engine.signal.guard import guard
-from instrument.engine.signal.output import adjust_channel, delay_channel, swap_channels
+from instrument.engine.signal.output import adjust_channel, delay_channel, guard, swap_channels
 
 if TYPE_CHECKING:
     import numpy.typing as npt

@@ -28,8 +28,8 @@ from instrument.audio.correction_table import Correction
 from instrument.engine.compiling.compiled import ENTRY_OPTIONS, compiled, keep_text, quiet
 from instrument.engine.engine import CALLBACK_ADDRESS
 from instrument.engine.memory.machine import address, as_memory, pointer_to, record_at
-from instrument.engine.signal.callback import STREAM_SIGNATURE
-from instrument.engine.signal.guard import guard
+from instrument.engine.signal.output import guard
+from instrument.engine.signal.render import STREAM_SIGNATURE
 
 if TYPE_CHECKING:
     import numpy.typing as npt

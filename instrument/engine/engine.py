@@ -28,7 +28,7 @@ from instrument.engine.memory.layout import (
     SLOTS,
 )
 from instrument.engine.parameters import ADDRESSES, index_of
-from instrument.engine.signal.callback import push_callback, stream_callback
+from instrument.engine.signal.render import push_callback, stream_callback
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

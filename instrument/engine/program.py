@@ -9,13 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from instrument.engine.compiling.program_formulas import add_code
-from instrument.engine.compiling.schedule import late_links, order_steps
 from instrument.engine.forms.table import COUNTING_FORMS
 from instrument.engine.formulas.instructions import (
     Formula,
-    place_in_layer,
-    place_in_modulator,
+    add_code,
+    layer_location,
+    modulator_location,
 )
 from instrument.engine.memory.layout import (
     CELLS,
@@ -41,6 +40,7 @@ from instrument.engine.memory.layout import (
     SOURCE_PATH,
     TERMS,
 )
+from instrument.engine.modulators.schedule import delayed_links, order_steps
 from instrument.engine.parameters import (
     LAYER,
     LAYER_BASE,
@@ -195,7 +195,7 @@ class Program:
         for axis, formula in enumerate(axes):
             if formula is None:
                 continue
-            names = [place_in_layer(name, layer) for name in formula.names]
+            names = [layer_location(name, layer) for name in formula.names]
             row["code"][axis], row["instructions"][axis] = add_code(self.record, formula, names)
             if "n" in formula.reads:
                 row["counts"] = 1
@@ -211,7 +211,7 @@ class Program:
         """
         self.modulate(modulator, MODULATOR_FORMULA)
         row = self.record["modulators"][modulator]
-        names = [place_in_modulator(name, modulator) for name in formula.names]
+        names = [modulator_location(name, modulator) for name in formula.names]
         row["code"], row["instructions"] = add_code(self.record, formula, names)
         self._note_reading(formula)
 
@@ -400,7 +400,7 @@ class Program:
         self.record["n_links"] = max(int(self.record["n_links"]), number + 1)
 
     def schedule(self) -> None:
-        """Work out the order of modulators and links, and which links are late; call it after the last link is made.
+        """Work out the order of modulators and links, and which links are delayed; call it after the last link is made.
 
         Raises
         ------
@@ -408,14 +408,14 @@ class Program:
             If a link's modulator is not in use.
         """
         links = self.record["links"][: int(self.record["n_links"])]
-        links["late"] = late_links(self.record)
+        links["delayed"] = delayed_links(self.record)
         steps, before_tempo = order_steps(self.record)
         self.record["tempo_steps"] = before_tempo
         self.record["n_steps"] = len(steps)
         for k, step in enumerate(steps):
             self.record["schedule"][k] = step
-        if links["late"].any() or (self.record["modulators"]["kind"] == MODULATOR_FOLLOWER).any():
-            self.record["short"] = 1
+        if links["delayed"].any() or (self.record["modulators"]["kind"] == MODULATOR_FOLLOWER).any():
+            self.record["feeds_back"] = 1
 
 
 def new_program() -> Program:

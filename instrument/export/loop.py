@@ -11,7 +11,7 @@ from PIL import Image
 
 from instrument.beam.light import as_rgb
 from instrument.beam.pictures import FrameSource
-from instrument.engine.formulas.instructions import OPERATION_NUMBERS, place_in_modulator
+from instrument.engine.formulas.instructions import OPERATION_NUMBERS, modulator_location
 from instrument.engine.memory.layout import (
     FORM_KINDS,
     MODULATOR_CURVE,
@@ -141,7 +141,7 @@ _FINEST = 1000
 _TURNING = {MODULATOR_LFO, MODULATOR_CURVE, MODULATOR_STEPS, MODULATOR_GESTURE, MODULATOR_FORMULA}
 _NOISE = FORM_KINDS.index("noise")
 _TRIGGER_BEAT = 2.0
-_ENDLESS = {place_in_modulator(name, 0) for name in ("beat", "n", "left", "right")}
+_ENDLESS = {modulator_location(name, 0) for name in ("beat", "n", "left", "right")}
 """Rows that a formula reads and that do not come round."""
 
 

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from instrument.engine.memory.fence import fence
 from instrument.engine.memory.layout import CHUNK, EVENT, INPUT_FRAMES, LOG_EVENTS
-from instrument.engine.memory.output_ring import OutputRing
+from instrument.engine.memory.output_ring import OutputRing, fence
 
 if TYPE_CHECKING:
     Events = npt.NDArray[np.void]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import deque
 from typing import TYPE_CHECKING
 
-from instrument.engine.memory.fence import fence
 from instrument.engine.memory.layout import EVENT_MIDI, RING_EVENTS, RING_WINDOW
+from instrument.engine.memory.output_ring import fence
 from instrument.engine.notes.midi_numbers import NOTE_OFF, NOTE_ON, RELEASE_VELOCITY
 from instrument.window.keys import SEMITONES
 

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+import instrument.engine.compiling.unit_entries  # noqa: F401 - compiles or loads the units
 from instrument.engine.compiling.compiled import UNITS
-from instrument.engine.compiling.unit_forms import forms as _loaded  # noqa: F401 - compiles or loads the unit
 from instrument.engine.memory.allocation import Memory, allocate
 from instrument.engine.memory.layout import CHUNK
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-import instrument.engine.compiling.unit_formula  # noqa: F401 - compiles the unit
+import instrument.engine.compiling.unit_entries  # noqa: F401 - compiles or loads the units
 from instrument.engine.compiling.compiled import UNITS
-from instrument.engine.formulas.instructions import MODULATOR_PLACE
+from instrument.engine.formulas.instructions import MODULATOR_LOCATION
 from instrument.engine.memory.allocation import allocate
 from instrument.engine.memory.layout import CHUNK, CODE
 from instrument.engine.parameters import KNOBS, index_of
@@ -60,7 +60,7 @@ class Rig:
 
     def run(self, code: int, count: int, first: int = 0, last: int = CHUNK, modulator: int = 0) -> NDArray[np.float64]:
         """Run instructions, and return the whole row of the modulator (0-based) that takes the result."""
-        place = MODULATOR_PLACE + modulator * CHUNK
+        place = MODULATOR_LOCATION + modulator * CHUNK
         _unit(self.memory.address, 0, code, count, place, first, last)
         return np.array(self.instance["modulator_rows"][modulator])
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.engine.memory.layout import SHORT
+from instrument.engine.memory.layout import FEEDBACK_DELAY_SAMPLES
 from tests.engine.playing import bare_program, started
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def heard(engine: Engine, frames: int, *, number: int = 0, events: Iterable[Even
     done = 0
     while done < frames:
         # No longer than the shortest chunk, and never across an event: the row then holds all of what was rendered.
-        count = min(SHORT, frames - done)
+        count = min(FEEDBACK_DELAY_SAMPLES, frames - done)
         while waiting and waiting[0].time <= engine.time:
             engine.push(waiting.pop(0))
         if waiting:

@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from instrument.engine.compiling.schedule import late_links, order_steps
 from instrument.engine.memory.layout import (
     FORM_KINDS,
     FORMS,
@@ -22,6 +21,7 @@ from instrument.engine.memory.layout import (
     STEPS,
     TERMS,
 )
+from instrument.engine.modulators.schedule import delayed_links, order_steps
 from instrument.engine.parameters import (
     INDEX,
     LINK_BASE,
@@ -193,8 +193,8 @@ LINK_TARGETS = st.one_of(
 @given(st.lists(st.tuples(st.integers(0, MODULATORS - 1), LINK_TARGETS), max_size=LINKS))
 def test_everything_is_evaluated_once_and_before_it_is_used(links: list[tuple[int, str]]) -> None:
     record = linked(*links).record
-    late = late_links(record)
-    record["links"]["late"][: len(links)] = late
+    late = delayed_links(record)
+    record["links"]["delayed"][: len(links)] = late
     steps, _ = order_steps(record)
     assert len(steps) == len(set(steps)) <= STEPS
     at = {step: place for place, step in enumerate(steps)}
@@ -215,7 +215,7 @@ def test_everything_is_evaluated_once_and_before_it_is_used(links: list[tuple[in
 def test_exactly_the_links_that_close_a_circle_of_modulators_are_late(edges: list[tuple[int, int]]) -> None:
     record = linked(*[(a, f"mod.{b + 1}.rate") for a, b in edges]).record
     reach = np.eye(6, dtype=bool)  # without the late links
-    for (a, b), late in zip(edges, late_links(record), strict=True):
+    for (a, b), late in zip(edges, delayed_links(record), strict=True):
         assert late == reach[b, a]
         if not late:
             reach |= np.outer(reach[:, a], reach[b])

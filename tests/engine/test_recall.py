@@ -80,7 +80,7 @@ def test_a_thousand_recalls_are_on_time_make_no_click_lose_nothing_and_keep_noth
     np.testing.assert_array_equal(actions["time"], times)
     assert int(engine.record["counters"]["late_events"]) == 0
     assert int(engine.record["counters"]["refused_events"]) == 0
-    assert int(engine.record["n_voices"]) == 1
+    assert int(engine.record["n_held_notes"]) == 1
     assert int(engine.record["set_at"]) == RECALLS % 2
     assert widest <= within
     assert memory_in_use() - half < 512  # kilobytes

@@ -66,9 +66,9 @@ def test_a_controller_is_found_again_within_a_second_and_its_notes_are_let_go_of
         play_until_heard(port, engine, 1)
         port.send_message((0x90, 60, 100))
         port.send_message((0xB0, 64, 127))
-        wait_until(lambda: int(engine.record["n_voices"]) == 1, "the note")
+        wait_until(lambda: int(engine.record["n_held_notes"]) == 1, "the note")
         plugged.close()
-        wait_until(lambda: int(engine.record["n_voices"]) == 0, "the end of the note")
+        wait_until(lambda: int(engine.record["n_held_notes"]) == 0, "the end of the note")
         show.wait_for("the MIDI input 'moth:out' is gone: what it held is let go of.")
         assert {(0x80, 60, 64), (0xB0, 64, 0)} <= set(midi_applied(engine))
         times = []
@@ -112,10 +112,10 @@ def test_one_that_goes_takes_nothing_from_another(jack: str, patch: Path, audio:
         play_until_heard(heron, engine, 2)
         heron.send_message((0x90, 50, 100))
         moth.send_message((0x90, 60, 100))
-        wait_until(lambda: int(engine.record["n_voices"]) == 2, "both notes")
+        wait_until(lambda: int(engine.record["n_held_notes"]) == 2, "both notes")
         moth.close_port()
-        wait_until(lambda: int(engine.record["n_voices"]) == 1, "the end of one")
-        assert int(engine.record["voices"][0]["key"]) == 50
+        wait_until(lambda: int(engine.record["n_held_notes"]) == 1, "the end of one")
+        assert int(engine.record["held_notes"][0]["key"]) == 50
         play_until_heard(heron, engine, 3)
         assert show.end() == 0
 

@@ -193,8 +193,8 @@ class TestWindow:
         code = ASK + "time.sleep(2)\nask(do='panic')\nsys.stdin.read()"
         with Playing([patch], window(tmp_path, code), perform=str(file), **SILENT) as show:
             engine = show.engine()
-            wait_until(lambda: int(engine.record["n_voices"]) == 1, "the note")
-            wait_until(lambda: int(engine.record["n_voices"]) == 0, "its end")
+            wait_until(lambda: int(engine.record["n_held_notes"]) == 1, "the note")
+            wait_until(lambda: int(engine.record["n_held_notes"]) == 0, "its end")
             assert show.end() == 0
 
     def test_a_window_that_is_killed_is_opened_again_and_nothing_is_heard_of_it(
@@ -220,8 +220,8 @@ class TestWindow:
         code = "time.sleep(2)\nos.kill(os.getpid(), signal.SIGKILL)"
         with Playing([patch], window(tmp_path, code), perform=str(file), **SILENT) as show:
             engine = show.engine()
-            wait_until(lambda: int(engine.record["n_voices"]) == 1, "the note")
-            wait_until(lambda: int(engine.record["n_voices"]) == 0, "its end")
+            wait_until(lambda: int(engine.record["n_held_notes"]) == 1, "the note")
+            wait_until(lambda: int(engine.record["n_held_notes"]) == 0, "its end")
             assert show.end() == 0
 
     def test_a_window_that_keeps_crashing_is_given_up(self, patch: Path, tmp_path: Path) -> None:

@@ -216,9 +216,9 @@ def test_notes_held_through_a_server_that_dies_are_let_go_of(patch: Path) -> Non
         engine = show.engine()
         show.wait_for("playing Levels through jack (JACK)")
         subprocess.run([sys.executable, "-c", PRESS], check=True)
-        wait_until(lambda: int(engine.record["n_voices"]) == 1, "the note")
+        wait_until(lambda: int(engine.record["n_held_notes"]) == 1, "the note")
         kill_server(name)
-        wait_until(lambda: int(engine.record["n_voices"]) == 0, "its end")
+        wait_until(lambda: int(engine.record["n_held_notes"]) == 0, "its end")
         assert show.end() == 0
 
 

@@ -11,7 +11,6 @@ def test_the_window_never_loads_what_it_would_have_to_compile() -> None:
     assert "instrument.engine.memory.layout" in loaded
     assert not loaded & {
         "instrument.engine.signal.render",
-        "instrument.engine.signal.callback",
         "instrument.engine.engine",
     }
 

@@ -23,7 +23,7 @@ from numba import carray, cfunc, types
 from instrument.audio.jack.jack_driver import JackDriver, jack_device
 from instrument.engine.engine import CALLBACK_ADDRESS, Engine
 from instrument.engine.memory.allocation import allocate
-from instrument.engine.signal.callback import STREAM_SIGNATURE
+from instrument.engine.signal.render import STREAM_SIGNATURE
 from instrument.measure.callback_cost import percentile_us, reference_program
 
 if TYPE_CHECKING:

@@ -12,9 +12,9 @@ import numba
 import numpy as np
 from numba import carray, cfunc, types
 
-import instrument.engine.compiling.unit_formula  # noqa: F401 - compiles the unit
+import instrument.engine.compiling.unit_entries  # noqa: F401 - compiles or loads the units
 from instrument.engine.compiling.units import FORMULA
-from instrument.engine.formulas.instructions import MODULATOR_PLACE
+from instrument.engine.formulas.instructions import MODULATOR_LOCATION
 from instrument.engine.memory.allocation import allocate
 from instrument.engine.parameters import index_of
 from instrument.engine.program import new_program
@@ -122,7 +122,7 @@ def _loops_for(direct: Any, address: int, code: int, count: int, out: Any, rows:
     @numba.njit(nogil=True)  # type: ignore[untyped-decorator]
     def ours(memory: Any, first: int, many: int, repeats: int) -> None:
         for _ in range(repeats):
-            ours_call(memory, 0, first, many, MODULATOR_PLACE, 0, BLOCK)
+            ours_call(memory, 0, first, many, MODULATOR_LOCATION, 0, BLOCK)
 
     @numba.njit(nogil=True)  # type: ignore[untyped-decorator]
     def theirs(to: Any, given: Any, repeats: int) -> None:

@@ -34,8 +34,8 @@ from instrument.engine.notes.midi_numbers import (
     SOSTENUTO,
     SUSTAIN,
 )
-from instrument.engine.signal.callback import PUSH_SIGNATURE, STREAM_SIGNATURE, push_callback
 from instrument.engine.signal.events import copy_event
+from instrument.engine.signal.render import PUSH_SIGNATURE, STREAM_SIGNATURE, push_callback
 
 PORTS = 32
 """MIDI inputs, and MIDI outputs, open at once."""

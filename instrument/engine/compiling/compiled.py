@@ -181,9 +181,12 @@ class Unit:
         self.name = name
         self.signature = types.void(types.voidptr, *arguments)
         self.call = types.ExternalFunction(name, self.signature)
+        self._stands_in = False
 
     def __call__(self, function: Any) -> Any:
-        """Compile a function as this unit (a decorator), or load it from the cache."""
+        """Compile a function as this unit (a decorator), or load it from the cache; leave it alone where it stands in."""
+        if self._stands_in:
+            return function
         entry = cfunc(self.signature, cache=True, **ENTRY_OPTIONS)(function)
         llvmlite.binding.add_symbol(self.name, entry.address)
         UNITS[self.name] = entry
@@ -192,4 +195,5 @@ class Unit:
 
     def stand_in(self) -> None:
         """Give the name an address at which nothing may be called, so that what calls it can be compiled alone."""
+        self._stands_in = True
         llvmlite.binding.add_symbol(self.name, 1)

@@ -1,4 +1,4 @@
-"""The names and signatures of the units that the engine is compiled in; one module `unit_*.py` holds each."""
+"""Names and signatures of the units that the engine is compiled in; `unit_entries` holds the code of each."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ FORMS_UNIT = Unit("beamhand_forms", types.int64, types.int64, types.int64, types
 
 
 FORMULA = Unit("beamhand_formula", *(types.int64,) * 6)
-"""Number of the instance, first instruction, their count, place of the result (`formula_code`), first and last
+"""Number of the instance, first instruction, their count, location of the result (`formulas.instructions`), first and last
 sample: fills the result with what the instructions make of those samples."""
 
 NOTES = Unit("beamhand_layer_notes", *(types.int64,) * 4)
@@ -51,14 +51,29 @@ START = Unit("beamhand_start", types.int64, types.int64, types.int64, types.int6
 """Number of the instance to start, of the one before, slot, whether to carry on: lays out a program."""
 
 ALL = {
-    "unit_formula": FORMULA,
-    "unit_forms": FORMS_UNIT,
-    "unit_controls": CONTROLS_UNIT,
-    "unit_message": MESSAGE,
-    "unit_start": START,
-    "unit_modulate": MODULATE,
-    "unit_layer_draw": DRAW,
-    "unit_layer_notes": NOTES,
-    "unit_layers": LAYERS,
+    "formula": FORMULA,
+    "forms": FORMS_UNIT,
+    "controls": CONTROLS_UNIT,
+    "message": MESSAGE,
+    "start": START,
+    "modulate": MODULATE,
+    "layer_draw": DRAW,
+    "layer_notes": NOTES,
+    "layers": LAYERS,
 }
-"""Units by the module that holds them."""
+"""Units by the name of their function in `unit_entries`."""
+
+
+def compile_only(*names: str) -> None:
+    """Let only some units be compiled or loaded in this process; the others may be called by nobody.
+
+    Called before `unit_entries` is imported.
+
+    Parameters
+    ----------
+    *names : str
+        Of `ALL`; none at all lets every unit stand in.
+    """
+    for name, unit in ALL.items():
+        if name not in names:
+            unit.stand_in()

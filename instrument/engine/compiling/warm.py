@@ -15,7 +15,6 @@ import tempfile
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from types import ModuleType
 from typing import TYPE_CHECKING, Any, Self
 
 import llvmlite.binding
@@ -27,22 +26,22 @@ from instrument.common import user_folders
 from instrument.common.child_process import child_environment, module_command
 from instrument.engine.compiling.compiled import ENGINE, cache_folder, engine_sources, place_cache
 from instrument.engine.compiling.lean import can_be_spared, remember_names_of_records, spare_machine_code
-from instrument.engine.compiling.units import ALL
+from instrument.engine.compiling.units import compile_only
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 UNIT_SECONDS = {
-    "unit_layer_draw": 7.3,
-    "unit_modulate": 7.4,
+    "layer_draw": 7.3,
+    "modulate": 7.4,
     "callback": 5.6,
-    "unit_forms": 5.7,
-    "unit_start": 5.4,
-    "unit_message": 5.2,
-    "unit_layers": 4.2,
-    "unit_layer_notes": 4.2,
-    "unit_controls": 3.4,
-    "unit_formula": 3.2,
+    "forms": 5.7,
+    "start": 5.4,
+    "message": 5.2,
+    "layers": 4.2,
+    "layer_notes": 4.2,
+    "controls": 3.4,
+    "formula": 3.2,
 }
 """Processor seconds that each part took on the machine the README's figures are of; the first lengths of the bar."""
 
@@ -304,24 +303,20 @@ def _cores() -> int:
     return os.cpu_count() or 1
 
 
-def compile_alone(module: str) -> None:
-    """Compile one module of the engine into the cache, in a process that never runs what it compiles.
+def compile_alone(part: str) -> None:
+    """Compile one part of the engine into the cache, in a process that never runs what it compiles.
 
     Parameters
     ----------
-    module : str
+    part : str
         ``callback`` or one of `units.ALL`.
     """
     # A process of a few seconds keeps nearly all that it makes; looking for garbage is a twelfth of its time.
     gc.disable()
     remember_names_of_records()
     spare_machine_code()
-    for name, unit in ALL.items():
-        if name != module:
-            sys.modules[f"instrument.engine.compiling.{name}"] = ModuleType(name)
-            unit.stand_in()
-    room = "signal" if module == "callback" else "compiling"
-    importlib.import_module(f"instrument.engine.{room}.{module}")
+    compile_only(part)
+    importlib.import_module(f"instrument.engine.{'signal.render' if part == 'callback' else 'compiling.unit_entries'}")
 
 
 if __name__ == "__main__":

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined
-from instrument.engine.controls.control_curve import sweep
-from instrument.engine.controls.grip import is_down, turned
+from instrument.engine.controls.grip import is_down, turned, value_on_curve
 from instrument.engine.controls.snapshots import move_parameter
 from instrument.engine.memory.layout import ASKS, MANNERS, MESSAGES
 
@@ -90,15 +89,15 @@ def _hear(m, p, s, k, channel, raw, top):
         if moves:
             _give(m, p, s, k, value)
     else:
-        _give(m, p, s, k, sweep(p, control, low, high, raw, top))
+        _give(m, p, s, k, value_on_curve(p, control, low, high, raw, top))
 
 
 @compiled
 def _newest_for(m, control):
     # The newest held note that a control listens to, or -1.
     newest = -1
-    for k in range(m.n_voices):
-        if _listens(control, m.voices[k].channel, m.voices[k].key):
+    for k in range(m.n_held_notes):
+        if _listens(control, m.held_notes[k].channel, m.held_notes[k].key):
             newest = k
     return newest
 
@@ -112,7 +111,7 @@ def _hand_back(m, p, s, channel, key):
             continue
         newest = _newest_for(m, control)
         if control.message == NOTE and newest >= 0:
-            _hear(m, p, s, k, channel, m.voices[newest].key * 1.0, _TOP)
+            _hear(m, p, s, k, channel, m.held_notes[newest].key * 1.0, _TOP)
         elif control.message == GATE and newest < 0:
             _hear(m, p, s, k, channel, 0.0, 1.0)
 

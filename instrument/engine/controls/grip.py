@@ -1,11 +1,77 @@
-"""How a knob takes hold of its parameter: at once, when it meets the value, by scaling, or click by click."""
+"""From the place of a knob to the value of its parameter: control curves, and how a knob takes hold."""
 
 from __future__ import annotations
 
+import numpy as np
+
 from instrument.engine.compiling.compiled import compiled
-from instrument.engine.controls.control_curve import place_in_sweep, sweep
-from instrument.engine.memory.layout import MANNERS, MESSAGES, TAKEOVERS
+from instrument.engine.memory.layout import CURVES, MANNERS, MESSAGES, TAKEOVERS
 from instrument.engine.numeric.safe_math import clamp
+
+_EXP = CURVES.index("exp")
+_LOG = CURVES.index("log")
+_POINTS = CURVES.index("points")
+
+_LOG_STEEPNESS = 9.0
+"""log10(1 + 9 t) runs from 0 to 1 as t does: fast at first, then slow."""
+
+_HALVINGS = 48
+"""Steps of the search for a place; 2**-48 of the range is far below what a parameter can show."""
+
+
+@compiled
+def _through_points(p, first, count, t):
+    # Straight lines between the patch's own points, whose first column grows from 0 to 1.
+    k = first
+    while k < first + count - 2 and t > p.curve_points[k + 1, 0]:
+        k += 1
+    x0 = p.curve_points[k, 0]
+    x1 = p.curve_points[k + 1, 0]
+    y0 = p.curve_points[k, 1]
+    y1 = p.curve_points[k + 1, 1]
+    if x1 <= x0:
+        return y1
+    return y0 + (t - x0) / (x1 - x0) * (y1 - y0)
+
+
+@compiled
+def value_on_curve(p, control, low, high, raw, top):
+    """Return the parameter value for a raw value between 0 and `top`, by the control's curve.
+
+    `exp` takes equal ratios per step (as pitch does), `log` is fast at first and slow at the end.
+    Linear sweeps multiply before they divide, so that a key number maps to itself exactly.
+    """
+    t = raw / top
+    if control.curve == _EXP:
+        return low * (high / low) ** t
+    if control.curve == _LOG:
+        t = np.log10(1.0 + _LOG_STEEPNESS * t)
+        return low + (high - low) * t
+    if control.curve == _POINTS:
+        t = _through_points(p, control.first_point, control.points, t)
+        return low + (high - low) * t
+    return low + (high - low) * raw / top
+
+
+@compiled
+def position_on_curve(p, control, low, high, value):
+    """Return the place of the knob, 0 to 1, at which the sweep gives a value; the nearest end beyond it.
+
+    Curves of the patch's own points may turn back; of several places one is found.
+    """
+    a = 0.0
+    b = 1.0
+    rising = value_on_curve(p, control, low, high, 1.0, 1.0) >= value_on_curve(p, control, low, high, 0.0, 1.0)
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (a + b)
+        here = value_on_curve(p, control, low, high, middle, 1.0)
+        past = here > value if rising else here < value
+        if past:
+            b = middle
+        else:
+            a = middle
+    return clamp(0.5 * (a + b), 0.0, 1.0)
+
 
 _SWITCHED = (MESSAGES.index("cc"), MESSAGES.index("cc14"), MESSAGES.index("rpn"), MESSAGES.index("nrpn"))
 _TWOS = MANNERS.index("relative_twos")
@@ -51,9 +117,9 @@ def _clicked(m, p, s, k, low, high, raw):
     haste = clamp(1.0 - since / _FAST_SECONDS, 0.0, 1.0) if state.at >= 0.0 else 0.0
     state.at = 0.0
     state.heard = m.time
-    place = place_in_sweep(p, control, low, high, s.target[control.param])
+    place = position_on_curve(p, control, low, high, s.target[control.param])
     step = _clicks(control.manner, raw) * control.step * (1.0 + control.acceleration * haste)
-    return sweep(p, control, low, high, clamp(place + step, 0.0, 1.0), 1.0)
+    return value_on_curve(p, control, low, high, clamp(place + step, 0.0, 1.0), 1.0)
 
 
 @compiled
@@ -61,7 +127,7 @@ def _meets(p, s, k, low, high, before, raw, top):
     # A knob takes hold where it has just passed the value; one that waits for it also where it stands beside it.
     control = p.controls[k]
     target = s.target[control.param]
-    place = place_in_sweep(p, control, low, high, target)
+    place = position_on_curve(p, control, low, high, target)
     here = raw / top
     near = control.takeover == _PICKUP and abs(here - place) <= _NEAR / top
     passed = before >= 0.0 and (before - place) * (here - place) <= 0.0
@@ -87,7 +153,7 @@ def turned(m, p, s, k, low, high, raw, top):
     state = s.controls[k]
     before = state.at
     state.at = raw / top
-    value = sweep(p, control, low, high, raw, top)
+    value = value_on_curve(p, control, low, high, raw, top)
     target = s.target[control.param]
     if control.takeover != _PICKUP and control.takeover != _SCALED:
         return True, value
@@ -97,5 +163,5 @@ def turned(m, p, s, k, low, high, raw, top):
         return True, value
     if control.takeover == _PICKUP or before < 0.0:
         return False, value
-    place = place_in_sweep(p, control, low, high, target)
-    return True, sweep(p, control, low, high, _scaled_place(place, before, raw / top), 1.0)
+    place = position_on_curve(p, control, low, high, target)
+    return True, value_on_curve(p, control, low, high, _scaled_place(place, before, raw / top), 1.0)

@@ -138,10 +138,10 @@ def copies(m, s, layer, first, last):
 @compiled
 def _round_axis(out, amount, pitch, first, last):
     for i in range(first, last):
-        p = abs(pitch[i])
-        steps = out[i] / p
+        step = abs(pitch[i])
+        steps = out[i] / step
         nearest = np.floor(steps + 0.5)
-        rounded = nearest * p if nearest != 0.0 else 0.0  # a lattice of infinite pitch has one point
+        rounded = nearest * step if nearest != 0.0 else 0.0  # a lattice of infinite pitch has one point
         rounded = rounded if abs(steps) < _ALL_WHOLE else out[i]
         out[i] = blended(out[i], rounded, amount[i])
 

@@ -46,7 +46,7 @@ def _sine_of_quarters(x: Numbers, quarters: int) -> Numbers:
     whole = near - _MAGIC
     r = (-whole).times_plus(_HALF_PI_LOW, (-whole).times_plus(_HALF_PI_HIGH, x))
     r2 = r * r
-    s = _polynomial(
+    odd_series = _polynomial(
         r2,
         1.58962301576546568060e-10,
         -2.50507477628578072866e-8,
@@ -55,7 +55,7 @@ def _sine_of_quarters(x: Numbers, quarters: int) -> Numbers:
         8.33333333332211858878e-3,
         -1.66666666666666307295e-1,
     )
-    c = _polynomial(
+    even_series = _polynomial(
         r2,
         -1.13585365213876817300e-11,
         2.08757008419747316778e-9,
@@ -66,7 +66,7 @@ def _sine_of_quarters(x: Numbers, quarters: int) -> Numbers:
     )
     turn = near.bits() + quarters
     odd = (turn & 1).any_set()
-    y = odd.choose((1.0 - r2 * 0.5) + r2 * r2 * c, r + r * (r2 * s))
+    y = odd.choose((1.0 - r2 * 0.5) + r2 * r2 * even_series, r + r * (r2 * odd_series))
     y = (y.bits() ^ ((turn & 2) << 62)).numbers()
     return (abs(x) < _FARTHEST_ANGLE).choose(y, math.nan)
 
@@ -92,15 +92,15 @@ def _exponential(x: Numbers) -> Numbers:
     whole = x.times_plus(1.0 / math.log(2.0), _MAGIC) - _MAGIC
     r = (x - whole * 6.93145751953125e-1) - whole * 1.42860682030941723212e-6
     r2 = r * r
-    p = r * _polynomial(r2, 1.26177193074810590878e-4, 3.02994407707441961300e-2, 9.99999999999999999910e-1)
-    q = _polynomial(
+    numerator = r * _polynomial(r2, 1.26177193074810590878e-4, 3.02994407707441961300e-2, 9.99999999999999999910e-1)
+    denominator = _polynomial(
         r2,
         3.00198505138664455042e-6,
         2.52448340349684104192e-3,
         2.27265548208155028766e-1,
         2.00000000000000000005,
     )
-    return _scaled(1.0 + (p / (q - p)) * 2.0, whole)
+    return _scaled(1.0 + (numerator / (denominator - numerator)) * 2.0, whole)
 
 
 def exponential(x: Numbers) -> Numbers:
@@ -116,9 +116,9 @@ def power_of_two(x: Numbers) -> Numbers:
     whole = (x + _MAGIC) - _MAGIC
     f = x - whole
     f2 = f * f
-    p = f * _polynomial(f2, 2.30933477057345225087e-2, 2.02020656693165307700e1, 1.51390680115615096133e3)
-    q = (f2 + 2.33184211722314911771e2) * f2 + 4.36821166879210612817e3
-    y = _scaled(1.0 + (p / (q - p)) * 2.0, whole)
+    numerator = f * _polynomial(f2, 2.30933477057345225087e-2, 2.02020656693165307700e1, 1.51390680115615096133e3)
+    denominator = (f2 + 2.33184211722314911771e2) * f2 + 4.36821166879210612817e3
+    y = _scaled(1.0 + (numerator / (denominator - numerator)) * 2.0, whole)
     return (abs(x) < _EXP2_RANGE).choose(y, math.nan)
 
 
@@ -130,12 +130,12 @@ def logarithm(x: Numbers) -> Numbers:
     bits = x.bits()
     # The exponent as a number: 2**52 with it in the lowest bits, less 2**52 and the bias.
     biased = ((bits >> 52) | 0x4330000000000000).numbers() - 4503599627370496.0
-    m = ((bits & 0x000FFFFFFFFFFFFF) | 0x3FE0000000000000).numbers()
-    low = m < math.sqrt(0.5)
+    mantissa = ((bits & 0x000FFFFFFFFFFFFF) | 0x3FE0000000000000).numbers()
+    low = mantissa < math.sqrt(0.5)
     e = biased - low.choose(1023.0, 1022.0)
-    r = low.choose(m + m, m) - 1.0
+    r = low.choose(mantissa + mantissa, mantissa) - 1.0
     z = r * r
-    p = _polynomial(
+    numerator = _polynomial(
         r,
         1.01875663804580931796e-4,
         4.97494994976747001425e-1,
@@ -144,7 +144,7 @@ def logarithm(x: Numbers) -> Numbers:
         1.79368678507819816313e1,
         7.70838733755885391666e0,
     )
-    q = _polynomial(
+    denominator = _polynomial(
         r,
         1.0,
         1.12873587189167450590e1,
@@ -153,7 +153,7 @@ def logarithm(x: Numbers) -> Numbers:
         7.11544750618563894466e1,
         2.31251620126765340583e1,
     )
-    y = (r * (z * (p / q)) - e * 2.121944400546905827679e-4) - z * 0.5
+    y = (r * (z * (numerator / denominator)) - e * 2.121944400546905827679e-4) - z * 0.5
     y = (r + y) + e * 0.693359375
     return ((x >= _SMALLEST_NORMAL) & (x < math.inf)).choose(y, math.nan)
 
@@ -165,9 +165,9 @@ def hyperbolic_tangent(x: Numbers) -> Numbers:
     """
     size = abs(x)
     z = x * x
-    p = _polynomial(z, -9.64399179425052238628e-1, -9.92877231001918586564e1, -1.61468768441708447952e3)
-    q = ((z + 1.12811678491632931402e2) * z + 2.23548839060100448583e3) * z + 4.84406305325125486048e3
-    small = x + x * (z * (p / q))
+    numerator = _polynomial(z, -9.64399179425052238628e-1, -9.92877231001918586564e1, -1.61468768441708447952e3)
+    denominator = ((z + 1.12811678491632931402e2) * z + 2.23548839060100448583e3) * z + 4.84406305325125486048e3
+    small = x + x * (z * (numerator / denominator))
     bounded = (size < 30.0).choose(size, 30.0)  # where 1 is as near as a float64 comes
     large = (1.0 - 2.0 / (_exponential(bounded + bounded) + 1.0)).signed_as(x)
     y = (size < 0.625).choose(small, large)

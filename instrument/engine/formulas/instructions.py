@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from instrument.engine.memory.layout import CHUNK, FORMULA_ROWS, INSTANCE, INSTRUCTION, MEMORY, PROGRAM
+from instrument.engine.memory.layout import CHUNK, CODE, CONSTANTS, FORMULA_ROWS, INSTANCE, INSTRUCTION, MEMORY, PROGRAM
 from instrument.engine.parameters import AXES, KNOBS, LAYERS, index_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
+
 
 OPERATIONS: dict[str, int] = {
     # filled from the engine's state
@@ -121,11 +122,11 @@ NAMES: dict[str, str] = {
 """What a formula may read, with its meaning."""
 
 TEMPORARY, CONSTANT, NAME = range(3)
-"""What an operand of an unplaced instruction refers to; see `refer`."""
+"""What an operand of an instruction that belongs to no program yet refers to; see `refer`."""
 
 _KIND_SHIFT = 28
 _IN_MEMORY, _IN_INSTANCE, _IN_PROGRAM = range(3)
-"""The records that a place counts from."""
+"""The records that a location counts from."""
 
 
 @dataclass(frozen=True)
@@ -164,82 +165,82 @@ def _offset(dtype: np.dtype[np.void], field: str) -> int:
     return int(fields[field][1]) if fields is not None else 0
 
 
-def _place(record: int, dtype: np.dtype[np.void], field: str, row: int = 0) -> int:
+def _location(record: int, dtype: np.dtype[np.void], field: str, row: int = 0) -> int:
     # Rows are counted in numbers of 8 bytes from the beginning of their record.
     return record << _KIND_SHIFT | (_offset(dtype, field) // 8 + row * CHUNK)
 
 
-def temporary_place(index: int) -> int:
-    """Return the place of a temporary row, 0 to `layout.FORMULA_ROWS` - 1."""
+def temporary_location(index: int) -> int:
+    """Return the location of a temporary row, 0 to `layout.FORMULA_ROWS` - 1."""
     if not 0 <= index < FORMULA_ROWS:
         raise ValueError(f"there is no temporary row {index}; they are counted from 0 to {FORMULA_ROWS - 1}")
-    return _place(_IN_MEMORY, MEMORY, "formula_rows", index)
+    return _location(_IN_MEMORY, MEMORY, "formula_rows", index)
 
 
-def constant_place(index: int) -> int:
-    """Return the place of a program's constant row."""
+def constant_location(index: int) -> int:
+    """Return the location of a program's constant row."""
     return _FIRST_CONSTANT + index * CHUNK
 
 
-def parameter_place(address: str) -> int:
-    """Return the place of a parameter's row.
+def parameter_location(address: str) -> int:
+    """Return the location of a parameter's row.
 
     Raises
     ------
     KeyError
         If there is no such address.
     """
-    return _place(_IN_INSTANCE, INSTANCE, "rows", index_of(address))
+    return _location(_IN_INSTANCE, INSTANCE, "rows", index_of(address))
 
 
-_FIRST_CONSTANT = _place(_IN_PROGRAM, PROGRAM, "constants")
+_FIRST_CONSTANT = _location(_IN_PROGRAM, PROGRAM, "constants")
 
-AXIS_PLACES = tuple(_place(_IN_MEMORY, MEMORY, f"scratch_{axis}") for axis in AXES)
+AXIS_LOCATIONS = tuple(_location(_IN_MEMORY, MEMORY, f"scratch_{axis}") for axis in AXES)
 """Where a layer's formulas leave x, y and z."""
 
-MODULATOR_PLACE = _place(_IN_INSTANCE, INSTANCE, "modulator_rows")
+MODULATOR_LOCATION = _location(_IN_INSTANCE, INSTANCE, "modulator_rows")
 """Where the first modulator's formula leaves its values; the next one's lie `layout.CHUNK` further on."""
 
-_PEN_PLACES = {
-    "p": _place(_IN_MEMORY, MEMORY, "scratch_position"),
-    "n": _place(_IN_MEMORY, MEMORY, "scratch_rounds"),
+_PEN_LOCATIONS = {
+    "p": _location(_IN_MEMORY, MEMORY, "scratch_position"),
+    "n": _location(_IN_MEMORY, MEMORY, "scratch_rounds"),
 }
-_CYCLE_PLACES = {
-    "p": _place(_IN_MEMORY, MEMORY, "scratch_turns"),
-    "n": _place(_IN_MEMORY, MEMORY, "scratch_cycles"),
+_CYCLE_LOCATIONS = {
+    "p": _location(_IN_MEMORY, MEMORY, "scratch_turns"),
+    "n": _location(_IN_MEMORY, MEMORY, "scratch_cycles"),
 }
-_SHARED_PLACES = {
-    "bpm": _place(_IN_MEMORY, MEMORY, "bpm_row"),
-    "beat": _place(_IN_MEMORY, MEMORY, "beat_row"),
-    "left": _place(_IN_MEMORY, MEMORY, "input_rows", 0),
-    "right": _place(_IN_MEMORY, MEMORY, "input_rows", 1),
+_SHARED_LOCATIONS = {
+    "bpm": _location(_IN_MEMORY, MEMORY, "bpm_row"),
+    "beat": _location(_IN_MEMORY, MEMORY, "beat_row"),
+    "left": _location(_IN_MEMORY, MEMORY, "input_rows", 0),
+    "right": _location(_IN_MEMORY, MEMORY, "input_rows", 1),
 }
 
 
-def place_in_layer(name: str, layer: int) -> int:
-    """Return the place of a name's row in the formulas of a layer (0-based).
+def layer_location(name: str, layer: int) -> int:
+    """Return the location of a name's row in the formulas of a layer (0-based).
 
-    A layer of a lower number has been drawn already; any other is read SHORT samples late.
+    A layer of a lower number has been drawn already; any other is read FEEDBACK_DELAY_SAMPLES samples late.
     """
     if name in KNOBS:
-        return parameter_place(f"layer.{layer + 1}.source.{name}")
+        return parameter_location(f"layer.{layer + 1}.source.{name}")
     if name in LAYER_NAMES:
         row = LAYER_NAMES.index(name)
-        return _place(_IN_INSTANCE, INSTANCE, "layer_rows" if row // 2 < layer else "late_rows", row)
-    return _PEN_PLACES.get(name) or _SHARED_PLACES[name]
+        return _location(_IN_INSTANCE, INSTANCE, "layer_rows" if row // 2 < layer else "delayed_rows", row)
+    return _PEN_LOCATIONS.get(name) or _SHARED_LOCATIONS[name]
 
 
-def place_in_modulator(name: str, modulator: int) -> int:
-    """Return the place of a name's row in the formula of a modulator (0-based), which reads all layers late."""
+def modulator_location(name: str, modulator: int) -> int:
+    """Return the location of a name's row in the formula of a modulator (0-based), which reads all layers FEEDBACK_DELAY_SAMPLES late."""
     if name in KNOBS:
-        return parameter_place(f"mod.{modulator + 1}.{name}")
+        return parameter_location(f"mod.{modulator + 1}.{name}")
     if name in LAYER_NAMES:
-        return _place(_IN_INSTANCE, INSTANCE, "late_rows", LAYER_NAMES.index(name))
-    return _CYCLE_PLACES.get(name) or _SHARED_PLACES[name]
+        return _location(_IN_INSTANCE, INSTANCE, "delayed_rows", LAYER_NAMES.index(name))
+    return _CYCLE_LOCATIONS.get(name) or _SHARED_LOCATIONS[name]
 
 
-def placed(formula: Formula, constants: list[int], names: list[int]) -> npt.NDArray[np.void]:
-    """Return a formula's instructions with places instead of references.
+def located(formula: Formula, constants: list[int], names: list[int]) -> npt.NDArray[np.void]:
+    """Return a formula's instructions with locations instead of references.
 
     Parameters
     ----------
@@ -247,16 +248,60 @@ def placed(formula: Formula, constants: list[int], names: list[int]) -> npt.NDAr
     constants : list of int
         Row of each of the formula's constants among the program's.
     names : list of int
-        Place of each of the formula's names.
+        Location of each of the formula's names.
     """
-    # References and places by kind and index: one table, looked up for all operands together.
-    temporaries = temporary_place(0) + CHUNK * np.arange(FORMULA_ROWS)
-    tables = (temporaries, [constant_place(row) for row in constants], names)
+    # References and locations by kind and index: one table, looked up for all operands together.
+    temporaries = temporary_location(0) + CHUNK * np.arange(FORMULA_ROWS)
+    tables = (temporaries, [constant_location(row) for row in constants], names)
     starts = np.cumsum([0, *(len(table) for table in tables)])
-    places = np.concatenate([np.asarray(table, np.int64) for table in tables])
+    locations = np.concatenate([np.asarray(table, np.int64) for table in tables])
     out = np.zeros(len(formula.instructions), INSTRUCTION)
     out["operation"] = formula.instructions["operation"]
     for field in ("target", "operands"):
         references = formula.instructions[field]
-        out[field] = places[starts[references >> _KIND_SHIFT] + (references & ((1 << _KIND_SHIFT) - 1))]
+        out[field] = locations[starts[references >> _KIND_SHIFT] + (references & ((1 << _KIND_SHIFT) - 1))]
     return out
+
+
+def add_code(record: npt.NDArray[np.void], formula: Formula, names: list[int]) -> tuple[int, int]:
+    """Put a formula's instructions behind those of a program; return the first and how many.
+
+    Parameters
+    ----------
+    record : np.ndarray [shape=(), dtype=PROGRAM]
+    formula : Formula
+    names : list of int
+        Location of each of the formula's names.
+
+    Raises
+    ------
+    ValueError
+        If the program has no room for so many instructions or constants.
+    """
+    first, count = int(record["n_code"]), len(formula.instructions)
+    if first + count > CODE:
+        raise ValueError(
+            f"the formulas of a patch come to more than {CODE} instructions together; make some of them shorter"
+        )
+    constants = [_constant(record, value) for value in formula.constants]
+    record["code"][first : first + count] = located(formula, constants, names)
+    record["n_code"] = first + count
+    if not formula.reads.isdisjoint(LAYER_NAMES):
+        record["feeds_back"] = 1
+    return first, count
+
+
+def _constant(record: npt.NDArray[np.void], value: float) -> int:
+    # The row of a constant, by its bits: 0 is not -0.
+    count = int(record["n_constants"])
+    bits = np.float64(value).view(np.int64)
+    known = np.flatnonzero(record["constants"][:count, 0].view(np.int64) == bits)
+    if len(known):
+        return int(known[0])
+    if count == CONSTANTS:
+        raise ValueError(
+            f"the formulas of a patch hold more than {CONSTANTS} different numbers; use knobs for some of them"
+        )
+    record["constants"][count] = value
+    record["n_constants"] = count + 1
+    return count

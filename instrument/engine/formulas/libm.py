@@ -7,7 +7,8 @@ from numba import types
 
 from instrument.engine.compiling.compiled import compiled
 from instrument.engine.formulas.instructions import OPERATION_NUMBERS
-from instrument.engine.formulas.sample_rows import (
+from instrument.engine.memory.machine import (
+    bits_to_float,
     float_to_bits,
     fused,
     load,
@@ -15,7 +16,6 @@ from instrument.engine.formulas.sample_rows import (
     toward_zero,
     with_sign_of,
 )
-from instrument.engine.memory.machine import bits_to_float
 
 LIBM = (
     *("sin", "cos", "tan", "asin", "acos", "atan", "sinh", "cosh", "asinh", "acosh", "atanh"),
@@ -142,7 +142,7 @@ def run_libm_of_two(op, target, a, b, n):
 
 @compiled
 def far_remainder(a, b):
-    """Return what C's fmod does, in a bounded number of steps: fifty bits of the quotient in each."""
+    """Return what C'shifted fmod does, in a bounded number of steps: fifty bits of the quotient in each."""
     if not (abs(a) < np.inf) or not (abs(b) >= _SMALLEST_NORMAL):
         return np.nan
     r = abs(a)
@@ -150,9 +150,9 @@ def far_remainder(a, b):
     while r >= y:
         apart = np.int64(float_to_bits(r) >> np.uint64(52)) - np.int64(float_to_bits(y) >> np.uint64(52)) - 50
         apart = apart if apart > 0 else np.int64(0)
-        s = bits_to_float(float_to_bits(y) + (np.uint64(apart) << np.uint64(52)))
-        r = fused(-toward_zero(r / s), s, r)
-        r = r + s if r < 0.0 else r
+        shifted = bits_to_float(float_to_bits(y) + (np.uint64(apart) << np.uint64(52)))
+        r = fused(-toward_zero(r / shifted), shifted, r)
+        r = r + shifted if r < 0.0 else r
     return with_sign_of(r, a)
 
 

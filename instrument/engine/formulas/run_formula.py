@@ -8,8 +8,7 @@ from instrument.engine.compiling.compiled import compiled, inlined
 from instrument.engine.formulas.instructions import OPERATION_NUMBERS
 from instrument.engine.formulas.libm import run_libm, run_libm_of_two, settle_far
 from instrument.engine.formulas.loops import TILE, run_vectors
-from instrument.engine.formulas.sample_rows import load, store
-from instrument.engine.memory.machine import address
+from instrument.engine.memory.machine import address, load, store
 from instrument.engine.numeric.safe_math import finite
 
 _TIME = OPERATION_NUMBERS["time"]
@@ -21,11 +20,11 @@ _SHIFT = np.uint64(TILE.bit_length() - 1)
 
 
 @inlined
-def _address(m, s, p, place):
-    # Where a row begins; see formula_code for places.
-    kind = place >> np.int32(28)
-    base = p if kind == 2 else (s if kind == 1 else m)
-    return base + (np.uint64(place & np.int32(0x0FFFFFFF)) << np.uint64(3))
+def _address(memory, instance, program, location):
+    # Where a row begins; see `instructions` for locations.
+    kind = location >> np.int32(28)
+    base = program if kind == 2 else (instance if kind == 1 else memory)
+    return base + (np.uint64(location & np.int32(0x0FFFFFFF)) << np.uint64(3))
 
 
 @compiled
@@ -48,8 +47,8 @@ def _deliver(target, a, first, last):
 
 
 @compiled
-def run_formula(m, p, s, code, count, place, first, last):
-    """Run instructions `code` to `code + count` of a program, and leave samples first to last at a place.
+def run_formula(m, p, s, code, count, location, first, last):
+    """Run instructions `code` to `code + count` of a program, and leave samples first to last at a location.
 
     Temporary rows are filled in whole tiles, whose ends may lie outside; no value there reaches a sample of the
     result.
@@ -85,4 +84,4 @@ def run_formula(m, p, s, code, count, place, first, last):
             _fill(target, m.note_velocity, n)
         elif run_vectors(op, target, a, b, c, d, tiles) != np.uint64(0):
             settle_far(op, target, a, b, n)
-    _deliver(_address(memory, instance, program, np.int32(place)), row, np.uint64(first), np.uint64(last))
+    _deliver(_address(memory, instance, program, np.int32(location)), row, np.uint64(first), np.uint64(last))

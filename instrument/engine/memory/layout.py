@@ -15,8 +15,20 @@ import numpy as np
 from numba import from_dtype
 
 from instrument.engine.forms.table import FORM_TABLE
-from instrument.engine.memory.program_rows import CONTROL, LINK_ROW, MODULATOR_ROW, SNAPSHOT, SNAPSHOT_VALUE, STEP
-from instrument.engine.memory.states import CHANNEL, CONTROL_STATE, LAYER_VOICE, MODULATOR_STATE, TEMPO_STATE, VOICE
+from instrument.engine.memory.records import (
+    CHANNEL,
+    CONTROL,
+    CONTROL_STATE,
+    HELD_NOTE,
+    LAYER_VOICE,
+    LINK_ROW,
+    MODULATOR_ROW,
+    MODULATOR_STATE,
+    SNAPSHOT,
+    SNAPSHOT_VALUE,
+    STEP,
+    TEMPO_STATE,
+)
 from instrument.engine.parameters import COUNT, LAYERS, LINKS, LIVE_TERMS, MODULATORS
 
 ABI = 4
@@ -25,10 +37,9 @@ ABI = 4
 CHUNK = 64
 """Samples that one pass through the stages works on; short enough to stay in the nearest cache."""
 
-SHORT = 16
-"""Samples by which everything is late that is read against the order of evaluation: what closes a circle of
-modulators, and layers as modulators and earlier layers see them. A fixed time, so that no block size shows; programs
-that need it run in chunks of at most as many samples."""
+FEEDBACK_DELAY_SAMPLES = 16
+"""Delay of all that is read against the order of evaluation: links that would close a circle of modulators, and layers as
+modulators and earlier layers see them. Fixed, so that no block size shows; programs that need it run in chunks no longer."""
 
 SLOTS = 32
 """Programs held ready at once, so that a recall only names a slot."""
@@ -75,7 +86,7 @@ SETLIST = 512
 """Patches of a set list that are reached without waiting for Python."""
 CONTROLS = 256
 CURVE_POINTS = 1024
-VOICES = 64
+HELD_NOTES = 64
 """Notes held at a time, by keys and pedals, on all channels."""
 LAYER_VOICES = 16
 """Notes that a layer sounds at a time."""
@@ -193,7 +204,7 @@ EVENT = np.dtype(
 RING = np.dtype([("tail", "i8"), ("head", "i8"), ("events", EVENT, (RING_EVENTS,))], align=True)
 
 INSTRUCTION = np.dtype([("operation", "i4"), ("target", "i4"), ("operands", "i4", (4,))], align=True)
-"""Target and operands are places of rows, see `formula_code`."""
+"""Target and operands are locations of rows, see `formulas.instructions`."""
 
 LAYER_ROW = np.dtype(
     [
@@ -217,7 +228,10 @@ PROGRAM = np.dtype(
         ("ramp_seconds", "f8"),
         ("fade_seconds", "f8"),
         ("layers", LAYER_ROW, (LAYERS,)),
-        ("short", "i4"),  # 1 where something is read late, so that chunks are of at most SHORT samples
+        (
+            "feeds_back",
+            "i4",
+        ),  # 1 where something is read FEEDBACK_DELAY_SAMPLES late, so that chunks are of at most FEEDBACK_DELAY_SAMPLES samples
         ("modulators", MODULATOR_ROW, (MODULATORS,)),
         ("n_code", "i4"),
         ("code", INSTRUCTION, (CODE,)),
@@ -265,8 +279,8 @@ INSTANCE = np.dtype(
         ("rounds", "i8", (LAYERS,)),  # rounds that the pen has ended, backward ones subtracted
         ("began", "i8"),  # sample that this program began at
         ("layer_rows", "f8", (LAYERS, 2, CHUNK)),  # x and y of each layer as it reaches the mix ...
-        ("late_rows", "f8", (LAYERS, 2, CHUNK)),  # ... and SHORT samples earlier
-        ("past", "f8", (LAYERS, 2, SHORT)),
+        ("delayed_rows", "f8", (LAYERS, 2, CHUNK)),  # ... and FEEDBACK_DELAY_SAMPLES samples earlier
+        ("layer_history", "f8", (LAYERS, 2, FEEDBACK_DELAY_SAMPLES)),
         ("held", "f8", (LAYERS, 2)),  # where a layer that waits for its turn has stopped
         ("gate_level", "f8", (LAYERS,)),  # of the live input, falling slowly
         ("gate_gain", "f8", (LAYERS,)),
@@ -288,11 +302,8 @@ INSTANCE = np.dtype(
         ("newest_channel", "i8", (LAYERS,)),
         ("modulator", MODULATOR_STATE, (MODULATORS,)),
         ("gestures", "f8", (GESTURES, CELLS)),
-        (
-            "link_past",
-            "f8",
-            (LINKS, SHORT),
-        ),  # what late links add or multiply by, by sample time modulo SHORT
+        # What delayed links add or multiply by, by sample time modulo FEEDBACK_DELAY_SAMPLES.
+        ("link_history", "f8", (LINKS, FEEDBACK_DELAY_SAMPLES)),
         ("filled", "u1", (COUNT,)),  # 1 where a ramp has filled the row of this chunk
         ("notes", "i8"),  # notes begun since the program began
         ("tempo", TEMPO_STATE),
@@ -386,22 +397,16 @@ def _fields() -> list[tuple[object, ...]]:
         ("set_count", "i8"),  # patches of the set list ...
         ("set_slots", "i4", (SETLIST,)),  # ... the slot of each, or -1 ...
         ("set_at", "i8"),  # ... and which one plays
-        ("n_voices", "i8"),
-        ("voices", VOICE, (VOICES,)),
+        ("n_held_notes", "i8"),
+        ("held_notes", HELD_NOTE, (HELD_NOTES,)),
         ("counters", COUNTERS),
         ("formula_rows", "f8", (FORMULA_ROWS, CHUNK)),
         ("input_channels", "i8"),  # channels that the driver hands in: 0, 1 or 2
         ("input_rows", "f8", (2, CHUNK)),  # live input, left and right
         ("input_heard", "i8"),  # 1 once there was any; from then on it is kept in ...
-        (
-            "input_ring",
-            "f4",
-            (INPUT_FRAMES, 2),
-        ),  # ... this ring, at the place of the output that it belongs to
-        (
-            "replaying",
-            "i8",
-        ),  # 1: what controls ask for comes as events of its own, as it is in the log of a show
+        ("input_ring", "f4", (INPUT_FRAMES, 2)),  # ... this ring, at the place of the output that it belongs to
+        # 1: what controls ask for comes as events of its own, as it is in the log of a show.
+        ("replaying", "i8"),
         ("peak", "f8", (2,)),  # largest output since a reader last set it to zero
         ("rings", RING, (RINGS,)),
         ("log_at", "i8"),  # events applied so far; slot i of the log holds event i modulo its length

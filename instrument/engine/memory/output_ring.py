@@ -1,15 +1,18 @@
-"""Reading the output ring from another process, while the callback writes it."""
+"""Reading what the callback writes from another thread or process: fences, and the output ring."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numba import njit
 
-from instrument.engine.memory.fence import fence
 from instrument.engine.memory.layout import CHUNK
+from instrument.engine.memory.machine import fence as _fence
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import numpy.typing as npt
 
 
@@ -54,3 +57,12 @@ class OutputRing:
         fence()
         torn = min(max(self.oldest(int(self._record["ring_at"])) - start, 0), count)
         return torn, taken[torn:]
+
+
+_compiled: Callable[[Callable[..., Any]], Any] = njit(cache=True)
+
+
+@_compiled
+def fence() -> None:
+    """Finish every earlier access to memory before any later one begins."""
+    _fence()

@@ -67,7 +67,7 @@ def run_trigger(m, s, number, n, wanted):
         is_open = gate[i] >= 0.5
         fires = False
         if way == _ON_NOTE:
-            is_open = is_open or m.n_voices > 0
+            is_open = is_open or m.n_held_notes > 0
             fires = new_note and i == 0
         elif way == _ON_BEAT and every[i] > 0.0:
             place = m.beat_row[i] / every[i]

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined
-from instrument.engine.numeric.bend import bent
 from instrument.engine.numeric.fixed_point import distance, moved_on
-from instrument.engine.numeric.safe_math import choice, clamp, finite
+from instrument.engine.numeric.safe_math import bent, choice, clamp, finite
 from instrument.engine.parameters import MODULATOR, MODULATOR_BASE, MODULATOR_SIZE, offset_in
 
 _SYNC = offset_in(MODULATOR, "sync")

@@ -46,7 +46,7 @@ def _louder(a, b):
 def run_follower(m, s, number, n):
     """Fill a modulator's row for n samples with a level, 0 to 1, that rises and falls with its two time constants.
 
-    Layers are read SHORT samples late; of two channels the louder one counts.
+    Layers are read FEEDBACK_DELAY_SAMPLES samples late; of two channels the louder one counts.
     """
     base = MODULATOR_BASE + number * MODULATOR_SIZE
     of = s.rows[base + _OF]
@@ -60,7 +60,7 @@ def run_follower(m, s, number, n):
         which = choice(of[i], 3 + LAYERS)
         left, right = m.input_rows[0, i], m.input_rows[1, i]
         if which >= 3:
-            left, right = s.late_rows[which - 3, 0, i], s.late_rows[which - 3, 1, i]
+            left, right = s.delayed_rows[which - 3, 0, i], s.delayed_rows[which - 3, 1, i]
         elif which == 1:
             right = left
         elif which == 2:

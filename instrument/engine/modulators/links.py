@@ -1,20 +1,20 @@
-"""Links: what they add to a parameter or multiply it by, at once or a fixed short time late."""
+"""Links, and what is read against the order of evaluation: always a fixed short time late."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from instrument.engine.compiling.compiled import compiled
-from instrument.engine.memory.layout import LINK_ADD, LINK_MULTIPLY, SHORT
-from instrument.engine.numeric.bend import bent_both_ways
-from instrument.engine.parameters import LINK, LINK_BASE, LINK_SIZE, offset_in
+from instrument.engine.memory.layout import CHUNK, FEEDBACK_DELAY_SAMPLES, LINK_ADD, LINK_MULTIPLY
+from instrument.engine.numeric.safe_math import bent_both_ways, finite
+from instrument.engine.parameters import LAYERS, LINK, LINK_BASE, LINK_SIZE, offset_in
 
 _DEPTH = offset_in(LINK, "depth")
 _OFFSET = offset_in(LINK, "offset")
 _BEND = offset_in(LINK, "bend")
 
 _LARGEST = 1e9
-"""A late link forgets what is beyond this, or no number: in a circle it would feed itself for ever."""
+"""A delayed link forgets what is beyond this, or no number: in a circle it would feed itself for ever."""
 
 
 @compiled
@@ -52,10 +52,10 @@ def apply_link(m, p, s, number, n):
     link = p.links[number]
     row = s.rows[link.param]
     change = m.scratch_bent
-    if link.late != 0:
+    if link.delayed != 0:
         goes = 0 if m.frozen != 0 else 1
         for i in range(n):
-            change[i] = s.link_past[number, (m.time - m.still_time + i * goes) % SHORT]
+            change[i] = s.link_history[number, (m.time - m.still_time + i * goes) % FEEDBACK_DELAY_SAMPLES]
     else:
         _work_out(m, p, s, number, n)
     end = np.uint64(n)
@@ -68,28 +68,63 @@ def apply_link(m, p, s, number, n):
 
 
 @compiled
-def keep_link(m, p, s, number, n):
-    """Keep what a late link comes to now for the time SHORT later."""
+def store_delayed_link(m, p, s, number, n):
+    """Keep what a delayed link comes to now for the time FEEDBACK_DELAY_SAMPLES later."""
     _work_out(m, p, s, number, n)
     for i in range(n):
         change = m.scratch_bent[i]
-        s.link_past[number, (m.time - m.still_time + i) % SHORT] = change if abs(change) < _LARGEST else 0.0
+        s.link_history[number, (m.time - m.still_time + i) % FEEDBACK_DELAY_SAMPLES] = (
+            change if abs(change) < _LARGEST else 0.0
+        )
 
 
 @compiled
-def forget_link(p, s, number):
-    """Let a late link change nothing until its time has come."""
-    for i in range(SHORT):
-        s.link_past[number, i] = 0.0 if p.links[number].operation == LINK_ADD else 1.0
+def reset_delayed_link(p, s, number):
+    """Let a delayed link change nothing until its time has come."""
+    for i in range(FEEDBACK_DELAY_SAMPLES):
+        s.link_history[number, i] = 0.0 if p.links[number].operation == LINK_ADD else 1.0
 
 
 @compiled
-def carry_link(p, s, before, old, number):
-    """Go on with a late link that the old program had as well."""
+def carry_delayed_link(p, s, before, old, number):
+    """Go on with a delayed link that the old program had as well."""
     now, then = p.links[number], before.links[number]
     same = now.modulator == then.modulator and now.param == then.param and now.operation == then.operation
-    if same and then.late != 0 and number < before.n_links:
-        for i in range(SHORT):
-            s.link_past[number, i] = old.link_past[number, i]
+    if same and then.delayed != 0 and number < before.n_links:
+        for i in range(FEEDBACK_DELAY_SAMPLES):
+            s.link_history[number, i] = old.link_history[number, i]
     else:
-        forget_link(p, s, number)
+        reset_delayed_link(p, s, number)
+
+
+@compiled
+def store_layer_row(s, layer, axis, signal, level, first, last):
+    """Keep what other layers read of a layer; one that waits for its turn stays where it has stopped."""
+    row = s.layer_rows[layer, axis]
+    for i in range(first, last):
+        row[i] = finite(signal[i] * level[i])
+    if last > first:
+        held = row[last - np.uint64(1)]
+        s.held[layer, axis] = held
+        for i in range(last, np.uint64(CHUNK)):
+            row[i] = held
+
+
+@compiled
+def read_delayed_layers(m, s, n):
+    """Fill `delayed_rows` for n samples, and let every layer rest where it is until it draws."""
+    # Slot t modulo FEEDBACK_DELAY_SAMPLES holds the sample of time t - FEEDBACK_DELAY_SAMPLES until that of time t takes its place.
+    for layer in range(LAYERS):
+        for axis in range(2):
+            for i in range(n):
+                s.delayed_rows[layer, axis, i] = s.layer_history[layer, axis, (m.time + i) % FEEDBACK_DELAY_SAMPLES]
+                s.layer_rows[layer, axis, i] = s.held[layer, axis]
+
+
+@compiled
+def store_layers(m, s, n):
+    """Keep the chunk's n samples for the time FEEDBACK_DELAY_SAMPLES later."""
+    for layer in range(LAYERS):
+        for axis in range(2):
+            for i in range(n):
+                s.layer_history[layer, axis, (m.time + i) % FEEDBACK_DELAY_SAMPLES] = s.layer_rows[layer, axis, i]

@@ -6,7 +6,7 @@ import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, merged
 from instrument.engine.compiling.units import FORMULA
-from instrument.engine.formulas.instructions import MODULATOR_PLACE
+from instrument.engine.formulas.instructions import MODULATOR_LOCATION
 from instrument.engine.memory.layout import (
     CHUNK,
     MODULATOR_CURVE,
@@ -23,13 +23,12 @@ from instrument.engine.memory.layout import (
     STEP_LINK,
 )
 from instrument.engine.memory.machine import address_of
-from instrument.engine.modulators.chance import run_random
-from instrument.engine.modulators.curves_and_steps import run_curve, run_steps
 from instrument.engine.modulators.cycles import run_cycle, run_lfo, run_trigger
 from instrument.engine.modulators.envelope import run_envelope
 from instrument.engine.modulators.followers import run_follower, run_note
 from instrument.engine.modulators.gesture import run_gesture
-from instrument.engine.modulators.links import apply_link, begin_target, keep_link
+from instrument.engine.modulators.links import apply_link, begin_target, store_delayed_link
+from instrument.engine.modulators.sequences import run_curve, run_random, run_steps
 from instrument.engine.modulators.tempo import hold_tempo, run_tempo
 from instrument.engine.parameters import MODULATORS
 
@@ -44,13 +43,13 @@ def run_formula_modulator(m, p, s, number, n):
         for i in range(n):
             s.modulator_rows[number, i] = 0.0
         return
-    place = np.int64(MODULATOR_PLACE) + CHUNK * number
+    location = np.int64(MODULATOR_LOCATION) + CHUNK * number
     _run_formula(
         address_of(m),
         np.int64(s.number),
         np.int64(row.code),
         np.int64(row.instructions),
-        place,
+        location,
         np.int64(0),
         np.int64(n),
     )
@@ -125,8 +124,8 @@ def run_schedule(m, p, s, n):
         elif goes:
             run_modulator(m, p, s, index, n)
     for number in range(p.n_links):
-        if goes and p.links[number].late != 0:
-            keep_link(m, p, s, np.int64(number), n)
+        if goes and p.links[number].delayed != 0:
+            store_delayed_link(m, p, s, np.int64(number), n)
     for k in range(s.n_ramping):
         s.filled[s.ramping[k]] = 0
     s.latest = n

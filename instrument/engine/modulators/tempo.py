@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined
-from instrument.engine.memory.states import TAPS
+from instrument.engine.memory.records import TAPS
 from instrument.engine.modulators.links import apply_link, begin_target
 from instrument.engine.numeric.fixed_point import as_float, distance, moved_often, moved_on
 from instrument.engine.numeric.safe_math import choice, clamp, finite, turns_to_phase

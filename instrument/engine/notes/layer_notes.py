@@ -7,14 +7,14 @@ import numpy as np
 from instrument.engine.compiling.compiled import compiled, merged
 from instrument.engine.compiling.units import NOTE_BEGINS, NOTE_ENDS, NOTES_BEND, NOTES_SILENT, NOTES_START
 from instrument.engine.memory.layout import SOURCE_NONE, VOICE_SLOTS
-from instrument.engine.notes.glide import aim
-from instrument.engine.notes.held_notes import find_voice
 from instrument.engine.notes.layer_voices import (
     FADE,
     IDLE,
     MONO,
     OFF,
     POLY,
+    aim,
+    carry_voices,
     hears,
     is_held,
     mode_of,
@@ -23,10 +23,10 @@ from instrument.engine.notes.layer_voices import (
     play_poly,
     release,
     remember_newest,
+    reset_voices,
     samples_of,
 )
-from instrument.engine.notes.midi_channel import bend_of, master_of
-from instrument.engine.notes.voice_start import carry_voices, reset_voices
+from instrument.engine.notes.midi_state import bend_of, find_held_note, master_of
 from instrument.engine.parameters import LAYERS
 
 
@@ -53,10 +53,10 @@ def _follow_channels(m, p, s, layer, spoke):
         channel = np.int64(voice.channel)
         if spoke >= 0 and channel != spoke:
             continue
-        held = find_voice(m, channel, np.int64(voice.key)) if is_held(voice) else -1
+        held = find_held_note(m, channel, np.int64(voice.key)) if is_held(voice) else -1
         if held >= 0:
-            aim(voice.bend, m.voices[held].bend, ramp)
-            aim(voice.pressure, m.voices[held].pressure, ramp)
+            aim(voice.bend, m.held_notes[held].bend, ramp)
+            aim(voice.pressure, m.held_notes[held].pressure, ramp)
         elif voice.stage != IDLE and master_of(m, channel) < 0:
             aim(voice.bend, bend_of(m, channel), ramp)
 
@@ -94,7 +94,7 @@ def tell_layers(m, p, s, what, first, second):
         layer = np.int64(k)
         mode = mode_of(s, layer)
         plays = what == NOTE_BEGINS and mode != OFF and p.layers[layer].source != SOURCE_NONE
-        from_note = m.n_voices - 1
+        from_note = m.n_held_notes - 1
         if what == NOTES_SILENT and s.alive[layer] != 0:
             _silence(s, layer, first)
         elif what == NOTES_BEND and s.alive[layer] != 0:
@@ -103,9 +103,9 @@ def tell_layers(m, p, s, what, first, second):
             if mode != MONO:  # there the voice that this note had may be another note's by now
                 release(s, layer, first, second)
             plays = True
-            from_note = m.n_voices
+            from_note = m.n_held_notes
         elif what == NOTES_START and layer == first:
             from_note = np.int64(0)
             plays = _start(m, p, s, layer, mode, second) and p.layers[layer].source != SOURCE_NONE
         if plays and (what != NOTE_BEGINS or hears(m, s, layer, from_note)):
-            _play(m, p, s, layer, mode, from_note, m.n_voices, what != NOTE_ENDS)
+            _play(m, p, s, layer, mode, from_note, m.n_held_notes, what != NOTE_ENDS)

@@ -1,4 +1,4 @@
-"""The life of a layer's voices: which notes it takes, mono and poly, stealing, and letting go."""
+"""The life of a layer's voices: which notes it takes, mono and poly, stealing, letting go, and going on in another program."""
 
 from __future__ import annotations
 
@@ -6,11 +6,55 @@ import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined, merged
 from instrument.engine.memory.layout import LAYER_VOICES, VOICE_SLOTS
-from instrument.engine.notes.glide import aim, put
-from instrument.engine.notes.midi_channel import master_of
-from instrument.engine.notes.pitch import A4_KEY, tuned
+from instrument.engine.notes.midi_state import master_of
 from instrument.engine.numeric.safe_math import choice, clamp
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LIVE_TERMS, offset_in
+from instrument.engine.signal.pen import A4_KEY, tuned
+
+
+@compiled
+def put(g, value):
+    """Let it stand at a value."""
+    g.now = g.start = g.target = value
+    g.done = g.length = 0
+
+
+@compiled
+def aim(g, target, samples):
+    """Send it from where it is to a target, in so many samples."""
+    if target == g.target:
+        return
+    g.start = g.now
+    g.target = target
+    g.done = 0
+    g.length = samples
+    if samples <= 0:
+        put(g, target)
+
+
+@compiled
+def moves(g):
+    """Return whether it is under way."""
+    return g.done < g.length
+
+
+@compiled
+def advance(g, out, n):
+    """Add its next n samples to a row; the first has already moved, the last of the way is the target itself."""
+    if g.done >= g.length:
+        for i in range(n):
+            out[i] += g.target
+        g.now = g.target
+        return
+    value = g.target
+    for i in range(n):
+        step = g.done + 1 + i
+        weight = step / g.length
+        value = g.target if step >= g.length else (1.0 - weight) * g.start + weight * g.target
+        out[i] += value
+    g.now = value
+    g.done += n
+
 
 MODE = offset_in(LAYER, "notes.mode")
 _VOICES = offset_in(LAYER, "notes.voices")
@@ -59,7 +103,7 @@ def hears(m, s, layer, held):
     """Return whether a layer takes a held note."""
     # A layer set to the master channel of a zone hears all channels of the zone (MPE specification 1.0, 2.2).
     base = layer * LAYER_SIZE
-    note = m.voices[held]
+    note = m.held_notes[held]
     channel = np.int64(note.channel)
     wanted = choice(now(s, base + _CHANNEL), 17) - 1
     if wanted >= 0 and wanted != channel and wanted != master_of(m, channel):
@@ -177,7 +221,7 @@ def _reset_terms(p, s, layer, slot):
 @compiled
 def _name(m, voice, held):
     # A voice becomes that of a held note.
-    note = m.voices[held]
+    note = m.held_notes[held]
     voice.key = note.key
     voice.channel = note.channel
     voice.velocity = note.velocity / _TOP
@@ -199,8 +243,8 @@ def _begin(m, p, s, layer, slot, held, start):
     pitch = tuned(p, voice.key * 1.0)
     put(voice.pitch, pitch if start != start else start)
     aim(voice.pitch, pitch, samples_of(m, now(s, layer * LAYER_SIZE + _GLIDE)))
-    put(voice.bend, m.voices[held].bend)
-    put(voice.pressure, m.voices[held].pressure)
+    put(voice.bend, m.held_notes[held].bend)
+    put(voice.pressure, m.held_notes[held].pressure)
     s.last_pitch[layer] = pitch
     s.alive[layer] = 1
 
@@ -209,7 +253,7 @@ def _begin(m, p, s, layer, slot, held, start):
 def play_poly(m, p, s, layer, held):
     """Let a layer sound a held note beside the others."""
     base = layer * LAYER_SIZE
-    channel = m.voices[held].channel
+    channel = m.held_notes[held].channel
     if m.channels[channel].mono != 0:  # Mono Mode On: one note on the channel (MIDI 1.0, Channel Mode Messages)
         for slot in range(VOICE_SLOTS):
             voice = s.layer_voices[layer, slot]
@@ -226,10 +270,10 @@ def _chosen(m, s, layer):
     # The held note that sounds in mono, by the layer's priority, or -1.
     priority = choice(now(s, layer * LAYER_SIZE + _PRIORITY), 3)
     found = np.int64(_NOBODY)
-    for k in range(m.n_voices):
+    for k in range(m.n_held_notes):
         if hears(m, s, layer, k):
-            best = m.voices[found if found >= 0 else k].key
-            here = m.voices[k].key
+            best = m.held_notes[found if found >= 0 else k].key
+            here = m.held_notes[k].key
             if not ((priority == _LOWEST and here > best) or (priority == _HIGHEST and here < best)):
                 found = np.int64(k)
     return found
@@ -243,8 +287,8 @@ def _take_over(m, p, s, layer, slot, held):
     pitch = tuned(p, voice.key * 1.0)
     aim(voice.pitch, pitch, samples_of(m, now(s, layer * LAYER_SIZE + _GLIDE)))
     ramp = samples_of(m, p.ramp_seconds)
-    aim(voice.bend, m.voices[held].bend, ramp)
-    aim(voice.pressure, m.voices[held].pressure, ramp)
+    aim(voice.bend, m.held_notes[held].bend, ramp)
+    aim(voice.pressure, m.held_notes[held].pressure, ramp)
     s.last_pitch[layer] = pitch
 
 
@@ -257,7 +301,7 @@ def _is(voice, note):
 def _sound_in_mono(m, p, s, layer, held, struck):
     slot = newest_held(s, layer)
     legato = choice(now(s, layer * LAYER_SIZE + _LEGATO), 2) != 0
-    if slot >= 0 and _is(s.layer_voices[layer, slot], m.voices[held]):
+    if slot >= 0 and _is(s.layer_voices[layer, slot], m.held_notes[held]):
         pass  # it sounds already
     elif slot >= 0 and (legato or not struck):
         _take_over(m, p, s, layer, slot, held)
@@ -280,3 +324,57 @@ def play_mono(m, p, s, layer, struck):
         release(s, layer, np.int64(-1), np.int64(0))
     else:
         _sound_in_mono(m, p, s, layer, held, struck)
+
+
+@compiled
+def _copy_glide(to, g):
+    to.now, to.start, to.target, to.done, to.length = g.now, g.start, g.target, g.done, g.length
+
+
+@compiled
+def _copy_voice(to, voice):
+    to.pen, to.wrapped, to.rounds, to.position = voice.pen, voice.wrapped, voice.rounds, voice.position
+    _copy_glide(to.pitch, voice.pitch)
+    _copy_glide(to.bend, voice.bend)
+    _copy_glide(to.pressure, voice.pressure)
+    to.velocity, to.level, to.start, to.part = voice.velocity, voice.level, voice.start, voice.part
+    to.order, to.stage, to.key, to.channel = voice.order, voice.stage, voice.key, voice.channel
+
+
+@compiled
+def reset_voices(m, s, layer):
+    """Let a layer sound nothing, and know no note but the latest that anybody played."""
+    s.alive[layer] = 0
+    s.sounding[layer] = 0
+    s.voice_turn[layer] = 0
+    s.last_pitch[layer] = np.nan
+    s.newest_octave[layer] = m.note_octave
+    s.newest_velocity[layer] = m.note_velocity
+    s.newest_channel[layer] = m.note_channel
+    for slot in range(VOICE_SLOTS):
+        s.layer_voices[layer, slot].stage = IDLE
+        s.layer_voices[layer, slot].level = 0.0
+
+
+@compiled
+def carry_voices(m, p, s, old, layer, before):
+    """Go on with the voices that a layer has in another instance, tuned as this program says."""
+    s.alive[layer] = old.alive[layer]
+    s.voice_turn[layer] = old.voice_turn[layer]
+    s.last_pitch[layer] = old.last_pitch[layer]
+    s.newest_octave[layer] = old.newest_octave[layer]
+    s.newest_velocity[layer] = old.newest_velocity[layer]
+    s.newest_channel[layer] = old.newest_channel[layer]
+    ramp = samples_of(m, p.ramp_seconds)
+    for slot in range(VOICE_SLOTS):
+        voice = s.layer_voices[layer, slot]
+        if old.layer_voices[layer, slot].stage == IDLE:
+            continue
+        _copy_voice(voice, old.layer_voices[layer, slot])
+        aim(voice.pitch, tuned(p, voice.key * 1.0), ramp)
+        for axis in range(3):
+            for term in range(p.layers[layer].terms[axis]):
+                used = term < before.layers[layer].terms[axis]
+                s.voice_carry[layer, slot, axis, term] = old.voice_carry[layer, slot, axis, term] if used else 0.0
+            for term in range(LIVE_TERMS):
+                s.voice_ratio[layer, slot, axis, term] = old.voice_ratio[layer, slot, axis, term]

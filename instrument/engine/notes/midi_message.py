@@ -14,21 +14,19 @@ from instrument.engine.compiling.units import (
     NOTES_SILENT,
 )
 from instrument.engine.controls.control import CC, CC14, GATE, LET_GO, NOTE
-from instrument.engine.memory.layout import MESSAGES, VOICES
+from instrument.engine.memory.layout import HELD_NOTES, MESSAGES
 from instrument.engine.memory.machine import address_of
-from instrument.engine.memory.states import KEY_DOWN, LATCHED, PEDAL_DOWN
+from instrument.engine.memory.records import KEY_DOWN, LATCHED, PEDAL_DOWN
 from instrument.engine.modulators.tempo import hear_clock
-from instrument.engine.notes.held_notes import (
-    add_voice,
-    find_voice,
-    press_voices,
-    refresh_voices,
-    remove_voice,
-)
-from instrument.engine.notes.midi_channel import (
+from instrument.engine.notes.midi_state import (
     bend_to_unit,
     enter_data,
+    find_held_note,
+    hold_note,
     master_of,
+    press_held_notes,
+    refresh_held_notes,
+    remove_held_note,
     reset_controllers,
     select_parameter,
 )
@@ -74,12 +72,12 @@ def _drive(m, s, message, channel, number, raw, top):
 @compiled
 def _remember_newest(m):
     # What note modulators and formulas read; behind the last note it stays what it was.
-    if m.n_voices > 0:
-        voice = m.voices[m.n_voices - 1]
-        m.note_key = voice.key * 1.0
-        m.note_octave = (voice.key - _A4_KEY) / 12.0
-        m.note_velocity = voice.velocity / _TOP
-        m.note_channel = voice.channel
+    if m.n_held_notes > 0:
+        note = m.held_notes[m.n_held_notes - 1]
+        m.note_key = note.key * 1.0
+        m.note_octave = (note.key - _A4_KEY) / 12.0
+        m.note_velocity = note.velocity / _TOP
+        m.note_channel = note.channel
 
 
 @compiled
@@ -92,9 +90,9 @@ def _tell_all(m, what, channel, key):
 
 @compiled
 def _let_go(m, s, at):
-    channel = np.int64(m.voices[at].channel)
-    key = np.int64(m.voices[at].key)
-    remove_voice(m, at)
+    channel = np.int64(m.held_notes[at].channel)
+    key = np.int64(m.held_notes[at].key)
+    remove_held_note(m, at)
     _remember_newest(m)
     _tell_all(m, NOTE_ENDS, channel, key)
     _drive(m, s, LET_GO, channel, key, 0.0, _TOP)
@@ -103,8 +101,8 @@ def _let_go(m, s, at):
 @compiled
 def _drop(m, s, at):
     # A held note is taken from under its key: what the key moved by itself comes back too.
-    voice = m.voices[at]
-    _drive(m, s, PAD, np.int64(voice.channel), np.int64(voice.key), 0.0, _TOP)
+    note = m.held_notes[at]
+    _drive(m, s, PAD, np.int64(note.channel), np.int64(note.key), 0.0, _TOP)
     _let_go(m, s, at)
 
 
@@ -112,27 +110,27 @@ def _drop(m, s, at):
 def _note_off(m, s, channel, key, velocity):
     m.note_release = velocity / _TOP
     _drive(m, s, PAD, channel, key, 0.0, _TOP)
-    at = find_voice(m, channel, key)
+    at = find_held_note(m, channel, key)
     if at < 0:
         return
     _drive(m, s, RELEASE, channel, key, velocity, _TOP)
-    voice = m.voices[at]
-    voice.held &= ~KEY_DOWN
+    note = m.held_notes[at]
+    note.held &= ~KEY_DOWN
     if m.channels[channel].sustain != 0:
-        voice.held |= PEDAL_DOWN
-    if voice.held == 0:
+        note.held |= PEDAL_DOWN
+    if note.held == 0:
         _let_go(m, s, at)
 
 
 @compiled
 def _note_on(m, s, channel, key, velocity):
-    at = find_voice(m, channel, key)
+    at = find_held_note(m, channel, key)
     if at >= 0:
-        remove_voice(m, at)
+        remove_held_note(m, at)
         _tell_all(m, NOTE_ENDS, channel, key)
-    if m.n_voices == VOICES:
+    if m.n_held_notes == HELD_NOTES:
         _drop(m, s, 0)
-    add_voice(m, channel, key, velocity)
+    hold_note(m, channel, key, velocity)
     _remember_newest(m)
     s.notes += 1
     _tell_layers(address_of(m), np.int64(s.number), np.int64(NOTE_BEGINS), np.int64(0), np.int64(0))
@@ -144,8 +142,8 @@ def _note_on(m, s, channel, key, velocity):
 
 @compiled
 def _first_of(m, channel):
-    for k in range(m.n_voices):
-        if channel < 0 or m.voices[k].channel == channel:
+    for k in range(m.n_held_notes):
+        if channel < 0 or m.held_notes[k].channel == channel:
             return k
     return -1
 
@@ -168,10 +166,10 @@ def release_all(m, s, channel):
 def _lift_keys(m, s, channel):
     # All Notes Off: as if every key came up, oldest first, so that what a pedal holds goes on until it comes up.
     k = 0
-    while k < m.n_voices:
-        voice = m.voices[k]
-        if voice.channel == channel and (voice.held & KEY_DOWN) != 0:
-            _note_off(m, s, channel, np.int64(voice.key), 0.0)
+    while k < m.n_held_notes:
+        note = m.held_notes[k]
+        if note.channel == channel and (note.held & KEY_DOWN) != 0:
+            _note_off(m, s, channel, np.int64(note.key), 0.0)
             k = 0
         else:
             k += 1
@@ -180,11 +178,11 @@ def _lift_keys(m, s, channel):
 @compiled
 def _lift_pedal(m, s, channel, pedal):
     at = 0
-    while at < m.n_voices:
-        voice = m.voices[at]
-        if voice.channel == channel:
-            voice.held &= ~pedal
-            if voice.held == 0:
+    while at < m.n_held_notes:
+        note = m.held_notes[at]
+        if note.channel == channel:
+            note.held &= ~pedal
+            if note.held == 0:
                 _let_go(m, s, at)
                 continue
         at += 1
@@ -203,9 +201,9 @@ def _sostenuto(m, s, channel, down):
     before = m.channels[channel].sostenuto
     m.channels[channel].sostenuto = 1 if down else 0
     if down and before == 0:
-        for k in range(m.n_voices):
-            if m.voices[k].channel == channel and (m.voices[k].held & KEY_DOWN) != 0:
-                m.voices[k].held |= LATCHED
+        for k in range(m.n_held_notes):
+            if m.held_notes[k].channel == channel and (m.held_notes[k].held & KEY_DOWN) != 0:
+                m.held_notes[k].held |= LATCHED
     elif not down:
         _lift_pedal(m, s, channel, LATCHED)
 
@@ -221,8 +219,8 @@ def _reset(m, s, channel):
     reset_controllers(m, channel)
     _sustain(m, s, channel, False)
     _sostenuto(m, s, channel, False)
-    refresh_voices(m, np.int64(-1))
-    press_voices(m, channel, np.int64(-1), 0.0)
+    refresh_held_notes(m, np.int64(-1))
+    press_held_notes(m, channel, np.int64(-1), 0.0)
     _bend_layers(m, s, np.int64(-1))
     _drive(m, s, CC, channel, np.int64(1), 0.0, _TOP)
     _drive(m, s, CC, channel, np.int64(11), _TOP, _TOP)
@@ -250,7 +248,7 @@ def _enter(m, s, channel, number, value):
     if not enter_data(m, channel, number, value):
         return
     c = m.channels[channel]
-    refresh_voices(m, np.int64(-1))
+    refresh_held_notes(m, np.int64(-1))
     _bend_layers(m, s, np.int64(-1))
     message = RPN if c.registered != 0 else NRPN
     _drive(m, s, message, channel, np.int64(c.selected), c.entry * 1.0, _TOP14)
@@ -271,7 +269,7 @@ def _controller(m, s, channel, number, value):
     elif number == 6 or number == 38 or number == 96 or number == 97:
         _enter(m, s, channel, number, value)
     elif number == 74:
-        refresh_voices(m, channel)
+        refresh_held_notes(m, channel)
     elif number == 0 or number == 32:
         m.channels[channel].bank = 128 * m.cc[channel, 0] + m.cc[channel, 32]
     _drive(m, s, CC, channel, number, value * 1.0, _TOP)
@@ -287,7 +285,7 @@ def _controller(m, s, channel, number, value):
 def _bend(m, s, channel, raw):
     m.bend[channel] = raw
     bent = np.int64(-1) if master_of(m, channel) < 0 else channel
-    refresh_voices(m, bent)
+    refresh_held_notes(m, bent)
     _bend_layers(m, s, bent)
     _drive(m, s, BEND, channel, np.int64(-1), bend_to_unit(raw * 1.0), 1.0)
 
@@ -304,7 +302,7 @@ def apply_midi(m, s, status, first, second):
     elif kind == 0x80 or kind == 0x90:
         _note_off(m, s, channel, first, second * 1.0 if kind == 0x80 else _SILENT_RELEASE)
     elif kind == 0xA0:
-        press_voices(m, channel, first, second / 127.0)
+        press_held_notes(m, channel, first, second / 127.0)
         _bend_layers(m, s, channel)
         _drive(m, s, KEY_PRESSURE, channel, first, second * 1.0, _TOP)
     elif kind == 0xB0:
@@ -315,7 +313,7 @@ def apply_midi(m, s, status, first, second):
         _drive(m, s, PROGRAM_CHANGE, channel, np.int64(-1), first + 128.0 * c.bank, _TOP)
     elif kind == 0xD0:
         m.pressure[channel] = first
-        press_voices(m, channel, np.int64(-1), first / 127.0)
+        press_held_notes(m, channel, np.int64(-1), first / 127.0)
         _bend_layers(m, s, channel)
         _drive(m, s, PRESSURE, channel, np.int64(-1), first * 1.0, _TOP)
     elif kind == 0xE0:

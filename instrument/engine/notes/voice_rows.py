@@ -6,8 +6,7 @@ import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined
 from instrument.engine.memory.layout import VOICE_SLOTS
-from instrument.engine.notes.glide import advance, moves
-from instrument.engine.notes.layer_voices import ATTACK, DECAY, IDLE, MODE, MODES, OFF, RELEASE, SUSTAIN
+from instrument.engine.notes.layer_voices import ATTACK, DECAY, IDLE, MODE, MODES, OFF, RELEASE, SUSTAIN, advance, moves
 from instrument.engine.numeric.safe_math import choice, finite
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
 

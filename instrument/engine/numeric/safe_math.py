@@ -23,7 +23,7 @@ def sincos_turn(turns):
     quarter = np.floor(4.0 * turns + 0.5)
     r = (turns - quarter * 0.25) * _TWO_PI
     r2 = r * r
-    s = r * (
+    odd_series = r * (
         1.0
         + r2
         * (
@@ -40,7 +40,7 @@ def sincos_turn(turns):
             )
         )
     )
-    c = (
+    even_series = (
         1.0
         - 0.5 * r2
         + r2
@@ -60,12 +60,12 @@ def sincos_turn(turns):
         )
     )
     h = quarter * 0.25
-    m = (h - np.floor(h)) * 4.0
-    odd = (m == 1.0) | (m == 3.0)
-    sine = c if odd else s
-    cosine = s if odd else c
-    sine = -sine if m >= 2.0 else sine
-    cosine = -cosine if (m == 1.0) | (m == 2.0) else cosine
+    quadrant = (h - np.floor(h)) * 4.0
+    odd = (quadrant == 1.0) | (quadrant == 3.0)
+    sine = even_series if odd else odd_series
+    cosine = odd_series if odd else even_series
+    sine = -sine if quadrant >= 2.0 else sine
+    cosine = -cosine if (quadrant == 1.0) | (quadrant == 2.0) else cosine
     return sine, cosine
 
 
@@ -80,9 +80,9 @@ def exp2(x):
     whole = np.floor(x + 0.5)
     f = x - whole
     f2 = f * f
-    p = f * (1.51390680115615096133e3 + f2 * (2.02020656693165307700e1 + f2 * 2.30933477057345225087e-2))
-    q = 4.36821166879210612817e3 + f2 * (2.33184211722314911771e2 + f2)
-    fraction = 1.0 + 2.0 * (p / (q - p))
+    numerator = f * (1.51390680115615096133e3 + f2 * (2.02020656693165307700e1 + f2 * 2.30933477057345225087e-2))
+    denominator = 4.36821166879210612817e3 + f2 * (2.33184211722314911771e2 + f2)
+    fraction = 1.0 + 2.0 * (numerator / (denominator - numerator))
     safe = whole if whole == whole else 0.0
     return fraction * bits_to_float(np.uint64(np.int64(safe) + 1023) << np.uint64(52))
 
@@ -127,3 +127,30 @@ def wrap_turn(x):
     """Return the fractional part, from 0 up to, not including, 1; 0 for anything not finite."""
     f = x - np.floor(x)
     return f if (f >= 0.0) & (f < 1.0) else 0.0
+
+
+_LOG2_E = 1.4426950408889634
+
+_STEEPEST = 100.0
+
+_NEARLY_STRAIGHT = 1e-4
+"""Below this steepness the quotient loses digits, and three terms of its series are exact to 1e-14."""
+
+
+@inlined
+def bent(u, steepness):
+    """Return (e**(b u) - 1) / (e**b - 1): 0 at 0, 1 at 1, and exactly u where the steepness b is 0 or nan."""
+    b = steepness if steepness == steepness else 0.0
+    b = clamp(b, -_STEEPEST, _STEEPEST)
+    if abs(b) < _NEARLY_STRAIGHT:
+        slope = u - 1.0
+        return u + (0.5 * b) * (u * slope) + (b * b / 12.0) * (u * slope * (2.0 * u - 1.0))
+    octaves = b * _LOG2_E
+    return (exp2(octaves * u) - 1.0) / (exp2(octaves) - 1.0)
+
+
+@inlined
+def bent_both_ways(v, steepness):
+    """Return the bent line of a value of either sign, alike on both sides of 0."""
+    y = bent(abs(v), steepness)
+    return y if v >= 0.0 else -y

@@ -16,6 +16,7 @@ from instrument.engine.forms.state import (
 from instrument.engine.memory.layout import (
     CELLS,
     DELAY,
+    FEEDBACK_DELAY_SAMPLES,
     MODULATOR_ENVELOPE,
     MODULATOR_FOLLOWER,
     MODULATOR_FORMULA,
@@ -25,13 +26,12 @@ from instrument.engine.memory.layout import (
     MODULATOR_NOTE,
     MODULATOR_RANDOM,
     MODULATOR_STEPS,
-    SHORT,
     SOURCE_NONE,
     STEP_BASE,
 )
 from instrument.engine.memory.machine import address_of
 from instrument.engine.modulators.cycles import REST
-from instrument.engine.modulators.links import carry_link, forget_link
+from instrument.engine.modulators.links import carry_delayed_link, reset_delayed_link
 from instrument.engine.modulators.tempo import carry_tempo, reset_tempo
 from instrument.engine.parameters import (
     COUNT,
@@ -104,11 +104,11 @@ def _lay_out_layer(p, s, layer):
 
 
 @compiled
-def _clear_past(s, layer):
+def _clear_history(s, layer):
     for axis in range(2):
         s.held[layer, axis] = 0.0
-        for i in range(SHORT):
-            s.past[layer, axis, i] = 0.0
+        for i in range(FEEDBACK_DELAY_SAMPLES):
+            s.layer_history[layer, axis, i] = 0.0
 
 
 @compiled
@@ -119,7 +119,7 @@ def _reset_layer(p, s, layer):
     s.rounds[layer] = 0
     s.gate_level[layer] = 0.0
     s.gate_gain[layer] = 0.0 if p.base[LAYER_BASE + layer * LAYER_SIZE + _GATE] > 0.0 else 1.0
-    _clear_past(s, layer)
+    _clear_history(s, layer)
     reset_forms(s, layer)
     for axis in range(3):
         s.spin[layer, axis] = np.uint64(0)
@@ -139,8 +139,8 @@ def _carry_layer(m, p, s, before, old, layer):
     s.gate_gain[layer] = old.gate_gain[layer]
     for axis in range(2):
         s.held[layer, axis] = old.held[layer, axis]
-        for i in range(SHORT):
-            s.past[layer, axis, i] = old.past[layer, axis, i]
+        for i in range(FEEDBACK_DELAY_SAMPLES):
+            s.layer_history[layer, axis, i] = old.layer_history[layer, axis, i]
     for axis in range(3):
         s.spin[layer, axis] = old.spin[layer, axis]
         for term in range(p.layers[layer].terms[axis]):
@@ -246,11 +246,11 @@ def _start_modulator(m, p, s, before, old, number, carry):
 def _start_links(p, s, before, old, carry):
     _lay_out(p, s, LINK_BASE, LINK_BASE + p.n_links * LINK_SIZE)
     for number in range(p.n_links):
-        if p.links[number].late != 0:
+        if p.links[number].delayed != 0:
             if carry:
-                carry_link(p, s, before, old, number)
+                carry_delayed_link(p, s, before, old, number)
             else:
-                forget_link(p, s, number)
+                reset_delayed_link(p, s, number)
 
 
 @compiled
@@ -284,7 +284,7 @@ def start_instance(m, p, s, old, slot, carry):
         if p.layers[layer].source != SOURCE_NONE:
             _start_layer(m, p, s, before, old, layer, carry)
         else:
-            _clear_past(s, layer)
+            _clear_history(s, layer)
         # Behind all else: held notes begin at once, by what the layer now is.
         goes_on = carry and before.layers[layer].source != SOURCE_NONE
         voices_from = np.int64(old.number) if goes_on else np.int64(-1)

@@ -8,7 +8,7 @@ from instrument.engine.compiling.compiled import compiled, merged
 from instrument.engine.compiling.units import DRAW, FORMS_UNIT
 from instrument.engine.memory.layout import SOURCE_NONE
 from instrument.engine.memory.machine import address_of
-from instrument.engine.modulators.feedback_delay import end_reading, remember
+from instrument.engine.modulators.links import store_layer_row, store_layers
 from instrument.engine.notes.layer_voices import MODE, MODES, OFF
 from instrument.engine.notes.voice_rows import run_voices
 from instrument.engine.numeric.safe_math import choice, finite
@@ -59,9 +59,9 @@ def _run_layer(m, p, s, layer, first, last, one_round):
     _fill_level(s, layer, level, m.presence[layer], a, b)
     _add_layer(m.scratch_mix_x, m.scratch_x, level, a, b)
     _add_layer(m.scratch_mix_y, m.scratch_y, level, a, b)
-    if p.short != 0:
-        remember(s, layer, 0, m.scratch_x, level, a, b)
-        remember(s, layer, 1, m.scratch_y, level, a, b)
+    if p.feeds_back != 0:
+        store_layer_row(s, layer, 0, m.scratch_x, level, a, b)
+        store_layer_row(s, layer, 1, m.scratch_y, level, a, b)
     return stop
 
 
@@ -120,5 +120,5 @@ def run_mix(m, p, s, n):
         else:
             _mix_sum(m, p, s, first, last)
         first = last
-    if p.short != 0:
-        end_reading(m, s, n)
+    if p.feeds_back != 0:
+        store_layers(m, s, n)

@@ -1,4 +1,4 @@
-"""The output section: level, swap, invert, gain, offset, DC removal and a fractional delay per channel."""
+"""The output section, and the guard that nothing passes."""
 
 from __future__ import annotations
 
@@ -136,3 +136,33 @@ def run_output(m, s, n):
     _remove_dc(s, x, y, s.rows[_AC], s.rows[_CORNER], s.moving[_CORNER], m.rate, n)
     delay_channel(s.delay[0], s.delay_at, x, s.rows[_DELAY], s.moving[_DELAY], n)
     s.delay_at = delay_channel(s.delay[1], s.delay_at, y, s.rows[_DELAY + 1], s.moving[_DELAY + 1], n)
+
+
+KNEE = PATCH_BASE + offset_in(PATCH, "output.knee")
+LIMIT = PATCH_BASE + offset_in(PATCH, "output.limit")
+
+
+@inlined
+def guard(value, knee, limit):
+    """Return value unchanged up to the knee, bent towards the limit above it, never beyond.
+
+    Above the knee: knee + span * over / (span + over), with over the excess and span = limit - knee;
+    its slope begins at 1, so there is no edge.
+    """
+    top = clamp(limit, 0.0, 1.0)
+    corner = clamp(knee, 0.0, top)
+    v = finite(value)
+    size = abs(v)
+    over = size - corner
+    span = top - corner
+    bent = corner + span * over / (span + over)
+    bent = bent if bent < top else top
+    bent = bent if v > 0.0 else -bent
+    return v if size <= corner else bent
+
+
+@compiled
+def run_guard(signal, knee, limit, n):
+    """Guard n samples of one channel in place."""
+    for i in range(n):
+        signal[i] = guard(signal[i], knee[i], limit[i])

@@ -85,14 +85,14 @@ def _project(x, y, z, camera, moving, first, last):
     if moving == 0:
         inverse = 1.0 / camera[first]
         for i in range(first, last):
-            k = 1.0 / (1.0 - z[i] * inverse)
-            x[i] = x[i] * k
-            y[i] = y[i] * k
+            size = 1.0 / (1.0 - z[i] * inverse)
+            x[i] = x[i] * size
+            y[i] = y[i] * size
     else:
         for i in range(first, last):
-            k = 1.0 / (1.0 - z[i] * (1.0 / camera[i]))
-            x[i] = x[i] * k
-            y[i] = y[i] * k
+            size = 1.0 / (1.0 - z[i] * (1.0 / camera[i]))
+            x[i] = x[i] * size
+            y[i] = y[i] * size
 
 
 @compiled

@@ -1,18 +1,27 @@
-"""The render loop: a block is cut at every event, and each piece runs through all stages."""
+"""The loop over a block, and the C entry points that every driver and the offline renderer call."""
 
 from __future__ import annotations
 
 import numpy as np
+from numba import cfunc, types
 
-from instrument.engine.compiling.compiled import compiled, merged
+from instrument.engine.compiling import unit_entries  # noqa: F401 - loads what the callback calls by name
+from instrument.engine.compiling.compiled import ENTRY_OPTIONS, compiled, keep_text, merged, quiet
 from instrument.engine.compiling.units import LAYERS, MODULATE
 from instrument.engine.controls.actions import black_out
-from instrument.engine.memory.layout import CHUNK, INPUT_FRAMES, SHORT
-from instrument.engine.memory.machine import address_of, fence, flush_subnormals, restore_subnormals
+from instrument.engine.memory.layout import CHUNK, FEEDBACK_DELAY_SAMPLES, HISTOGRAM, INPUT_FRAMES, RING_EVENTS
+from instrument.engine.memory.machine import (
+    address_of,
+    as_event,
+    as_memory,
+    fence,
+    flush_subnormals,
+    monotonic_ns,
+    restore_subnormals,
+)
 from instrument.engine.numeric.safe_math import finite
-from instrument.engine.signal.events import apply_due_events, next_time
-from instrument.engine.signal.guard import KNEE, LIMIT, run_guard
-from instrument.engine.signal.output import run_output
+from instrument.engine.signal.events import apply_due_events, copy_event, next_time
+from instrument.engine.signal.output import KNEE, LIMIT, run_guard, run_output
 from instrument.engine.signal.ramp import advance_ramps
 
 _modulate = MODULATE.call
@@ -107,9 +116,9 @@ def _emit(m, out, at, n):
 
 
 @compiled
-def _is_short(m, number):
+def _feeds_back(m, number):
     s = m.instances[number]
-    return s.slot >= 0 and m.bank[s.slot].short != 0
+    return s.slot >= 0 and m.bank[s.slot].feeds_back != 0
 
 
 @compiled
@@ -119,8 +128,8 @@ def _longest_chunk(m):
     if m.frozen != 0 and s.slot >= 0 and s.latest == 0:
         return np.int64(1)
     # Both instances run in step, so either may ask for short chunks; the length of chunks changes no bit.
-    short = _is_short(m, m.active) or (m.fade_left > 0 and _is_short(m, 1 - m.active))
-    return np.int64(SHORT) if short else np.int64(CHUNK)
+    short = _feeds_back(m, m.active) or (m.fade_left > 0 and _feeds_back(m, 1 - m.active))
+    return np.int64(FEEDBACK_DELAY_SAMPLES) if short else np.int64(CHUNK)
 
 
 @compiled
@@ -169,3 +178,88 @@ def render(m, incoming, out, frames):
         m.time += n
         done += n
     restore_subnormals(control_word)
+
+
+_UNDERFLOW = 0x4
+_OVERFLOW = 0x8
+"""paOutputUnderflow and paOutputOverflow, from portaudio.h (PaStreamCallbackFlags)."""
+
+_CONTINUE = 0
+
+
+@compiled
+def _anchor(m, now):
+    # Readers take the pair again when the count is odd or has changed meanwhile.
+    m.anchor_count += 1
+    fence()
+    m.anchor_time = m.time
+    m.anchor_ns = now
+    fence()
+    m.anchor_count += 1
+
+
+@compiled
+def _count(m, frames, took, flags):
+    c = m.counters
+    c.callbacks += 1
+    c.frames += frames
+    if flags & _UNDERFLOW:
+        c.underflows += 1
+    if flags & _OVERFLOW:
+        c.overflows += 1
+    c.total_ns += took
+    c.longest_ns = max(c.longest_ns, took)
+    c.smallest_block = frames if c.smallest_block == 0 else min(c.smallest_block, frames)
+    c.largest_block = max(c.largest_block, frames)
+    c.histogram[min(took // 1000, HISTOGRAM - 1)] += 1
+
+
+@compiled
+def run_block(m, incoming, out, frames, flags):
+    """Render one block and note when it began, how long it took and what the device reported."""
+    began = monotonic_ns()
+    _anchor(m, began)
+    render(m, incoming, out, frames)
+    _count(m, frames, monotonic_ns() - began, flags)
+
+
+_run_block = quiet(run_block)
+
+STREAM_SIGNATURE = types.int32(
+    types.CPointer(types.float32),
+    types.CPointer(types.float32),
+    types.uint64,
+    types.voidptr,
+    types.uint64,
+    types.voidptr,
+)
+"""PaStreamCallback of portaudio.h: input, output, frames, time information, status flags, user data."""
+
+PUSH_SIGNATURE = types.int32(types.voidptr, types.int64, types.voidptr)
+"""Memory, number of the ring, event to copy."""
+
+
+@cfunc(STREAM_SIGNATURE, cache=True, **ENTRY_OPTIONS)
+def stream_callback(incoming, outgoing, frames, time_info, flags, memory):
+    """Fill `outgoing` with interleaved stereo frames; `memory` is the address of the engine's memory."""
+    _run_block((as_memory(memory), incoming, outgoing, np.int64(frames), np.int64(flags)))
+    return _CONTINUE
+
+
+@cfunc(PUSH_SIGNATURE, cache=True, **ENTRY_OPTIONS)
+def push_callback(memory, ring, event):
+    """Copy an event into a ring and only then let the reader see it; 0 if the ring is full."""
+    m = as_memory(memory)
+    row = m.rings[ring]
+    if row.tail - row.head >= RING_EVENTS:
+        m.counters.refused_events += 1
+        return 0
+    given = as_event(event)
+    copy_event(row.events[row.tail % RING_EVENTS], given)
+    fence()
+    row.tail += 1
+    return 1
+
+
+keep_text("stream", stream_callback)
+keep_text("push", push_callback)

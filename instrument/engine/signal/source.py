@@ -6,7 +6,7 @@ import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined, merged
 from instrument.engine.compiling.units import FORMULA
-from instrument.engine.formulas.instructions import AXIS_PLACES
+from instrument.engine.formulas.instructions import AXIS_LOCATIONS
 from instrument.engine.memory.layout import SOURCE_FORMULA, SOURCE_HARMONIC, SOURCE_INPUT, SOURCE_PATH
 from instrument.engine.memory.machine import address_of
 from instrument.engine.numeric.safe_math import clamp, sincos_turn, wrap_turn
@@ -20,7 +20,7 @@ _GAIN = offset_in(LAYER, "source.gain")
 _GATE = offset_in(LAYER, "source.gate")
 _TERM_SIZE = 3
 _AXIS_SIZE = LIVE_TERMS * _TERM_SIZE
-_X_PLACE, _Y_PLACE, _Z_PLACE = AXIS_PLACES
+_X_LOCATION, _Y_LOCATION, _Z_LOCATION = AXIS_LOCATIONS
 _run_formula = FORMULA.call
 
 _GATE_SECONDS = 0.005
@@ -45,16 +45,16 @@ def _carry_along(m, s, layer, axis, term, ratio, first, last):
     length = s.rows[layer * LAYER_SIZE + _LENGTH]
     carry = s.carry[layer, axis, term]
     before = s.last_ratio[layer, axis, term]
-    place = s.last_position[layer]
+    position_before = s.last_position[layer]
     position = m.scratch_position
     wraps = m.scratch_wraps
     out = m.scratch_carry
     for i in range(first, last):
         r = ratio[i]
-        carry = wrap_turn(carry + wraps[i] * _gain_of_round(r, length[i]) - (r - before) * place)
+        carry = wrap_turn(carry + wraps[i] * _gain_of_round(r, length[i]) - (r - before) * position_before)
         out[i] = carry
         before = r
-        place = position[i]
+        position_before = position[i]
     s.carry[layer, axis, term] = carry
     s.last_ratio[layer, axis, term] = before
 
@@ -187,13 +187,13 @@ def _follow_frames(pool, layer, position, frame, blend, x, y, z, first, last):
 
 
 @compiled
-def _formula_axis(m, p, s, layer, axis, place, out, first, last):
+def _formula_axis(m, p, s, layer, axis, location, out, first, last):
     count = np.int64(p.layers[layer].instructions[axis])
     if count == 0:
         _clear(out, first, last)
         return
     code = np.int64(p.layers[layer].code[axis])
-    _run_formula(address_of(m), s.number, code, count, place, np.int64(first), np.int64(last))
+    _run_formula(address_of(m), s.number, code, count, location, np.int64(first), np.int64(last))
 
 
 @compiled
@@ -253,9 +253,9 @@ def run_source(m, p, s, layer, first, last):
             last,
         )
     elif kind == SOURCE_FORMULA:
-        _formula_axis(m, p, s, layer, 0, _X_PLACE, m.scratch_x, first, last)
-        _formula_axis(m, p, s, layer, 1, _Y_PLACE, m.scratch_y, first, last)
-        _formula_axis(m, p, s, layer, 2, _Z_PLACE, m.scratch_z, first, last)
+        _formula_axis(m, p, s, layer, 0, _X_LOCATION, m.scratch_x, first, last)
+        _formula_axis(m, p, s, layer, 1, _Y_LOCATION, m.scratch_y, first, last)
+        _formula_axis(m, p, s, layer, 2, _Z_LOCATION, m.scratch_z, first, last)
     elif kind == SOURCE_INPUT:
         _listen_in(m, s, layer, first, last)
     else:

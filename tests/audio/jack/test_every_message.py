@@ -148,7 +148,7 @@ def say_everything(listener: Listener, engine: Engine) -> None:
         applied = int(engine.record["log_at"]) + len(messages)
         listener.send(*messages)
         wait_until(lambda a=applied: int(engine.record["log_at"]) >= a, "the messages", 3.0)  # type: ignore[misc]  # fmt: skip
-        assert int(engine.record["n_voices"]) == count, messages
+        assert int(engine.record["n_held_notes"]) == count, messages
     listener.send((0xFA,), *[(0xF8,)] * 5, (0xFC,), (0xF2, 8, 0), (0xFB,))
     told = [0xFA, *[0xF8] * 5, 0xFC, 0xF2, 0xFB]
     wait_until(lambda: kept_time(engine)[-9:] == told, "what keeps time", 3.0)

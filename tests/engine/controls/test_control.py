@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from instrument.engine.engine import Engine, midi_event
-from instrument.engine.memory.layout import CURVES, VOICES
+from instrument.engine.memory.layout import CURVES, HELD_NOTES
 from tests.engine.playing import RATE, listen_to, one_circle, started
 from tests.reference.midi import (
     ALL_NOTES_OFF,
@@ -191,7 +191,7 @@ def test_the_newest_note_has_priority_and_hands_back_to_the_newest_still_held() 
 def test_a_note_struck_again_is_the_newest() -> None:
     engine = listening("note")
     after(engine, (NOTE_ON, 60, 1), (NOTE_ON, 64, 1), (NOTE_ON, 60, 1))
-    assert int(engine.record["n_voices"]) == 2
+    assert int(engine.record["n_held_notes"]) == 2
     assert after(engine, (NOTE_OFF, 60, 0)) == 64
 
 
@@ -234,13 +234,13 @@ def test_a_note_control_with_a_channel_hands_back_to_the_note_held_on_that_chann
 
 def test_where_voices_run_out_the_oldest_note_gives_way() -> None:
     engine = listening("note")
-    keys = range(40, 40 + VOICES + 3)
+    keys = range(40, 40 + HELD_NOTES + 3)
     assert after(engine, *[(NOTE_ON, key, 1) for key in keys]) == keys[-1]
-    assert int(engine.record["n_voices"]) == VOICES
-    assert engine.record["voices"]["key"].tolist() == list(keys[3:])
+    assert int(engine.record["n_held_notes"]) == HELD_NOTES
+    assert engine.record["held_notes"]["key"].tolist() == list(keys[3:])
     assert after(engine, *[(NOTE_OFF, key, 0) for key in keys[4:]]) == keys[3]
     assert after(engine, (NOTE_OFF, keys[3], 0)) == keys[3]
-    assert int(engine.record["n_voices"]) == 0
+    assert int(engine.record["n_held_notes"]) == 0
 
 
 @pytest.mark.parametrize("number", [ALL_SOUND_OFF, ALL_NOTES_OFF])
@@ -248,7 +248,7 @@ def test_all_notes_off_releases_the_notes_of_its_channel(number: int) -> None:
     engine = listening("gate", 0.0, 1.0)
     after(engine, (NOTE_ON, 60, 1), (NOTE_ON, 64, 1), (NOTE_ON + 5, MIDDLE_C, 1))
     assert after(engine, (CONTROL_CHANGE, number, 0)) == 1.0
-    assert int(engine.record["n_voices"]) == 1
+    assert int(engine.record["n_held_notes"]) == 1
     assert after(engine, (CONTROL_CHANGE + 5, number, 0)) == 0.0
 
 
@@ -309,8 +309,8 @@ def test_no_sequence_of_bytes_does_harm(messages: list[tuple[int, int, int]]) ->
     out: NDArray[np.float32] = engine.render(200)
     assert np.isfinite(out).all()
     assert np.abs(out).max() <= 1.0
-    assert 0 <= int(engine.record["n_voices"]) <= VOICES
-    held = engine.record["voices"][: int(engine.record["n_voices"])]
+    assert 0 <= int(engine.record["n_held_notes"]) <= HELD_NOTES
+    held = engine.record["held_notes"][: int(engine.record["n_held_notes"])]
     assert len({(int(v["channel"]), int(v["key"])) for v in held}) == len(held)
     assert engine.record["cc"].max() <= HIGHEST_DATA
     assert ((engine.record["bend"] >= BEND_LOWEST) & (engine.record["bend"] <= BEND_HIGHEST)).all()
@@ -319,6 +319,6 @@ def test_no_sequence_of_bytes_does_harm(messages: list[tuple[int, int, int]]) ->
 @pytest.mark.parametrize("control", ["gate", "pad"])
 def test_a_note_that_gave_way_still_closes_what_its_own_key_held_open(control: str) -> None:
     engine = listening(control, 0.0, 1.0, number=40)
-    keys = range(40, 40 + VOICES + 1)
+    keys = range(40, 40 + HELD_NOTES + 1)
     after(engine, *[(NOTE_ON, key, 127) for key in keys])
     assert after(engine, *[(NOTE_OFF, key, 0) for key in keys]) == 0.0

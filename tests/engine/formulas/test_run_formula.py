@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from scipy.signal import sawtooth, square
 
 from instrument.engine.engine import CALLBACK_ADDRESS, Engine, midi_event
-from instrument.engine.memory.layout import CHUNK, CODE, CONSTANTS, SHORT
+from instrument.engine.memory.layout import CHUNK, CODE, CONSTANTS, FEEDBACK_DELAY_SAMPLES
 from instrument.engine.numeric.safe_math import HUGE
 from instrument.engine.program import new_program
 from instrument.patch.formula.functions import FUNCTIONS
@@ -276,9 +276,11 @@ def test_a_lower_layer_is_read_at_once_and_a_higher_one_late() -> None:
     program.schedule()
     out = started(program).render(300).astype(np.float64)
     saw = 0.5 * sawtooth(2 * np.pi * 100 * np.arange(1, 301) / RATE)
-    late = np.concatenate([np.zeros(SHORT), saw[:-SHORT]])
-    # The program's first sample is the silence before, so nothing was drawn earlier than SHORT samples ago.
-    np.testing.assert_allclose(out[SHORT + 1 :, 0], (saw + 0.25 * late)[SHORT + 1 :], atol=1e-6)
+    late = np.concatenate([np.zeros(FEEDBACK_DELAY_SAMPLES), saw[:-FEEDBACK_DELAY_SAMPLES]])
+    # The program's first sample is the silence before, so nothing was drawn earlier than FEEDBACK_DELAY_SAMPLES samples ago.
+    np.testing.assert_allclose(
+        out[FEEDBACK_DELAY_SAMPLES + 1 :, 0], (saw + 0.25 * late)[FEEDBACK_DELAY_SAMPLES + 1 :], atol=1e-6
+    )
     np.testing.assert_allclose(out[:, 1], saw, atol=1e-6)
 
 
@@ -289,13 +291,13 @@ def test_a_modulators_formula_reads_layers_late_and_fills_the_modulators_row() -
     rig = Rig()
     rig.record["bank"][0]["code"] = program.record["code"]
     rig.record["bank"][0]["constants"] = program.record["constants"]
-    rig.instance["late_rows"][0, 0] = 1.0
-    rig.instance["late_rows"][7, 1] = 2.0
+    rig.instance["delayed_rows"][0, 0] = 1.0
+    rig.instance["delayed_rows"][7, 1] = 2.0
     rig.record["input_rows"][0] = 3.0
     rig.record["bpm_row"] = 0.5
     found = rig.run(int(row["code"]), int(row["instructions"]), modulator=3)
     np.testing.assert_array_equal(found, 321.5)
-    assert int(program.record["short"]) == 1
+    assert int(program.record["feeds_back"]) == 1
 
 
 @pytest.mark.parametrize("text", ["a / 0", "a - inf", "exp(a * 1e6)", "sqrt(-1 - a)", "a * nan", "t * 1e308 * a"])
@@ -327,8 +329,8 @@ def test_a_knob_takes_any_number_and_forgets_it(number: float) -> None:
     for knob, value in zip("abc", (3.0, 0.4, -0.6), strict=True):
         engine.set(f"layer.2.source.{knob}", value, at_once=True)
     # The layers read each other in a circle that loses half of itself in each round.
-    engine.render(100 * SHORT)
-    twin.render(100 * SHORT)
+    engine.render(100 * FEEDBACK_DELAY_SAMPLES)
+    twin.render(100 * FEEDBACK_DELAY_SAMPLES)
     np.testing.assert_array_equal(engine.render(200), twin.render(200))
 
 

@@ -64,7 +64,7 @@ def test_new_memory_is_silent_and_says_what_it_is() -> None:
     assert int(record["ring_frames"]) == len(record["ring"])
     assert (record["instances"]["slot"] == -1).all()
     assert (record["bend"] == 8192).all()
-    assert int(record["n_voices"]) == int(record["ring_at"]) == int(record["time"]) == 0
+    assert int(record["n_held_notes"]) == int(record["ring_at"]) == int(record["time"]) == 0
 
 
 def test_private_memory_has_no_name() -> None:

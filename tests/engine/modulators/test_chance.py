@@ -9,7 +9,7 @@ import pytest
 from numba import njit
 
 from instrument.engine.memory.layout import MODULATOR_RANDOM
-from instrument.engine.modulators import chance as modulate_random
+from instrument.engine.modulators import sequences
 from tests.engine.modulating import BEAT, begin_at_beat, heard, with_modulator
 from tests.engine.playing import RATE, started
 
@@ -18,7 +18,7 @@ GOLDEN = 0x9E3779B97F4A7C15
 
 @njit(error_model="numpy")  # type: ignore[untyped-decorator]
 def _mixed(counter: Any) -> Any:
-    return modulate_random.mixed(counter)
+    return sequences.mixed(counter)
 
 
 def test_it_mixes_as_splitmix64_does() -> None:

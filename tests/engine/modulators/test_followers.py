@@ -9,8 +9,8 @@ import pytest
 from scipy.signal import lfilter
 
 from instrument.engine.engine import Engine, midi_event
-from instrument.engine.memory.layout import MODULATOR_FOLLOWER, MODULATOR_NOTE, SHORT
-from instrument.engine.signal.callback import stream_callback
+from instrument.engine.memory.layout import FEEDBACK_DELAY_SAMPLES, MODULATOR_FOLLOWER, MODULATOR_NOTE
+from instrument.engine.signal.render import stream_callback
 from tests.engine.modulating import given, heard, instance, with_modulator
 from tests.engine.playing import RATE, bare_program, circle, dot, started
 
@@ -33,9 +33,9 @@ def fed(engine: Engine, incoming: np.ndarray) -> np.ndarray:
     """Hand live input to the callback; return what the first modulator is at every sample."""
     engine.record["input_channels"] = incoming.shape[1]
     found = np.zeros(len(incoming))
-    out = np.zeros((SHORT, 2), np.float32)
-    for at in range(0, len(incoming), SHORT):
-        piece = np.ascontiguousarray(incoming[at : at + SHORT], np.float32)
+    out = np.zeros((FEEDBACK_DELAY_SAMPLES, 2), np.float32)
+    for at in range(0, len(incoming), FEEDBACK_DELAY_SAMPLES):
+        piece = np.ascontiguousarray(incoming[at : at + FEEDBACK_DELAY_SAMPLES], np.float32)
         _call(piece.ctypes.data, out.ctypes.data, len(piece), None, 0, engine.memory.address)
         found[at : at + len(piece)] = instance(engine)["modulator_rows"][0, : len(piece)]
     return found
@@ -88,10 +88,10 @@ def test_a_layer_is_followed_sixteen_samples_late() -> None:
     program.modulate(0, MODULATOR_FOLLOWER)
     given(program, of=LAYER_1, attack=0.0, release=0.0).schedule()
     found = heard(started(program), 1000)
-    turns = 300.0 * (np.arange(1, 1001) - SHORT) / RATE
+    turns = 300.0 * (np.arange(1, 1001) - FEEDBACK_DELAY_SAMPLES) / RATE
     wanted = 0.5 * np.maximum(np.abs(np.cos(2 * np.pi * turns)), np.abs(np.sin(2 * np.pi * turns)))
-    np.testing.assert_allclose(found[SHORT:], wanted[SHORT:], atol=1e-9)
-    assert (found[: SHORT - 1] == 0.0).all()
+    np.testing.assert_allclose(found[FEEDBACK_DELAY_SAMPLES:], wanted[FEEDBACK_DELAY_SAMPLES:], atol=1e-9)
+    assert (found[: FEEDBACK_DELAY_SAMPLES - 1] == 0.0).all()
 
 
 def notes(program_values: dict[str, float], events: list[tuple[int, int, int, int]], frames: int = 400) -> np.ndarray:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from instrument.engine.memory.layout import LINK_ADD, LINK_MULTIPLY, MODULATOR_LFO, SHORT
+from instrument.engine.memory.layout import FEEDBACK_DELAY_SAMPLES, LINK_ADD, LINK_MULTIPLY, MODULATOR_LFO
 from tests.engine.modulating import heard, instance
 from tests.engine.playing import RATE, bare_program, exact, started
 
@@ -49,13 +49,13 @@ def test_a_bend_of_zero_that_moves_has_the_bits_of_one_that_rests() -> None:
 
 def late(program: Program) -> list[bool]:
     count = int(program.record["n_links"])
-    return [bool(flag) for flag in program.record["links"]["late"][:count]]
+    return [bool(flag) for flag in program.record["links"]["delayed"][:count]]
 
 
 def test_no_link_is_late_without_a_circle() -> None:
     program = linked((0, "mod.2.rate", LINK_ADD), (1, "mod.3.rate", LINK_ADD), (2, TARGET, LINK_ADD))
     assert late(program) == [False] * 3
-    assert program.record["short"] == 0
+    assert program.record["feeds_back"] == 0
 
 
 @pytest.mark.parametrize(
@@ -73,7 +73,7 @@ def test_no_link_is_late_without_a_circle() -> None:
 def test_of_the_links_of_a_circle_the_last_one_is_late(links: list[tuple[int, str]], wanted: list[bool]) -> None:
     program = linked(*((modulator, address, LINK_ADD) for modulator, address in links))
     assert late(program) == wanted
-    assert program.record["short"] == 1
+    assert program.record["feeds_back"] == 1
 
 
 def test_a_modulator_that_moves_itself_reads_itself_sixteen_samples_late() -> None:
@@ -82,7 +82,7 @@ def test_a_modulator_that_moves_itself_reads_itself_sixteen_samples_late() -> No
     # From the program's first sample, which `heard` did not hear: the same recursion in NumPy.
     wanted = np.zeros(2001)
     for k in range(2001):
-        before = wanted[k - SHORT] if k >= SHORT else 0.0
+        before = wanted[k - FEEDBACK_DELAY_SAMPLES] if k >= FEEDBACK_DELAY_SAMPLES else 0.0
         wanted[k] = np.sin(2 * np.pi * (300.0 * k / RATE + 0.2 * before))
     np.testing.assert_allclose(found, wanted[1:], atol=1e-9)
 
@@ -92,7 +92,7 @@ def test_a_late_factor_changes_nothing_until_its_time_has_come() -> None:
     found = heard(started(program), 40)
     # The square is low until its width of 0.5 has been multiplied by -1, 16 samples after the start.
     assert (found == -1.0).all()
-    row = instance(started(program))["link_past"][0]
+    row = instance(started(program))["link_history"][0]
     assert set(row) <= {1.0, -1.0}
 
 
@@ -126,8 +126,8 @@ def test_a_circle_forgets_any_number(address: str, number: float) -> None:
     program = linked(*links, mod_1_rate=300.0, link_1_depth=0.2, link_2_depth=0.1)
     engine = started(program)
     poke(engine, address, number)
-    heard(engine, 4 * SHORT)
-    assert np.abs(instance(engine)["link_past"][:2]).max() < 1.0
+    heard(engine, 4 * FEEDBACK_DELAY_SAMPLES)
+    assert np.abs(instance(engine)["link_history"][:2]).max() < 1.0
     assert np.ptp(heard(engine, 1000)) > 1.5
 
 

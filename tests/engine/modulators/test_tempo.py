@@ -11,7 +11,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 
 from instrument.engine.engine import Event, midi_event, set_event
-from instrument.engine.memory.layout import MODULATOR_LFO, SHORT
+from instrument.engine.memory.layout import FEEDBACK_DELAY_SAMPLES, MODULATOR_LFO
 from tests.engine.modulating import begin_at_beat, instance, with_modulator
 from tests.engine.playing import RATE, dot, started
 
@@ -34,7 +34,11 @@ def beating(**values: float) -> Engine:
 
 
 def beats(
-    engine: Engine, frames: int, events: Iterable[Event] = (), row: str = "beat_row", block: int = SHORT
+    engine: Engine,
+    frames: int,
+    events: Iterable[Event] = (),
+    row: str = "beat_row",
+    block: int = FEEDBACK_DELAY_SAMPLES,
 ) -> np.ndarray:
     """Render and return the position in beats (or another row of the memory) at every sample."""
     found = np.zeros(frames)
@@ -241,7 +245,7 @@ def test_the_position_does_not_depend_on_the_block_size(
 ) -> None:
     values = {"tempo.source": source, "tempo.bpm": bpm, "tempo.swing": swing}
     events = [midi_event(t, status, 3, 1) for t, status in messages] + taps(*tapped)
-    wanted = beats(beating(**values), 1500, events, block=SHORT)
+    wanted = beats(beating(**values), 1500, events, block=FEEDBACK_DELAY_SAMPLES)
     for block in (1, 7, 64):
         assert beats(beating(**values), 1500, events, block=block).tobytes() == wanted.tobytes()
 

@@ -112,7 +112,7 @@ def played(programs: list[Program], events: list[Event], block: int) -> dict[str
     out = np.concatenate([engine.render(min(block, FRAMES - at), block=block) for at in range(0, FRAMES, block)])
     assert np.isfinite(out).all()
     instance = engine.record["instances"][int(engine.record["active"])]
-    state = {name: instance[name].tobytes() for name in ("modulator", "tempo", "link_past", "gestures", "value")}
+    state = {name: instance[name].tobytes() for name in ("modulator", "tempo", "link_history", "gestures", "value")}
     return {"out": out.tobytes(), **state}
 
 
@@ -157,7 +157,7 @@ def test_ten_thousand_sets_of_absurd_numbers_stop_nothing_and_leave_nothing() ->
     healthy = engine.record["instances"][active]
     for name in MODULATOR_STATE_NUMBERS:
         assert np.abs(healthy["modulator"][name]).max() < 1e6, name
-    assert np.abs(healthy["link_past"]).max() < 1e9
+    assert np.abs(healthy["link_history"]).max() < 1e9
     again = engine.render(4000)
     assert np.ptp(again, axis=0).min() > 0.1
     assert int(healthy["modulator"]["stage"][MODULATOR_ENVELOPE - 1]) == 0

@@ -197,7 +197,7 @@ def test_a_stuck_voice_is_impossible(stream: list[object], mode: float) -> None:
 def silent(engine: Engine) -> bool:
     instances = engine.record["instances"]
     stages = instances["layer_voices"]["stage"][instances["slot"] >= 0]
-    return bool((stages == IDLE).all()) and int(engine.record["n_voices"]) == 0
+    return bool((stages == IDLE).all()) and int(engine.record["n_held_notes"]) == 0
 
 
 @settings(max_examples=8)

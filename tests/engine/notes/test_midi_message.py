@@ -82,7 +82,7 @@ def registered(number: int, high: int, low: int | None = None, channel: int = 0)
 
 
 def held(engine: Engine) -> list[tuple[int, int]]:
-    voices = engine.record["voices"][: int(engine.record["n_voices"])]
+    voices = engine.record["held_notes"][: int(engine.record["n_held_notes"])]
     return [(int(voice["channel"]), int(voice["key"])) for voice in voices]
 
 
@@ -129,7 +129,7 @@ class TestParameterNumbers:
             *registered(RPN_COARSE_TUNING, 64 + 3),
             *registered(RPN_FINE_TUNING, 96, 0),
         )
-        assert float(engine.record["voices"][0]["bend"]) == pytest.approx(3.5)
+        assert float(engine.record["held_notes"][0]["bend"]) == pytest.approx(3.5)
 
     def test_other_parameter_numbers_reach_controls(self) -> None:
         engine = listening("nrpn", 0.0, 16383.0, number=300)
@@ -199,7 +199,7 @@ def test_key_pressure_is_heard_for_its_key_alone() -> None:
     engine = listening("key_pressure", number=60)
     assert after(engine, (POLY_PRESSURE, 61, 50)) == UNTOUCHED
     assert after(engine, (NOTE_ON, 60, 9), (POLY_PRESSURE, 60, 50)) == 50.0
-    assert float(engine.record["voices"][0]["pressure"]) == pytest.approx(50 / 127)
+    assert float(engine.record["held_notes"][0]["pressure"]) == pytest.approx(50 / 127)
 
 
 def test_release_velocity_is_heard_when_the_key_comes_up() -> None:
@@ -240,14 +240,14 @@ class TestPolyphonicExpression:
         engine = listening("none")
         after(engine, *registered(RPN_MPE, 15), (NOTE_ON + 1, 60, 9), (NOTE_ON + 2, 64, 9))
         after(engine, bend(BEND_HIGHEST, channel=1), bend(BEND_HIGHEST, channel=0))
-        assert engine.record["voices"]["bend"][:2].tolist() == [50.0, 2.0]
+        assert engine.record["held_notes"]["bend"][:2].tolist() == [50.0, 2.0]
 
     def test_pressure_and_timbre_are_the_notes_own(self) -> None:
         engine = listening("none")
         after(engine, *registered(RPN_MPE, 15), (NOTE_ON + 1, 60, 9), (NOTE_ON + 2, 64, 9))
         after(engine, (CHANNEL_PRESSURE + 1, 127), change(74, 127, channel=2))
-        assert engine.record["voices"]["pressure"][:2].tolist() == [1.0, 0.0]
-        assert engine.record["voices"]["timbre"][:2].tolist() == [0.0, 1.0]
+        assert engine.record["held_notes"]["pressure"][:2].tolist() == [1.0, 0.0]
+        assert engine.record["held_notes"]["timbre"][:2].tolist() == [0.0, 1.0]
 
 
 BYTES = st.integers(0, 127)

@@ -10,18 +10,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numba import njit
 
-from instrument.engine.numeric import bend
+from instrument.engine.numeric import safe_math
 from tests.strategies import any_number
 
 
 @njit(error_model="numpy")  # type: ignore[untyped-decorator]
 def _bent(u: Any, steepness: Any) -> Any:
-    return bend.bent(u, steepness)
+    return safe_math.bent(u, steepness)
 
 
 @njit(error_model="numpy")  # type: ignore[untyped-decorator]
 def _both(v: Any, steepness: Any) -> Any:
-    return bend.bent_both_ways(v, steepness)
+    return safe_math.bent_both_ways(v, steepness)
 
 
 @given(st.floats(0.0, 1.0), st.floats(-20.0, 20.0))

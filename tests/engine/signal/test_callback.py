@@ -15,7 +15,7 @@ import numba
 import numpy as np
 import pytest
 
-import instrument.engine.signal.callback as callback_module
+import instrument.engine.signal.render as callback_module
 from instrument.engine.compiling.compiled import cache_folder
 from instrument.engine.compiling.units import ALL, FORMULA
 from instrument.engine.formulas.libm import LIBM
@@ -30,8 +30,12 @@ import json, sys
 
 import numpy as np
 
-from instrument.engine.compiling import unit_controls
 from instrument.engine.compiling.compiled import UNITS
+from instrument.engine.compiling.units import compile_only
+
+compile_only("controls")
+
+import instrument.engine.compiling.unit_entries
 from instrument.engine.memory.layout import CURVES, MESSAGES
 from instrument.engine.memory.allocation import allocate
 from instrument.engine.parameters import index_of
@@ -51,7 +55,7 @@ entry = UNITS["beamhand_controls"]
 entry.ctypes(memory.address, 0, MESSAGES.index("cc"), 0, 7, 64.0, 127.0)
 print(json.dumps({
     "hits": entry.cache_hits,
-    "module": sys.modules["instrument.engine.controls.control_curve"].__file__,
+    "module": sys.modules["instrument.engine.controls.grip"].__file__,
     "value": float(memory.record["instances"]["value"][0, index_of("output.offset.x")]),
 }))
 """
@@ -92,7 +96,7 @@ def fresh(tmp_path_factory: pytest.TempPathFactory) -> Fresh:
     folder = tmp_path_factory.mktemp("fresh")
     shutil.copytree(PACKAGE, folder / "instrument", ignore=shutil.ignore_patterns("__pycache__"))
     first = run_probe(folder)
-    sweep = folder / "instrument" / "engine" / "controls" / "control_curve.py"
+    sweep = folder / "instrument" / "engine" / "controls" / "grip.py"
     text, count = STEEP.subn("_LOG_STEEPNESS = 90.0", sweep.read_text())
     assert count == 1
     sweep.write_text(text)

@@ -138,10 +138,10 @@ def test_panic_releases_every_held_note() -> None:
     for channel, key in ((0, 60), (3, 61), (15, 60)):
         engine.push(midi_event(0, NOTE_ON + channel, key, 100))
     engine.render(1)
-    assert (engine.value("layer.1.level"), int(engine.record["n_voices"])) == (1.0, 3)
+    assert (engine.value("layer.1.level"), int(engine.record["n_held_notes"])) == (1.0, 3)
     engine.push(panic_event())
     engine.render(1)
-    assert (engine.value("layer.1.level"), int(engine.record["n_voices"])) == (0.0, 0)
+    assert (engine.value("layer.1.level"), int(engine.record["n_held_notes"])) == (0.0, 0)
 
 
 @pytest.mark.parametrize(

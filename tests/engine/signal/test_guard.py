@@ -9,7 +9,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from instrument.engine.signal.guard import guard
+from instrument.engine.signal.output import guard
 from tests.strategies import AWKWARD, any_number
 
 if TYPE_CHECKING:

@@ -217,7 +217,7 @@ def test_held_notes_are_held_through_a_change() -> None:
     engine.play(gated())
     engine.push(midi_event(0, 0x80, 60, 0))
     engine.render(10)
-    assert int(engine.record["n_voices"]) == 0
+    assert int(engine.record["n_held_notes"]) == 0
     assert engine.value("layer.1.level") == 0.0
 
 

@@ -36,7 +36,7 @@ STATE = (
     "last_ratio",
     "last_position",
     "modulator",
-    "link_past",
+    "link_history",
     "tempo",
     "delay",
     "delay_at",
@@ -212,7 +212,7 @@ def perform(loaded: list[Program], events: list[tuple[int, Event]], blocks: Sequ
     record = engine.record
     found = {name: record["instances"][int(record["active"])][name].tobytes() for name in STATE}
     found["output"] = out.tobytes()
-    for name in ("log", "voices", "cc", "bend", "pressure", "peak", "active", "fade_left", "ring"):
+    for name in ("log", "held_notes", "cc", "bend", "pressure", "peak", "active", "fade_left", "ring"):
         found[name] = record[name].tobytes()
     assert np.isfinite(out).all()
     assert np.abs(out).max() <= 1.0

@@ -1,4 +1,4 @@
-"""The order of evaluation of modulators and links, and which links must be late for there to be one."""
+"""The order of evaluation of modulators and links, and which links must be delayed for there to be one."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
+
 _TEMPO_FIRST = PATCH_BASE + min(k for k, row in enumerate(PATCH) if row.name.startswith("tempo."))
 _TEMPO_BEHIND = PATCH_BASE + max(k for k, row in enumerate(PATCH) if row.name.startswith("tempo.")) + 1
 
@@ -36,26 +37,26 @@ def _owner(param: int) -> tuple[int, int] | None:
     return None
 
 
-def late_links(record: npt.NDArray[np.void]) -> list[bool]:
-    """Return which links act `layout.SHORT` samples late because they would close a circle.
+def delayed_links(record: npt.NDArray[np.void]) -> list[bool]:
+    """Return which links act `layout.FEEDBACK_DELAY_SAMPLES` samples late because they would close a circle.
 
-    Links are taken in the order of their numbers. One that would close a circle with those before it that are not late
-    is late: of the links of a circle it is the last one. Modulators go by the tempo, so links to it are always late.
+    Links are taken in the order of their numbers. One that would close a circle with those before it that are not delayed
+    is delayed: of the links of a circle it is the last one. Modulators go by the tempo, so links to it are always delayed.
     """
     after: dict[tuple[int, int], set[tuple[int, int]]] = {}
-    late = []
+    delayed = []
     for number, row in enumerate(record["links"][: int(record["n_links"])]):
         modulator, link = (STEP_MODULATOR, int(row["modulator"])), (STEP_LINK, number)
         owner = _owner(int(row["param"]))
         closes = owner is not None and (
             owner in {modulator, link} or _leads_to(after, owner, modulator) or _leads_to(after, owner, link)
         )
-        late.append(closes or _moves_tempo(int(row["param"])))
-        if not late[-1]:
+        delayed.append(closes or _moves_tempo(int(row["param"])))
+        if not delayed[-1]:
             after.setdefault(modulator, set()).add(link)
             if owner is not None:
                 after.setdefault(link, set()).add(owner)
-    return late
+    return delayed
 
 
 def _leads_to(
@@ -77,7 +78,7 @@ def order_steps(record: npt.NDArray[np.void]) -> tuple[list[tuple[int, int]], in
 
     A linked parameter's own row is begun first, then its links follow, each after its modulator and
     after the links that move its depth, offset and bend; a modulator comes after links to its parameters. Links that
-    are `late` wait for nothing.
+    are delayed wait for nothing.
 
     Returns
     -------
@@ -110,7 +111,7 @@ def order_steps(record: npt.NDArray[np.void]) -> tuple[list[tuple[int, int]], in
             steps.append((STEP_MODULATOR, index))
         elif index in by_target:
             for number in by_target[index]:
-                if not rows["late"][number]:
+                if not rows["delayed"][number]:
                     visit("modulator", int(rows["modulator"][number]))
                     first = LINK_BASE + number * LINK_SIZE
                     for param in range(first, first + LINK_SIZE):

@@ -1,4 +1,4 @@
-"""What a MIDI channel has been told: bend and its range, registered parameters, pedals, banks, zones of MPE."""
+"""What MIDI has told so far: what each channel is set to, and the notes that are held."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined
 from instrument.engine.memory.layout import BEND_RANGE
+from instrument.engine.memory.records import KEY_DOWN
 
 BEND_CENTRE = 8192.0
 """MIDI 1.0 Detailed Specification, Pitch Bend Change: 2000H is the centre, 3FFFH the top."""
@@ -151,3 +152,67 @@ def reset_controllers(m, channel):
     m.bend[channel] = np.int32(BEND_CENTRE)
     m.channels[channel].selected = -1
     m.channels[channel].entry = 0
+
+
+@compiled
+def find_held_note(m, channel, key):
+    """Return the place of a held note, or -1."""
+    for k in range(m.n_held_notes):
+        if m.held_notes[k].channel == channel and m.held_notes[k].key == key:
+            return k
+    return -1
+
+
+@compiled
+def _copy_held_note(to, note):
+    to.key = note.key
+    to.channel = note.channel
+    to.held = note.held
+    to.velocity = note.velocity
+    to.bend = note.bend
+    to.pressure = note.pressure
+    to.timbre = note.timbre
+    to.began = note.began
+
+
+@compiled
+def remove_held_note(m, at):
+    """Take one held note out; the others keep their order."""
+    for k in range(at, m.n_held_notes - 1):
+        _copy_held_note(m.held_notes[k], m.held_notes[k + 1])
+    m.n_held_notes -= 1
+
+
+@compiled
+def hold_note(m, channel, key, velocity):
+    """Hold a note; there must be room."""
+    note = m.held_notes[m.n_held_notes]
+    note.key = key
+    note.channel = channel
+    note.held = KEY_DOWN
+    note.velocity = velocity
+    note.bend = bend_of(m, channel)
+    note.pressure = m.pressure[channel] / 127.0
+    note.timbre = timbre_of(m, channel)
+    note.began = m.time
+    m.n_held_notes += 1
+
+
+@compiled
+def refresh_held_notes(m, channel):
+    """Give the held notes what their channel now says; channel -1 means all."""
+    for k in range(m.n_held_notes):
+        note = m.held_notes[k]
+        own = np.int64(note.channel)
+        if channel < 0 or own == channel:
+            note.bend = bend_of(m, own)
+            note.timbre = timbre_of(m, own)
+
+
+@compiled
+def press_held_notes(m, channel, key, pressure):
+    """Give held notes a pressure from 0 to 1; key -1 means every key of the channel."""
+    for k in range(m.n_held_notes):
+        note = m.held_notes[k]
+        if note.channel == channel and (key < 0 or note.key == key):
+            note.pressure = pressure
