@@ -10,8 +10,9 @@ from instrument.audio.driver import RATES, USUAL_RATE, DeviceError, Driver, chec
 from instrument.audio.jack.jack_driver import JackDriver, jack_device
 from instrument.audio.output_channels import XY, Outputs
 from instrument.audio.silent import USUAL_BLOCK, SilentClock
-from instrument.engine.memory.layout import MODULATOR_FOLLOWER, SOURCE_INPUT
+from instrument.engine.modulators.modulator_table import MODULATOR_FOLLOWER
 from instrument.engine.parameters import index_of
+from instrument.engine.signal.source_table import SOURCE_TABLE
 
 if TYPE_CHECKING:
     import numpy as np
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 NO_INPUT = "there is no live input: what a patch takes from it is silent."
 """What is said where it is wanted and cannot be had."""
+
+_INPUTS = {k for k, kind in enumerate(SOURCE_TABLE.values(), start=1) if kind.hears_input}
 
 _INPUT_CHOICES = 3
 """Of a follower's `of`, those that mean the live input come first: both channels, left, right."""
@@ -164,7 +167,7 @@ def _with_input(choice: Choice, wanted: str, devices: list[AudioDevice]) -> Choi
 def hears_input(program: Program) -> bool:
     """Return whether a layer or a modulator of a program listens to the live input."""
     record = program.record
-    if program.reads_input or (record["layers"]["source"] == SOURCE_INPUT).any():
+    if program.reads_input or not _INPUTS.isdisjoint(record["layers"]["source"].tolist()):
         return True
     kinds = record["modulators"]["kind"].tolist()
     return any(kind == MODULATOR_FOLLOWER and _follows_input(record, k) for k, kind in enumerate(kinds))

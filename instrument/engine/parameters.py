@@ -8,77 +8,41 @@ from __future__ import annotations
 
 import difflib
 import math
-from dataclasses import dataclass
 
-from instrument.engine.forms.table import FORM_ROWS
+from instrument.engine.forms.form_table import FORM_ROWS
+from instrument.engine.modulators.modulator_table import MODULATOR_ROWS
+from instrument.engine.parameter_record import AXES, KNOBS, LAYERS, Parameter, per_axis
+from instrument.engine.signal.source_table import LIVE_TERMS, SOURCE_ROWS, TERM_ROWS
 
-LAYERS = 8
+__all__ = [
+    "ADDRESSES",
+    "AXES",
+    "COUNT",
+    "INDEX",
+    "KNOBS",
+    "LAYER",
+    "LAYERS",
+    "LAYER_BASE",
+    "LAYER_SIZE",
+    "LINK",
+    "LINKS",
+    "LINK_BASE",
+    "LINK_SIZE",
+    "LIVE_TERMS",
+    "MODULATOR",
+    "MODULATORS",
+    "MODULATOR_BASE",
+    "MODULATOR_SIZE",
+    "PATCH",
+    "PATCH_BASE",
+    "ROWS",
+    "Parameter",
+    "index_of",
+    "offset_in",
+]
+
 MODULATORS = 32
 LINKS = 64
-AXES = ("x", "y", "z")
-KNOBS = ("a", "b", "c", "d", "e", "f", "g", "h")
-"""Names in a formula that stand for parameters of its owner, free for controls and links to move."""
-LIVE_TERMS = 8
-"""Harmonic terms of each axis whose amplitude, ratio and phase can be played; further terms are constants."""
-
-
-@dataclass(frozen=True)
-class Parameter:
-    """One row of the table.
-
-    Attributes
-    ----------
-    name : str
-        Address below its owner, as in ``place.spin.y``.
-    default : float
-        Value where the patch says nothing.
-    unit : str
-        Unit in plain words.
-    about : str
-        What it does, for the schema, the docs and the window.
-    choices : tuple of str
-        Names for the whole numbers 0, 1, 2 ... where the parameter selects; such a parameter is never ramped.
-    circular : bool
-        Whether whole turns make no difference, so that a morph takes the short way round.
-    """
-
-    name: str
-    default: float
-    unit: str
-    about: str
-    choices: tuple[str, ...] = ()
-    circular: bool = False
-
-
-def _per_axis(
-    stem: str,
-    default: float,
-    unit: str,
-    about: str,
-    axes: tuple[str, ...] = AXES,
-    *,
-    circular: bool = False,
-) -> list[Parameter]:
-    return [Parameter(f"{stem}.{axis}", default, unit, about.format(axis=axis), (), circular) for axis in axes]
-
-
-def _terms() -> list[Parameter]:
-    rows = []
-    for axis in AXES:
-        for k in range(1, LIVE_TERMS + 1):
-            stem = f"source.{axis}.{k}"
-            rows += [
-                Parameter(f"{stem}.amplitude", 0.0, "of full scale", f"size of term {k} on {axis}"),
-                Parameter(f"{stem}.ratio", float(k), "times the pen", f"frequency ratio of term {k} on {axis}"),
-                Parameter(
-                    f"{stem}.phase",
-                    0.0,
-                    "turns",
-                    f"phase of term {k} on {axis}; 0.25 makes a cosine",
-                    circular=True,
-                ),
-            ]
-    return rows
 
 
 def _notes() -> list[Parameter]:
@@ -148,81 +112,17 @@ LAYER: tuple[Parameter, ...] = (
     ),
     *_notes(),
     Parameter("place.size", 1.0, "gain", "scales all axes together"),
-    *_per_axis("place.scale", 1.0, "gain", "scales {axis}"),
-    *_per_axis("place.turn", 0.0, "turns", "angle about the {axis} axis", circular=True),
-    *_per_axis("place.spin", 0.0, "turns/s", "speed of turning about the {axis} axis; fast spins become tones"),
-    *_per_axis("place.move", 0.0, "of full scale", "shifts along {axis}"),
+    *per_axis("place.scale", 1.0, "gain", "scales {axis}"),
+    *per_axis("place.turn", 0.0, "turns", "angle about the {axis} axis", circular=True),
+    *per_axis("place.spin", 0.0, "turns/s", "speed of turning about the {axis} axis; fast spins become tones"),
+    *per_axis("place.move", 0.0, "of full scale", "shifts along {axis}"),
     Parameter("place.camera", math.inf, "of full scale", "distance of the eye; inf draws without perspective"),
-    *(Parameter(*row) for row in FORM_ROWS),
-    Parameter("source.frame", 0.0, "frames", "frame of a flip-book, counted from 0 and going round"),
-    Parameter("source.blend", 1.0, "0 or 1", "1 blends a frame into the next between whole numbers, 0 cuts"),
-    *(Parameter(f"source.{knob}", 0.0, "number", f"what {knob} is in this layer's formulas") for knob in KNOBS),
-    Parameter("source.gain", 1.0, "gain", "how much of the live input is drawn"),
-    Parameter("source.gate", 0.0, "of full scale", "level below which the live input is silent"),
-    *_terms(),
+    *FORM_ROWS,
+    *SOURCE_ROWS,
+    *TERM_ROWS,
 )
 
-MODULATOR: tuple[Parameter, ...] = (
-    Parameter("shape", 0.0, "choice", "waveform of the LFO", ("sine", "triangle", "saw", "square", "falling saw")),
-    Parameter("rate", 1.0, "Hz", "cycles in a second, or in a beat where sync is beat; negative runs backward"),
-    Parameter("phase", 0.0, "turns", "where in its cycle the modulator begins"),
-    Parameter(
-        "width",
-        0.5,
-        "of a cycle",
-        "rising part of the triangle, high part of the square; with trigger beat how much of `every` stays open",
-    ),
-    Parameter("sync", 0.0, "choice", "whether rate and times count in seconds or in beats", ("free", "beat")),
-    Parameter(
-        "once",
-        0.0,
-        "choice",
-        "once runs one cycle after a trigger and holds its end; an envelope then goes on to its release by itself",
-        ("repeated", "once"),
-    ),
-    Parameter("trigger", 0.0, "choice", "what starts it anew, beside its gate", ("gate", "note", "beat")),
-    Parameter("gate", 0.0, "choice", "starts it when it opens, releases it when it closes", ("off", "on")),
-    Parameter("every", 1.0, "beats", "beats between the triggers of trigger beat"),
-    # Rows of one kind stand together from here on, so that a program lays out no more than it uses.
-    Parameter("smooth", 0.0, "of a cycle", "part of its cycle in which random moves on to the next value"),
-    Parameter("seed", 1.0, "number", "which sequence of chances random and steps play; the same repeats itself"),
-    Parameter(
-        "value",
-        0.0,
-        "choice",
-        "what of the latest note it is: key in octaves from key 69, bend from -1 to 1, others from 0 to 1",
-        ("key", "velocity", "release", "bend", "pressure", "timbre"),
-    ),
-    Parameter("glide", 0.0, "s", "time in which a note value moves to the next one"),
-    Parameter(
-        "whose",
-        0.0,
-        "choice",
-        "whose latest note it is: any, or one that a layer plays",
-        ("any", *(f"layer {k}" for k in range(1, LAYERS + 1))),
-    ),
-    Parameter(
-        "of",
-        0.0,
-        "choice",
-        "whose level the follower follows",
-        ("input", "input left", "input right", *(f"layer {k}" for k in range(1, LAYERS + 1))),
-    ),
-    Parameter("attack", 0.01, "s or beats", "rise of the envelope, and time constant of a rising follower (s)"),
-    Parameter("release", 0.2, "s or beats", "fall when let go, and time constant of a falling follower (s)"),
-    Parameter("delay", 0.0, "s or beats", "wait of the envelope before its rise"),
-    Parameter("hold", 0.0, "s or beats", "time of the envelope at its top"),
-    Parameter("decay", 0.1, "s or beats", "time from the top to the sustained level"),
-    Parameter("sustain", 0.7, "level", "level that the envelope keeps while it is held"),
-    Parameter("bend.attack", 0.0, "steepness", "bends the attack: 0 straight, above slow first, below fast first"),
-    Parameter("bend.decay", 0.0, "steepness", "bends the decay in the same way"),
-    Parameter("bend.release", 0.0, "steepness", "bends the release in the same way"),
-    Parameter("loop", 0.0, "choice", "whether a held envelope begins again after its decay", ("off", "on")),
-    Parameter("hand", 0.0, "value", "what a gesture records; let a control move it"),
-    Parameter("record", 0.0, "choice", "what passes into the gesture", ("play", "replace", "overdub")),
-    Parameter("clear", 0.0, "choice", "empties the gesture when it turns on", ("off", "on")),
-    *(Parameter(letter, 0.0, "value", f"free knob {letter} of a formula") for letter in "abcdefgh"),
-)
+MODULATOR = MODULATOR_ROWS
 
 LINK: tuple[Parameter, ...] = (
     Parameter("depth", 1.0, "of the parameter", "how far the modulator moves the parameter"),
@@ -239,10 +139,10 @@ PATCH: tuple[Parameter, ...] = (
     Parameter("mix.mode", 0.0, "choice", "how layers share the beam", ("sum", "turns")),
     Parameter("output.level", 1.0, "gain", "gain of everything"),
     Parameter("output.swap", 0.0, "0 or 1", "1 exchanges the two channels; between, a blend"),
-    *_per_axis("output.invert", 0.0, "0 or 1", "1 turns {axis} over; between, a smaller picture", AXES[:2]),
-    *_per_axis("output.gain", 1.0, "gain", "gain of the {axis} channel", AXES[:2]),
-    *_per_axis("output.offset", 0.0, "of full scale", "constant added to the {axis} channel", AXES[:2]),
-    *_per_axis("output.delay", 0.0, "samples", "delay of the {axis} channel, fractions included", AXES[:2]),
+    *per_axis("output.invert", 0.0, "0 or 1", "1 turns {axis} over; between, a smaller picture", AXES[:2]),
+    *per_axis("output.gain", 1.0, "gain", "gain of the {axis} channel", AXES[:2]),
+    *per_axis("output.offset", 0.0, "of full scale", "constant added to the {axis} channel", AXES[:2]),
+    *per_axis("output.delay", 0.0, "samples", "delay of the {axis} channel, fractions included", AXES[:2]),
     Parameter("output.ac", 0.0, "0 or 1", "1 takes DC out (safe for loudspeakers), 0 passes it (for a display)"),
     Parameter("output.corner", 5.0, "Hz", "corner frequency of the DC removal"),
     Parameter("output.knee", 0.9, "of full scale", "level above which the guard begins to bend"),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from instrument.engine.forms.table import COUNTING_FORMS
+from instrument.engine.forms.form_table import FORM_KINDS, FORM_TABLE
 from instrument.engine.formulas.instructions import (
     Formula,
     add_code,
@@ -18,29 +18,24 @@ from instrument.engine.formulas.instructions import (
 )
 from instrument.engine.memory.layout import (
     CELLS,
-    FORM_KINDS,
     GESTURES,
     KEYS,
     LINK_ADD,
     LINK_MULTIPLY,
+    PROGRAM,
+    SNAPSHOT_VALUES,
+    SNAPSHOTS,
+    TERMS,
+)
+from instrument.engine.modulators.modulator_table import (
     MODULATOR_CURVE,
-    MODULATOR_FOLLOWER,
     MODULATOR_FORMULA,
     MODULATOR_GESTURE,
     MODULATOR_KINDS,
     MODULATOR_NONE,
     MODULATOR_STEPS,
-    PROGRAM,
-    SNAPSHOT_VALUES,
-    SNAPSHOTS,
-    SOURCE_FORMULA,
-    SOURCE_HARMONIC,
-    SOURCE_INPUT,
-    SOURCE_NONE,
-    SOURCE_PATH,
-    TERMS,
 )
-from instrument.engine.modulators.schedule import delayed_links, order_steps
+from instrument.engine.modulators.schedule import lay_schedule
 from instrument.engine.parameters import (
     LAYER,
     LAYER_BASE,
@@ -51,6 +46,13 @@ from instrument.engine.parameters import (
     ROWS,
     index_of,
     offset_in,
+)
+from instrument.engine.signal.source_table import (
+    SOURCE_FORMULA,
+    SOURCE_HARMONIC,
+    SOURCE_KINDS,
+    SOURCE_NONE,
+    SOURCE_PATH,
 )
 
 if TYPE_CHECKING:
@@ -155,24 +157,24 @@ class Program:
         ----------
         layer : int, 0-based
         kinds : sequence of str
-            Names from `layout.FORM_KINDS`, each at most once.
+            Names from `form_table.FORM_KINDS`, each at most once.
 
         Raises
         ------
         ValueError
             If there is no such form, or one is named twice (more than there is room for cannot be named).
         """
-        for place, kind in enumerate(kinds):
+        for index, kind in enumerate(kinds):
             if kind not in FORM_KINDS:
                 near = difflib.get_close_matches(kind, FORM_KINDS, n=1)
                 hint = f"did you mean {near[0]}?" if near else f"forms are {', '.join(FORM_KINDS)}."
                 raise ValueError(f"there is no form {kind!r}; {hint}")
-            if kind in kinds[:place]:
+            if kind in kinds[:index]:
                 raise ValueError(f"the form {kind} is named twice; a layer passes each form at most once")
         row = self.record["layers"][layer]
         row["n_forms"] = len(kinds)
         row["forms"][: len(kinds)] = [FORM_KINDS.index(kind) for kind in kinds]
-        if any(kind in COUNTING_FORMS for kind in kinds):
+        if any(FORM_TABLE[kind].counts_rounds for kind in kinds):
             row["counts"] = 1
 
     def draw_formula(self, layer: int, axes: Sequence[Formula | None]) -> None:
@@ -219,9 +221,21 @@ class Program:
         if not formula.reads.isdisjoint(("left", "right")):
             self.reads_input = True
 
-    def draw_input(self, layer: int) -> None:
-        """Let a layer (0-based) draw the live input: the left channel is x, the right one y."""
-        self.record["layers"][layer]["source"] = SOURCE_INPUT
+    def draw(self, layer: int, kind: str) -> None:
+        """Let a layer draw a source that needs no more than its parameters, such as the live input.
+
+        Parameters
+        ----------
+        layer : int, 0-based
+        kind : str
+            Name from `source_table.SOURCE_TABLE`.
+
+        Raises
+        ------
+        ValueError
+            If there is no such source.
+        """
+        self.record["layers"][layer]["source"] = SOURCE_KINDS.index(kind)
 
     def tune(self, away: npt.NDArray[np.float64]) -> None:
         """Let keys sound other pitches than in equal temperament.
@@ -252,7 +266,7 @@ class Program:
         ----------
         number : int, 0-based
         kind : int
-            One of the `MODULATOR_` numbers of `layout`; a curve, steps and a gesture also want their table.
+            One of the `MODULATOR_` numbers of `modulator_table`; a curve, steps and a gesture also want their table.
 
         Raises
         ------
@@ -407,15 +421,7 @@ class Program:
         ValueError
             If a link's modulator is not in use.
         """
-        links = self.record["links"][: int(self.record["n_links"])]
-        links["delayed"] = delayed_links(self.record)
-        steps, before_tempo = order_steps(self.record)
-        self.record["tempo_steps"] = before_tempo
-        self.record["n_steps"] = len(steps)
-        for k, step in enumerate(steps):
-            self.record["schedule"][k] = step
-        if links["delayed"].any() or (self.record["modulators"]["kind"] == MODULATOR_FOLLOWER).any():
-            self.record["feeds_back"] = 1
+        lay_schedule(self.record)
 
 
 def new_program() -> Program:

@@ -11,21 +11,12 @@ from PIL import Image
 
 from instrument.beam.light import as_rgb
 from instrument.beam.pictures import FrameSource
+from instrument.engine.forms.form_table import FORM_TABLE
 from instrument.engine.formulas.instructions import OPERATION_NUMBERS, modulator_location
-from instrument.engine.memory.layout import (
-    FORM_KINDS,
-    MODULATOR_CURVE,
-    MODULATOR_ENVELOPE,
-    MODULATOR_FORMULA,
-    MODULATOR_GESTURE,
-    MODULATOR_LFO,
-    MODULATOR_RANDOM,
-    MODULATOR_STEPS,
-    RING_PERFORM,
-    SOURCE_INPUT,
-    SOURCE_NONE,
-)
+from instrument.engine.memory.layout import RING_PERFORM
+from instrument.engine.modulators.modulator_table import COUNTED_CYCLE, CYCLE, MODULATOR_ENVELOPE, MODULATOR_TABLE
 from instrument.engine.parameters import LAYERS, MODULATORS
+from instrument.engine.signal.source_table import SOURCE_NONE, SOURCE_TABLE
 from instrument.export.sound import ExportError, atomic_output
 
 if TYPE_CHECKING:
@@ -138,8 +129,12 @@ DRIFT_SECONDS = 6.0
 _FINEST = 1000
 """Largest denominator of a rate in turns a second that is taken as meant."""
 
-_TURNING = {MODULATOR_LFO, MODULATOR_CURVE, MODULATOR_STEPS, MODULATOR_GESTURE, MODULATOR_FORMULA}
-_NOISE = FORM_KINDS.index("noise")
+_MODULATORS = dict(enumerate(MODULATOR_TABLE.values(), start=1))
+_CYCLIC = {k for k, kind in _MODULATORS.items() if kind.clock in {CYCLE, COUNTED_CYCLE}}
+_TURNING = {k for k in _CYCLIC if _MODULATORS[k].repeats}
+_BY_CHANCE = _CYCLIC - _TURNING
+_NOISY = {k for k, kind in enumerate(FORM_TABLE.values()) if not kind.repeats}
+_INPUTS = {k for k, kind in enumerate(SOURCE_TABLE.values(), start=1) if kind.hears_input}
 _TRIGGER_BEAT = 2.0
 _ENDLESS = {modulator_location(name, 0) for name in ("beat", "n", "left", "right")}
 """Rows that a formula reads and that do not come round."""
@@ -204,14 +199,13 @@ def _rates(values: dict[str, float], program: npt.NDArray[np.void]) -> list[floa
 def _drifts(values: dict[str, float], program: npt.NDArray[np.void]) -> bool:
     layers = program["layers"]
     noisy = any(
-        layers["source"][layer] != SOURCE_NONE and _NOISE in layers["forms"][layer][: int(layers["n_forms"][layer])]
+        layers["source"][layer] != SOURCE_NONE
+        and not _NOISY.isdisjoint(layers["forms"][layer][: int(layers["n_forms"][layer])].tolist())
         for layer in range(LAYERS)
     )
     kinds = program["modulators"]["kind"].tolist()
-    chance = any(
-        kind == MODULATOR_RANDOM and values[f"mod.{number + 1}.rate"] != 0 for number, kind in enumerate(kinds)
-    )
+    chance = any(kind in _BY_CHANCE and values[f"mod.{number + 1}.rate"] != 0 for number, kind in enumerate(kinds))
     code = program["code"][: int(program["n_code"])]
     reads_time = bool((code["operation"] == OPERATION_NUMBERS["time"]).any())
     reads_on = not _ENDLESS.isdisjoint(code["operands"].ravel().tolist())
-    return noisy or chance or reads_time or reads_on or bool((layers["source"] == SOURCE_INPUT).any())
+    return noisy or chance or reads_time or reads_on or not _INPUTS.isdisjoint(layers["source"].tolist())

@@ -6,18 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.engine.memory.layout import (
-    ACTIONS,
-    CURVES,
-    LINK_ADD,
-    LINK_MULTIPLY,
-    MANNERS,
-    MESSAGES,
-    MODULATOR_KINDS,
-    TAKEOVERS,
-)
+from instrument.engine.forms.form_table import FORM_TABLE
+from instrument.engine.memory.layout import ACTIONS, CURVES, LINK_ADD, LINK_MULTIPLY, MANNERS, MESSAGES, TAKEOVERS
+from instrument.engine.modulators.modulator_table import MODULATOR_KINDS, MODULATOR_TABLE
 from instrument.engine.parameters import AXES, LINK, LIVE_TERMS, PATCH, index_of
 from instrument.engine.program import Program, new_program
+from instrument.engine.signal.source_table import SOURCE_TABLE
 from instrument.patch.formula.parser import compile_formula
 from instrument.patch.number import number_for
 from instrument.patch.patch_drawings import read_drawings
@@ -26,23 +20,14 @@ from instrument.patch.patch_file import load_patch
 from instrument.patch.schema.checks import modulator_index
 from instrument.patch.schema.controls import COUNTED
 from instrument.patch.schema.fields import parameter_values
-from instrument.patch.schema.forms import FORM_FIELDS
-from instrument.patch.schema.modulators import MODULATOR_FIELDS, table_of
+from instrument.patch.schema.modulators import table_of
 from instrument.patch.schema.patch_schema import LAYER_FIELDS, Patch
-from instrument.patch.schema.sources import (
-    FORMULA_FIELDS,
-    INPUT_FIELDS,
-    PATH_FIELDS,
-    Formulas,
-    Harmonic,
-    LiveInput,
-)
+from instrument.patch.schema.sources import Along, Formulas, Harmonic
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
-    from instrument.engine.parameters import Parameter
     from instrument.patch.drawing_cache import SampledDrawing
     from instrument.patch.figures import Axes
 
@@ -96,7 +81,7 @@ def _built(patch: Patch, drawings: Mapping[int, SampledDrawing]) -> Program:
     _build_layers(patch, program, drawings)
     for k, modulator in enumerate(patch.modulator):
         _build_modulator(program, k, modulator)
-        for name, value in parameter_values(modulator, MODULATOR_FIELDS[modulator.kind]):
+        for name, value in parameter_values(modulator, MODULATOR_TABLE[modulator.kind].parameters):
             program.set(f"mod.{k + 1}.{name}", value)
     _build_links(patch, program)
     _build_controls(patch, program)
@@ -119,29 +104,27 @@ def _build_layers(patch: Patch, program: Program, drawings: Mapping[int, Sampled
         _build_source(patch, program, k, drawings)
         program.form(k, [form.kind for form in layer.form])
         for form in layer.form:
-            for name, value in parameter_values(form, FORM_FIELDS[form.kind]):
+            for name, value in parameter_values(form, FORM_TABLE[form.kind].parameters):
                 program.set(f"layer.{k + 1}.form.{form.kind}.{name}", value)
 
 
 def _build_source(patch: Patch, program: Program, k: int, drawings: Mapping[int, SampledDrawing]) -> None:
     source = patch.layer[k].source
-    fields: tuple[Parameter, ...] = ()
     match source:
         case None:
             return
         case Harmonic():
+            # Its rows are the terms.
             program.draw_harmonic(k, _with_played_terms(patch, k + 1, source.tables()))
+            return
         case Formulas():
-            fields = FORMULA_FIELDS
             texts = [source.x, source.y, source.z]
             program.draw_formula(k, [None if text is None else compile_formula(text) for text in texts])
-        case LiveInput():
-            fields = INPUT_FIELDS
-            program.draw_input(k)
-        case _:
-            fields = PATH_FIELDS
+        case Along():
             program.draw_path(k, drawings[k].points if k in drawings else source.table())
-    for name, value in parameter_values(source, fields):
+        case _:
+            program.draw(k, source.kind)
+    for name, value in parameter_values(source, SOURCE_TABLE[source.kind].parameters):
         program.set(f"layer.{k + 1}.source.{name}", value)
 
 

@@ -12,16 +12,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from instrument.common.safe_files import DAMAGE
-from instrument.engine.memory.layout import (
-    MODULATOR_CURVE,
-    MODULATOR_GESTURE,
-    MODULATOR_STEPS,
-    POOL,
-    PROGRAM,
-    SOURCE_HARMONIC,
-    SOURCE_PATH,
-)
+from instrument.engine.memory.layout import POOL, PROGRAM
+from instrument.engine.modulators.modulator_table import MODULATOR_TABLE
 from instrument.engine.parameters import ADDRESSES, INDEX, LIVE_TERMS
+from instrument.engine.signal.source_table import SOURCE_HARMONIC, SOURCE_PATH
 from instrument.takes.take_folder import TakeError
 
 if TYPE_CHECKING:
@@ -184,7 +178,7 @@ def _array(archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> npt.NDArray[Any]:
     return np.frombuffer(rest, dtype).reshape(shape)
 
 
-_COLUMNS = {MODULATOR_CURVE: 3, MODULATOR_STEPS: 4, MODULATOR_GESTURE: 1}
+_COLUMNS = {k: kind.columns for k, kind in enumerate(MODULATOR_TABLE.values(), start=1) if kind.columns}
 """Numbers in a row of a modulator's table, by its kind (`engine.program`)."""
 
 

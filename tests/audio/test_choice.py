@@ -12,8 +12,8 @@ from instrument.audio.devices import AudioDevice
 from instrument.audio.driver import DeviceError
 from instrument.audio.silent import SilentClock
 from instrument.engine.engine import Engine
-from instrument.engine.memory.layout import SOURCE_INPUT
 from instrument.engine.program import new_program
+from instrument.engine.signal.source_table import SOURCE_INPUT
 
 
 @pytest.fixture(autouse=True)

@@ -8,6 +8,7 @@ import numpy as np
 
 import instrument.engine.compiling.unit_entries  # noqa: F401 - compiles or loads the units
 from instrument.engine.compiling.compiled import UNITS
+from instrument.engine.forms.form_table import FORM_STATE
 from instrument.engine.memory.allocation import Memory, allocate
 from instrument.engine.memory.layout import CHUNK
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
@@ -22,6 +23,12 @@ RATE = 48000.0
 
 LAYER_NUMBER = 2
 """Layer that the bench uses, 0-based; not the first, so that rows of another layer would be noticed."""
+
+
+def remembered() -> list[tuple[str, str]]:
+    """Return kind and field of all that forms remember, without the lines of the delay, which only `count` speaks of."""
+    fields = [(kind, field) for kind in FORM_STATE.names or () for field in FORM_STATE[kind].names or ()]
+    return [pair for pair in fields if pair != ("delay", "lines")]
 
 
 class Bench:
@@ -47,15 +54,9 @@ class Bench:
         self.record["bank"][0] = program.record
         self.state = self.record["instances"][0]
         self.state["slot"] = 0
-        for name in (
-            "form_delay_at",
-            "form_delay_count",
-            "form_filters",
-            "form_noise",
-            "form_held",
-            "moving",
-        ):
-            self.state[name] = 0
+        self.state["moving"] = 0
+        for kind, field in remembered():
+            self.state["forms"][kind][field] = 0
         self.values: dict[int, ArrayLike] = {}
         base = LAYER_NUMBER * LAYER_SIZE
         for offset, row in enumerate(LAYER):

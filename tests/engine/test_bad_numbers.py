@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from instrument.engine.memory.layout import CHUNK, LINK_MULTIPLY, MODULATOR_LFO
+from instrument.engine.memory.layout import CHUNK, LINK_MULTIPLY
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from instrument.engine.parameters import ADDRESSES, LAYER, PATCH
 from tests.engine.playing import RATE, bare_program, started, terms
 

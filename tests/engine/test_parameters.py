@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from instrument.engine.forms.table import FORM_ROWS
+from instrument.engine.forms.form_table import FORM_ROWS
 from instrument.engine.parameters import (
     ADDRESSES,
     COUNT,

@@ -7,20 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from instrument.engine.memory.layout import (
-    FORM_KINDS,
-    FORMS,
-    MODULATOR_LFO,
-    MODULATOR_NONE,
-    SOURCE_HARMONIC,
-    SOURCE_NONE,
-    SOURCE_PATH,
-    STEP_BASE,
-    STEP_LINK,
-    STEP_MODULATOR,
-    STEPS,
-    TERMS,
-)
+from instrument.engine.forms.form_table import FORM_KINDS
+from instrument.engine.memory.layout import FORMS, STEP_BASE, STEP_LINK, STEP_MODULATOR, STEPS, TERMS
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO, MODULATOR_NONE
 from instrument.engine.modulators.schedule import delayed_links, order_steps
 from instrument.engine.parameters import (
     INDEX,
@@ -34,6 +23,7 @@ from instrument.engine.parameters import (
     ROWS,
 )
 from instrument.engine.program import Program, new_program
+from instrument.engine.signal.source_table import SOURCE_HARMONIC, SOURCE_NONE, SOURCE_PATH
 from tests.engine.playing import terms
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.engine.engine import Engine, midi_event
-from instrument.engine.notes.layer_voices import FADE, IDLE, RELEASE
+from instrument.engine.memory.records import FADE, IDLE, RELEASE
 from tests.engine.playing import RATE, bare_program, circle
 from tests.reference.midi import (
     NOTE_OFF,

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image, ImageSequence
 
 from instrument.engine.engine import Engine
-from instrument.engine.memory.layout import (
+from instrument.engine.modulators.modulator_table import (
     MODULATOR_CURVE,
     MODULATOR_ENVELOPE,
     MODULATOR_LFO,

@@ -5,17 +5,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from instrument.engine.memory.layout import (
-    CURVES,
-    LINK_MULTIPLY,
-    MESSAGES,
-    MODULATOR_LFO,
-    SOURCE_HARMONIC,
-    SOURCE_NONE,
-    SOURCE_PATH,
-)
+from instrument.engine.memory.layout import CURVES, LINK_MULTIPLY, MESSAGES
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from instrument.engine.parameters import index_of
 from instrument.engine.program import Program
+from instrument.engine.signal.source_table import SOURCE_HARMONIC, SOURCE_NONE, SOURCE_PATH
 from instrument.patch.build import build_program
 from instrument.patch.patch_file import patch_from_text
 

@@ -2,15 +2,9 @@
 
 from collections.abc import Iterator
 
-from instrument.engine.memory.layout import (
-    ACTIONS,
-    CURVES,
-    FORM_KINDS,
-    MANNERS,
-    MESSAGES,
-    MODULATOR_KINDS,
-    TAKEOVERS,
-)
+from instrument.engine.forms.form_table import FORM_KINDS
+from instrument.engine.memory.layout import ACTIONS, CURVES, MANNERS, MESSAGES, TAKEOVERS
+from instrument.engine.modulators.modulator_table import MODULATOR_KINDS
 from instrument.engine.parameters import LAYER, MODULATOR, PATCH
 from instrument.patch.factory import factory_folder, factory_set
 from instrument.patch.patch_file import load_patch

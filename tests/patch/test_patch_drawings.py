@@ -13,8 +13,8 @@ from instrument.drawings.load import load
 from instrument.drawings.worker.client import Worker
 from instrument.drawings.worker.protocol import options_to_json
 from instrument.engine.engine import Engine
-from instrument.engine.memory.layout import SOURCE_PATH
 from instrument.engine.parameters import index_of
+from instrument.engine.signal.source_table import SOURCE_PATH
 from instrument.patch import patch_drawings as routing
 from instrument.patch.build import build_program
 from instrument.patch.drawing_cache import DrawingCache

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pygame
 import pytest
 
-from instrument.engine.forms.table import FORM_TABLE
+from instrument.engine.forms.form_table import FORM_TABLE
 from instrument.engine.parameters import INDEX
 from instrument.window.desk import PAGES
 from instrument.window.pages.motion import NEW_MODULATORS

@@ -8,7 +8,7 @@ import numpy.typing as npt
 import pytest
 
 from instrument.engine.engine import set_event
-from instrument.engine.memory.layout import MODULATOR_ENVELOPE, MODULATOR_LFO
+from instrument.engine.modulators.modulator_table import MODULATOR_ENVELOPE, MODULATOR_LFO
 from instrument.engine.program import Program
 from instrument.window.widgets.modulator_plot import (
     STAGES,

@@ -7,7 +7,7 @@ from typing import Any
 import pygame
 import pytest
 
-from instrument.engine.forms.table import FORM_TABLE
+from instrument.engine.forms.form_table import FORM_TABLE
 from instrument.engine.parameters import INDEX, LAYER, LINK, MODULATOR, PATCH, ROWS
 from instrument.patch.description import document_of
 from instrument.window.desk import PAGES

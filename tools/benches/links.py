@@ -7,7 +7,7 @@ import time
 import numpy as np
 
 from instrument.engine.engine import Engine
-from instrument.engine.memory.layout import MODULATOR_LFO
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from instrument.engine.parameters import LAYERS, LINKS, MODULATORS
 from instrument.engine.program import Program, new_program
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import llvmlite
 import llvmlite.binding
 import numba
+from llvmlite import ir
 from numba import cfunc, njit, types
 from numba.extending import intrinsic
 
@@ -134,6 +135,55 @@ def quiet(function: Any) -> Any:
             return context.get_dummy_value()
 
         return types.void(arguments), generate
+
+    return call
+
+
+def kernel_named(path: str) -> Any:
+    """Return a compiled function of the engine by its module and name, as ``forms.space.twist``; None for no name.
+
+    Tables name their kernels so, because kernels read the layout of memory, which is made from the tables.
+    """
+    module, _, name = path.rpartition(".")
+    return getattr(importlib.import_module(f"instrument.engine.{module}"), name) if name else None
+
+
+def one_of(cases: dict[int, Any]) -> Any:
+    """Return an intrinsic ``call(number, arguments)`` that runs the compiled function of a number, and none for others.
+
+    One switch over functions that are compiled as they are: a chain of comparisons would have to be written again for
+    every new kind of form, modulator or source. As with `quiet`, what the functions return is dropped.
+
+    Parameters
+    ----------
+    cases : dict of int to dispatcher
+        Functions decorated with `compiled`, which take the same arguments.
+    """
+
+    @intrinsic
+    def call(typing_context: Any, number: Any, arguments: Any) -> Any:
+        overloads = {}
+        for case, function in cases.items():
+            resolved = types.Dispatcher(function).get_call_type(typing_context, tuple(arguments), {})
+            overloads[case] = function.overloads[resolved.args]
+
+        def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
+            items = [builder.extract_value(values[1], k) for k in range(len(arguments))]
+            done = builder.append_basic_block("done")
+            switch = builder.switch(values[0], done)
+            for case, overload in overloads.items():
+                context.active_code_library.add_linking_library(overload.library)
+                block = builder.append_basic_block(overload.fndesc.unique_name)
+                switch.add_case(ir.Constant(values[0].type, case), block)
+                builder.position_at_end(block)
+                target = context.declare_function(builder.module, overload.fndesc)
+                restype, argtypes = overload.fndesc.restype, overload.fndesc.argtypes
+                context.call_conv.call_function(builder, target, restype, argtypes, items)
+                builder.branch(done)
+            builder.position_at_end(done)
+            return context.get_dummy_value()
+
+        return types.void(types.int64, arguments), generate
 
     return call
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiling.compiled import compiled
-from instrument.engine.memory.layout import ACTIONS, CHANGE_OVER, MODULATOR_GESTURE, SWITCH_ON
+from instrument.engine.memory.layout import ACTIONS, CHANGE_OVER, SWITCH_ON
+from instrument.engine.modulators.modulator_table import MODULATOR_GESTURE
 from instrument.engine.numeric.safe_math import choice, clamp
 from instrument.engine.parameters import MODULATOR, MODULATOR_BASE, MODULATOR_SIZE, MODULATORS, offset_in
 from instrument.engine.signal.ramp import set_parameter

@@ -7,8 +7,7 @@ import math
 import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined
-from instrument.engine.forms.amount import blended, formed_or, option
-from instrument.engine.numeric.safe_math import clamp, finite, sincos_turn, wrap_turn
+from instrument.engine.numeric.safe_math import blended, clamp, finite, formed_or, option, sincos_turn, wrap_turn
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
 
 _RIPPLE = offset_in(LAYER, "form.ripple.amount")
@@ -119,7 +118,7 @@ def noise(m, s, layer, first, last):
     x = m.scratch_x
     y = m.scratch_y
     z = m.scratch_z
-    clock = s.form_noise[layer]
+    clock = s.forms[layer].noise.clock
     key = _key_of(seed[first])
     step = _clock_step(rate[first], m.rate)
     goes = np.uint64(0 if m.frozen != 0 else 1)
@@ -136,7 +135,7 @@ def noise(m, s, layer, first, last):
         y[i] = formed_or(y[i], y[i] + amount[i] * _throw(here, there, weight, 1), amount[i])
         z[i] = formed_or(z[i], z[i] + amount[i] * _throw(here, there, weight, 2), amount[i])
         clock += step * goes
-    s.form_noise[layer] = clock
+    s.forms[layer].noise.clock = clock
 
 
 @compiled
@@ -184,7 +183,7 @@ def chop(m, s, layer, first, last):
     amount = s.rows[base + _CHOP]
     rest = s.rows[base + _CHOP_REST]
     gates = m.scratch_form[0]
-    held = s.form_held[layer]
+    held = s.forms[layer].chop.held
     _find_gates(m, s, base, first, last)
     held[0] = _close_gates(m.scratch_x, gates, amount, rest, held[0], first, last)
     held[1] = _close_gates(m.scratch_y, gates, amount, rest, held[1], first, last)

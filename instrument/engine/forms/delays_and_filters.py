@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined
-from instrument.engine.forms.amount import blended
-from instrument.engine.memory.layout import CHUNK, DELAY_LINE
-from instrument.engine.numeric.safe_math import clamp, sincos_turn
+from instrument.engine.forms.form_table import DELAY_LINE
+from instrument.engine.memory.layout import CHUNK
+from instrument.engine.numeric.safe_math import blended, clamp, sincos_turn
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
 
 _DELAY = offset_in(LAYER, "form.delay.amount")
@@ -41,9 +41,6 @@ _MOST_RESONANCE = 1e6
 
 _HIGHEST = 0.4999
 """Of the sample rate; the tangent of the bilinear transform ends at a half."""
-
-LOW, HIGH = 0, 1
-"""Places of the two filters in an instance's state."""
 
 
 @inlined
@@ -86,9 +83,10 @@ def delay(m, s, layer, first, last):
     """Put a past moment of each axis in its place, or blend the two; feedback makes echoes."""
     base = layer * LAYER_SIZE
     amount = s.rows[base + _DELAY]
-    lines = s.form_delay[layer]
-    at = s.form_delay_at[layer]
-    count = s.form_delay_count[layer]
+    state = s.forms[layer].delay
+    lines = state.lines
+    at = state.at
+    count = state.count
     seconds = base + DELAY_SECONDS
     feedback = base + _DELAY_FEEDBACK
     for axis in range(3):
@@ -106,8 +104,46 @@ def delay(m, s, layer, first, last):
             last,
         )
     length = np.int64(last) - np.int64(first)
-    s.form_delay_at[layer] = (at + length) & np.int64(DELAY_LINE - 1)
-    s.form_delay_count[layer] = min(count + length, np.int64(DELAY_LINE))
+    state.at = (at + length) & np.int64(DELAY_LINE - 1)
+    state.count = min(count + length, np.int64(DELAY_LINE))
+
+
+@compiled
+def start_delay(m, p, s, layer):
+    """Let a layer's delay lines count as empty, whatever is in them."""
+    s.forms[layer].delay.at = 0
+    s.forms[layer].delay.count = 0
+
+
+@compiled
+def _reach(m, p, layer):
+    # Samples that the delays of a program are set to look back.
+    longest = 0.0
+    for axis in range(3):
+        seconds = p.base[layer * LAYER_SIZE + DELAY_SECONDS + axis]
+        longest = max(longest, clamp(seconds * m.rate, 0.0, LONGEST_DELAY))
+    return np.int64(longest) + 2
+
+
+@compiled
+def carry_delay(m, p, s, old, layer):
+    """Go on with the latest part of the delay lines that a layer has in another instance."""
+    # A whole delay line is long to copy within a callback. Twice of what the delays are set to look back is taken
+    # along, so that one made longer later finds as much again before it falls silent for a moment.
+    state, then = s.forms[layer].delay, old.forms[layer].delay
+    count = min(then.count, 2 * _reach(m, p, layer), np.int64(DELAY_LINE))
+    at = then.at
+    state.at = at
+    state.count = count
+    first = (at - count) & np.int64(DELAY_LINE - 1)
+    whole = min(count, DELAY_LINE - first)
+    for axis in range(3):
+        new_line = state.lines[axis]
+        old_line = then.lines[axis]
+        for i in range(first, first + whole):
+            new_line[i] = old_line[i]
+        for i in range(count - whole):
+            new_line[i] = old_line[i]
 
 
 @inlined
@@ -197,13 +233,23 @@ def _run_filters(m, state, amount, resonance, high, first, last):
 
 
 @compiled
-def filter_axes(m, s, layer, which, first, last):
-    """Filter x, y and z by a second-order low-pass or high-pass."""
-    base = layer * LAYER_SIZE + (_HIGHPASS if which == HIGH else _LOWPASS)
+def _filter_axes(m, s, base, integrators, high, first, last):
     resonance = s.rows[base + _RESONANCE]
     for axis in range(3):
         cutoff = base + _CUTOFF + axis
         moving = s.moving[cutoff] | s.moving[base + _RESONANCE]
         at = 3 * axis
         _find_coefficients(m.scratch_form, at, s.rows[cutoff], resonance, moving, m.rate, first, last)
-    _run_filters(m, s.form_filters[layer, which], s.rows[base], resonance, which == HIGH, first, last)
+    _run_filters(m, integrators, s.rows[base], resonance, high, first, last)
+
+
+@compiled
+def lowpass(m, s, layer, first, last):
+    """Filter x, y and z by a second-order low-pass."""
+    _filter_axes(m, s, layer * LAYER_SIZE + _LOWPASS, s.forms[layer].lowpass.integrators, False, first, last)
+
+
+@compiled
+def highpass(m, s, layer, first, last):
+    """Filter x, y and z by a second-order high-pass."""
+    _filter_axes(m, s, layer * LAYER_SIZE + _HIGHPASS, s.forms[layer].highpass.integrators, True, first, last)

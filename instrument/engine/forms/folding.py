@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiling.compiled import compiled
-from instrument.engine.forms.amount import blended, formed_or, option
-from instrument.engine.numeric.safe_math import clamp, sincos_turn
+from instrument.engine.numeric.safe_math import blended, clamp, formed_or, option, sincos_turn
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
 
 _FOLD = offset_in(LAYER, "form.fold.amount")

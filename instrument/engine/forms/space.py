@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 
 from instrument.engine.compiling.compiled import compiled
-from instrument.engine.forms.amount import formed_or, option
-from instrument.engine.numeric.safe_math import sincos_turn
+from instrument.engine.numeric.safe_math import formed_or, option, sincos_turn
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
 
 _TWIST = offset_in(LAYER, "form.twist.amount")

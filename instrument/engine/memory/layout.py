@@ -14,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 from numba import from_dtype
 
-from instrument.engine.forms.table import FORM_TABLE
+from instrument.engine.forms.form_table import FORM_STATE
 from instrument.engine.memory.records import (
     CHANNEL,
     CONTROL,
@@ -30,8 +30,9 @@ from instrument.engine.memory.records import (
     TEMPO_STATE,
 )
 from instrument.engine.parameters import COUNT, LAYERS, LINKS, LIVE_TERMS, MODULATORS
+from instrument.engine.signal.source_table import SOURCE_STATE
 
-ABI = 4
+ABI = 5
 """Raised when a field moves, so that two processes never read each other's memory wrongly."""
 
 CHUNK = 64
@@ -67,12 +68,6 @@ GESTURES = 8
 
 CELLS = 2048
 """Values that a gesture is recorded in, at equal distances along its cycle."""
-
-FORM_KINDS = tuple(FORM_TABLE)
-"""Kinds of form; the index is what the program stores."""
-
-DELAY_LINE = 1 << 16
-"""Samples of each axis of a layer that the delay form keeps; a power of two."""
 
 SNAPSHOTS = 128
 SNAPSHOT_VALUES = 4096
@@ -114,32 +109,6 @@ a ring of its own; it follows from the event before it."""
 FLAG_CARRY = 2
 """`EVENT_SWAP`: the new program goes on from the phases of the old one instead of from zero."""
 
-SOURCE_NONE, SOURCE_HARMONIC, SOURCE_PATH, SOURCE_FORMULA, SOURCE_INPUT = range(5)
-MODULATOR_KINDS = (
-    "none",
-    "lfo",
-    "envelope",
-    "curve",
-    "steps",
-    "random",
-    "follower",
-    "gesture",
-    "note",
-    "formula",
-)
-"""What moves; the index is what the program stores."""
-(
-    MODULATOR_NONE,
-    MODULATOR_LFO,
-    MODULATOR_ENVELOPE,
-    MODULATOR_CURVE,
-    MODULATOR_STEPS,
-    MODULATOR_RANDOM,
-    MODULATOR_FOLLOWER,
-    MODULATOR_GESTURE,
-    MODULATOR_NOTE,
-    MODULATOR_FORMULA,
-) = range(len(MODULATOR_KINDS))
 LINK_ADD, LINK_MULTIPLY = 0, 1
 STEP_BASE, STEP_LINK, STEP_MODULATOR = 0, 1, 2
 STEPS = MODULATORS + 2 * LINKS
@@ -282,8 +251,7 @@ INSTANCE = np.dtype(
         ("delayed_rows", "f8", (LAYERS, 2, CHUNK)),  # ... and FEEDBACK_DELAY_SAMPLES samples earlier
         ("layer_history", "f8", (LAYERS, 2, FEEDBACK_DELAY_SAMPLES)),
         ("held", "f8", (LAYERS, 2)),  # where a layer that waits for its turn has stopped
-        ("gate_level", "f8", (LAYERS,)),  # of the live input, falling slowly
-        ("gate_gain", "f8", (LAYERS,)),
+        ("sources", SOURCE_STATE, (LAYERS,)),
         ("spin", "u8", (LAYERS, 3)),
         ("carry", "f8", (LAYERS, 3, TERMS)),  # phase a term has gained on the pen, in turns
         ("last_ratio", "f8", (LAYERS, 3, TERMS)),
@@ -307,12 +275,7 @@ INSTANCE = np.dtype(
         ("filled", "u1", (COUNT,)),  # 1 where a ramp has filled the row of this chunk
         ("notes", "i8"),  # notes begun since the program began
         ("tempo", TEMPO_STATE),
-        ("form_delay", "f8", (LAYERS, 3, DELAY_LINE)),
-        ("form_delay_at", "i8", (LAYERS,)),  # where the next sample goes ...
-        ("form_delay_count", "i8", (LAYERS,)),  # ... and how many before it are this program's
-        ("form_filters", "f8", (LAYERS, 2, 3, 2)),  # both integrators of the low-pass, then of the high-pass
-        ("form_noise", "u8", (LAYERS,)),  # random numbers gone by, in 2**-32
-        ("form_held", "f8", (LAYERS, 3)),  # where the latest dash has ended
+        ("forms", FORM_STATE, (LAYERS,)),
         ("modulator_rows", "f8", (MODULATORS, CHUNK)),
         ("delay", "f8", (2, DELAY)),
         ("delay_at", "i8"),
@@ -428,6 +391,7 @@ def _fields() -> list[tuple[object, ...]]:
         ("beat_row", "f8", (CHUNK,)),  # position in beats, swung
         ("bpm_row", "f8", (CHUNK,)),  # beats in a minute
         ("scratch_form", "f8", (9, CHUNK)),  # what a form works out before it touches the drawing
+        ("source_before", SOURCE_STATE),  # what the source of the layer under way remembers of the stretch before
         ("angles", "f8", (LAYERS, 3, CHUNK)),
         ("still", "u1", (LAYERS, 3)),  # 1 where the angle is one value throughout the chunk
         ("instances", INSTANCE, (2,)),

@@ -8,12 +8,13 @@ import sys
 from typing import Any
 
 import llvmlite.binding
+import numpy as np
 from llvmlite import ir
 from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
-from instrument.engine.compiling.compiled import inlined
+from instrument.engine.compiling.compiled import compiled, inlined
 from instrument.engine.memory.layout import EVENT_TYPE, MEMORY_TYPE
 
 PROCESSOR = platform.machine().lower()
@@ -253,6 +254,43 @@ def store(typing_context: Any, address: Any, index: Any, value: Any) -> Any:
         return context.get_dummy_value()
 
     return types.void(types.uint64, types.uint64, types.float64), generate
+
+
+@intrinsic
+def _load_word(typing_context: Any, address: Any, index: Any) -> Any:
+    """Return word number `index` behind an address; both are uint64."""
+
+    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
+        pointer = builder.inttoptr(values[0], _WORD.as_pointer())
+        return builder.load(builder.gep(pointer, [values[1]]), align=8)
+
+    return types.uint64(types.uint64, types.uint64), generate
+
+
+@intrinsic
+def _store_word(typing_context: Any, address: Any, index: Any, word: Any) -> Any:
+    """Set word number `index` behind an address; all are uint64."""
+
+    def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
+        pointer = builder.inttoptr(values[0], _WORD.as_pointer())
+        builder.store(values[2], builder.gep(pointer, [values[1]]), align=8)
+        return context.get_dummy_value()
+
+    return types.void(types.uint64, types.uint64, types.uint64), generate
+
+
+@compiled
+def clear_words(target: Any, count: Any) -> None:
+    """Set `count` words of 8 bytes behind an address to 0, which every kind of number reads as 0."""
+    for i in range(np.uint64(count)):
+        _store_word(target, i, np.uint64(0))
+
+
+@compiled
+def copy_words(target: Any, source: Any, count: Any) -> None:
+    """Copy `count` words of 8 bytes from one address to another; they do not overlap."""
+    for i in range(np.uint64(count)):
+        _store_word(target, i, _load_word(source, i))
 
 
 @intrinsic

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from instrument.engine.modulators.modulator_table import MODULATOR_TABLE
+
 CONTROL = np.dtype(
     [
         ("lo", "f8"),
@@ -59,6 +61,9 @@ SNAPSHOT_VALUE = np.dtype([("value", "f8"), ("param", "i4")], align=True)
 TAPS = 4
 """Intervals between taps that a tempo is the mean of."""
 
+IDLE, ATTACK, DECAY, SUSTAIN, RELEASE, FADE = range(6)
+"""Stages of a layer's voice; one that is stolen or silenced fades, whatever its release is."""
+
 KEY_DOWN, PEDAL_DOWN, LATCHED = 1, 2, 4
 """What keeps a note sounding: its key, the sustain pedal, the sostenuto pedal."""
 
@@ -111,6 +116,11 @@ MODULATOR_STATE = np.dtype(
         ("step_cycle", "i8"),
         ("played", "i8"),  # 1 where the step is played
         ("cleared", "i8"),  # 1 while `clear` stays on, -1 where an action clears on the next sample
+        *[
+            (kind.name, np.dtype(list(kind.remembers), align=True))
+            for kind in MODULATOR_TABLE.values()
+            if kind.remembers
+        ],
     ],
     align=True,
 )

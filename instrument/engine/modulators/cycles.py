@@ -190,7 +190,7 @@ def lfo_value(shape, turns, width):
 
 
 @compiled
-def run_lfo(m, s, number, n):
+def run_lfo(m, p, s, number, n):
     """Fill a modulator's row for n samples from its place in the cycle, shape and width."""
     base = MODULATOR_BASE + number * MODULATOR_SIZE
     shape = s.rows[base + _SHAPE]

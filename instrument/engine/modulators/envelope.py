@@ -43,7 +43,7 @@ def _length(rows, base, stage, i, unit):
 
 
 @compiled
-def run_envelope(m, s, number, n):
+def run_envelope(m, p, s, number, n):
     """Fill a modulator's row for n samples; a stage begins on the sample nearest behind the end of the one before.
 
     What is left of a sample at the end of a stage counts for the next one, so that stages and loops add up.

@@ -43,7 +43,7 @@ def _louder(a, b):
 
 
 @compiled
-def run_follower(m, s, number, n):
+def run_follower(m, p, s, number, n):
     """Fill a modulator's row for n samples with a level, 0 to 1, that rises and falls with its two time constants.
 
     Layers are read FEEDBACK_DELAY_SAMPLES samples late; of two channels the louder one counts.
@@ -95,7 +95,7 @@ def _note_value(m, s, which, whose):
 
 
 @compiled
-def run_note(m, s, number, n):
+def run_note(m, p, s, number, n):
     """Fill a modulator's row for n samples with a value of the newest note, gliding there in a straight line."""
     base = MODULATOR_BASE + number * MODULATOR_SIZE
     value = s.rows[base + _VALUE]

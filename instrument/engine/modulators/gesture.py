@@ -6,6 +6,7 @@ import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined
 from instrument.engine.memory.layout import CELLS
+from instrument.engine.modulators.modulator_table import MODULATOR_GESTURE
 from instrument.engine.numeric.safe_math import choice
 from instrument.engine.parameters import MODULATOR, MODULATOR_BASE, MODULATOR_SIZE, offset_in
 
@@ -46,6 +47,22 @@ def _leave_behind(cells, before, here, hand, way):
     for _ in range(steps):
         _write(cells, k, hand, way)
         k = (k + direction + CELLS) % CELLS
+
+
+@compiled
+def start_gesture(m, p, s, before, old, number, goes_on):
+    """Fill a gesture's cells: from the instance before, from the patch, or with nothing."""
+    cells = s.gestures[p.modulators[number].gesture]
+    if goes_on and before.modulators[number].kind == MODULATOR_GESTURE:
+        then = old.gestures[before.modulators[number].gesture]
+        for k in range(CELLS):
+            cells[k] = then[k]
+    elif p.modulators[number].count >= CELLS:
+        for k in range(CELLS):
+            cells[k] = m.pool[p.modulators[number].table + k]
+    else:
+        for k in range(CELLS):
+            cells[k] = 0.0
 
 
 @compiled

@@ -4,84 +4,41 @@ from __future__ import annotations
 
 import numpy as np
 
-from instrument.engine.compiling.compiled import compiled, merged
-from instrument.engine.compiling.units import FORMULA
-from instrument.engine.formulas.instructions import MODULATOR_LOCATION
-from instrument.engine.memory.layout import (
-    CHUNK,
-    MODULATOR_CURVE,
-    MODULATOR_ENVELOPE,
-    MODULATOR_FOLLOWER,
-    MODULATOR_FORMULA,
-    MODULATOR_GESTURE,
-    MODULATOR_LFO,
-    MODULATOR_NONE,
-    MODULATOR_NOTE,
-    MODULATOR_RANDOM,
-    MODULATOR_STEPS,
-    STEP_BASE,
-    STEP_LINK,
-)
-from instrument.engine.memory.machine import address_of
-from instrument.engine.modulators.cycles import run_cycle, run_lfo, run_trigger
-from instrument.engine.modulators.envelope import run_envelope
-from instrument.engine.modulators.followers import run_follower, run_note
-from instrument.engine.modulators.gesture import run_gesture
+from instrument.engine.compiling.compiled import compiled, kernel_named, merged, one_of
+from instrument.engine.memory.layout import CHUNK, STEP_BASE, STEP_LINK
+from instrument.engine.modulators.cycles import run_cycle, run_trigger
 from instrument.engine.modulators.links import apply_link, begin_target, store_delayed_link
-from instrument.engine.modulators.sequences import run_curve, run_random, run_steps
+from instrument.engine.modulators.modulator_table import (
+    COUNTED_CYCLE,
+    MODULATOR_NONE,
+    MODULATOR_TABLE,
+    OWN_TIME,
+    TRIGGERED,
+)
 from instrument.engine.modulators.tempo import hold_tempo, run_tempo
 from instrument.engine.parameters import MODULATORS
 
-_run_formula = FORMULA.call
-
-
-@compiled
-def run_formula_modulator(m, p, s, number, n):
-    """Fill a modulator's row for n samples; turns and cycles hold its place in the cycle and the cycle's number."""
-    row = p.modulators[number]
-    if row.instructions == 0:
-        for i in range(n):
-            s.modulator_rows[number, i] = 0.0
-        return
-    location = np.int64(MODULATOR_LOCATION) + CHUNK * number
-    _run_formula(
-        address_of(m),
-        np.int64(s.number),
-        np.int64(row.code),
-        np.int64(row.instructions),
-        location,
-        np.int64(0),
-        np.int64(n),
-    )
+_run_kernel = one_of(
+    {k: kernel_named(f"modulators.{kind.kernel}") for k, kind in enumerate(MODULATOR_TABLE.values(), start=1)}
+)
+_CLOCKS = np.array([OWN_TIME, *(kind.clock for kind in MODULATOR_TABLE.values())], np.int64)
 
 
 @merged
 def run_modulator(m, p, s, number, n):
-    """Fill the row of a modulator of whatever kind for n samples."""
-    kind = p.modulators[number].kind
-    if kind != MODULATOR_FOLLOWER and kind != MODULATOR_NOTE:
-        fired = run_trigger(m, s, number, n, kind == MODULATOR_ENVELOPE)
-        if kind != MODULATOR_ENVELOPE:
-            counts = kind in (MODULATOR_STEPS, MODULATOR_RANDOM, MODULATOR_FORMULA)
-            run_cycle(m, s, number, n, fired, counts)
-    if kind == MODULATOR_LFO:
-        run_lfo(m, s, number, n)
-    elif kind == MODULATOR_ENVELOPE:
-        run_envelope(m, s, number, n)
-    elif kind == MODULATOR_CURVE:
-        run_curve(m, p, s, number, n)
-    elif kind == MODULATOR_STEPS:
-        run_steps(m, p, s, number, n)
-    elif kind == MODULATOR_RANDOM:
-        run_random(m, s, number, n)
-    elif kind == MODULATOR_FOLLOWER:
-        run_follower(m, s, number, n)
-    elif kind == MODULATOR_GESTURE:
-        run_gesture(m, p, s, number, n)
-    elif kind == MODULATOR_NOTE:
-        run_note(m, s, number, n)
-    elif kind == MODULATOR_FORMULA:
-        run_formula_modulator(m, p, s, number, n)
+    """Fill the row of a modulator of whatever kind for n samples.
+
+    In: the modulator's rows of parameters, the beat, the notes.
+    Out: its row; what it remembers.
+    Never: read a sample behind n, or a row of a link that comes later in the schedule.
+    """
+    kind = np.int64(p.modulators[number].kind)
+    clock = _CLOCKS[kind]
+    if clock != OWN_TIME:
+        fired = run_trigger(m, s, number, n, clock == TRIGGERED)
+        if clock != TRIGGERED:
+            run_cycle(m, s, number, n, fired, clock == COUNTED_CYCLE)
+    _run_kernel(kind, (m, p, s, number, n))
 
 
 @compiled

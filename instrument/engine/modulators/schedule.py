@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from instrument.engine.memory.layout import MODULATOR_NONE, STEP_BASE, STEP_LINK, STEP_MODULATOR
+from instrument.engine.memory.layout import STEP_BASE, STEP_LINK, STEP_MODULATOR
+from instrument.engine.modulators.modulator_table import MODULATOR_NONE, MODULATOR_TABLE
 from instrument.engine.parameters import (
     LINK_BASE,
     LINK_SIZE,
@@ -128,3 +129,23 @@ def order_steps(record: npt.NDArray[np.void]) -> tuple[list[tuple[int, int]], in
         if record["modulators"]["kind"][number] != MODULATOR_NONE:
             visit("modulator", number)
     return steps, before_tempo
+
+
+def lay_schedule(record: npt.NDArray[np.void]) -> None:
+    """Write a program's schedule into it: which links are delayed, the steps in their order, and whether anything is fed back.
+
+    Raises
+    ------
+    ValueError
+        If a link's modulator is not in use.
+    """
+    links = record["links"][: int(record["n_links"])]
+    links["delayed"] = delayed_links(record)
+    steps, before_tempo = order_steps(record)
+    record["tempo_steps"] = before_tempo
+    record["n_steps"] = len(steps)
+    for k, step in enumerate(steps):
+        record["schedule"][k] = step
+    reads_layers = [number for number, kind in enumerate(MODULATOR_TABLE.values(), start=1) if kind.reads_layers]
+    if links["delayed"].any() or not set(reads_layers).isdisjoint(record["modulators"]["kind"].tolist()):
+        record["feeds_back"] = 1

@@ -1,12 +1,18 @@
-"""Modulators that play values in order or by chance: curve, steps and random."""
+"""Modulators that fill their cycle with values: by breakpoints, steps, chance or a formula."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined
+from instrument.engine.compiling.units import FORMULA
+from instrument.engine.formulas.instructions import MODULATOR_LOCATION
+from instrument.engine.memory.layout import CHUNK
+from instrument.engine.memory.machine import address_of
 from instrument.engine.numeric.safe_math import bent, clamp, finite, phase_to_turns
 from instrument.engine.parameters import MODULATOR, MODULATOR_BASE, MODULATOR_SIZE, offset_in
+
+_run_formula = FORMULA.call
 
 _SMOOTH = offset_in(MODULATOR, "smooth")
 _SEED = offset_in(MODULATOR, "seed")
@@ -42,7 +48,7 @@ def chance(seed, cycle, step):
 
 
 @compiled
-def run_random(m, s, number, n):
+def run_random(m, p, s, number, n):
     """Fill a modulator's row for n samples: a value from -1 to 1 for each cycle, moving on to the next as smooth says."""
     base = MODULATOR_BASE + number * MODULATOR_SIZE
     smooth = s.rows[base + _SMOOTH]
@@ -143,3 +149,23 @@ def run_steps(m, p, s, number, n):
             level = level if share < pool[at + 3] or pool[at + 3] >= 1.0 else 0.0
         out[i] = finite(level)
     state.level = level
+
+
+@compiled
+def run_formula_modulator(m, p, s, number, n):
+    """Fill a modulator's row for n samples; turns and cycles hold its place in the cycle and the cycle's number."""
+    row = p.modulators[number]
+    if row.instructions == 0:
+        for i in range(n):
+            s.modulator_rows[number, i] = 0.0
+        return
+    location = np.int64(MODULATOR_LOCATION) + CHUNK * number
+    _run_formula(
+        address_of(m),
+        np.int64(s.number),
+        np.int64(row.code),
+        np.int64(row.instructions),
+        location,
+        np.int64(0),
+        np.int64(n),
+    )

@@ -6,10 +6,9 @@ import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, merged
 from instrument.engine.compiling.units import NOTE_BEGINS, NOTE_ENDS, NOTES_BEND, NOTES_SILENT, NOTES_START
-from instrument.engine.memory.layout import SOURCE_NONE, VOICE_SLOTS
+from instrument.engine.memory.layout import VOICE_SLOTS
+from instrument.engine.memory.records import FADE, IDLE
 from instrument.engine.notes.layer_voices import (
-    FADE,
-    IDLE,
     MONO,
     OFF,
     POLY,
@@ -28,6 +27,7 @@ from instrument.engine.notes.layer_voices import (
 )
 from instrument.engine.notes.midi_state import bend_of, find_held_note, master_of
 from instrument.engine.parameters import LAYERS
+from instrument.engine.signal.source_table import SOURCE_NONE
 
 
 @merged

@@ -6,6 +6,7 @@ import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined, merged
 from instrument.engine.memory.layout import LAYER_VOICES, VOICE_SLOTS
+from instrument.engine.memory.records import ATTACK, FADE, IDLE, RELEASE, SUSTAIN
 from instrument.engine.notes.midi_state import master_of
 from instrument.engine.numeric.safe_math import choice, clamp
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LIVE_TERMS, offset_in
@@ -71,9 +72,6 @@ _TERMS = offset_in(LAYER, "source.x.1.amplitude")
 OFF, MONO, POLY = range(3)
 MODES = 3
 _LAST, _LOWEST, _HIGHEST = range(3)
-
-IDLE, ATTACK, DECAY, SUSTAIN, RELEASE, FADE = range(6)
-"""Stages of a voice; one that is stolen or silenced fades, whatever its release is."""
 
 _LONGEST = 1e9
 _TOP = 127.0

@@ -6,7 +6,8 @@ import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined
 from instrument.engine.memory.layout import VOICE_SLOTS
-from instrument.engine.notes.layer_voices import ATTACK, DECAY, IDLE, MODE, MODES, OFF, RELEASE, SUSTAIN, advance, moves
+from instrument.engine.memory.records import ATTACK, DECAY, IDLE, RELEASE, SUSTAIN
+from instrument.engine.notes.layer_voices import MODE, MODES, OFF, advance, moves
 from instrument.engine.numeric.safe_math import choice, finite
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from instrument.engine.compiling.compiled import compiled
+from instrument.engine.compiling.compiled import compiled, kernel_named, one_of
 from instrument.engine.memory.layout import VOICE_SLOTS
+from instrument.engine.memory.machine import address, copy_words
 from instrument.engine.notes.layer_voices import MODE, MODES, OFF
 from instrument.engine.numeric.safe_math import choice, finite
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LIVE_TERMS, offset_in
 from instrument.engine.signal.pen import run_pen
-from instrument.engine.signal.source import run_source
+from instrument.engine.signal.source_table import SOURCE_STATE, SOURCE_TABLE
 
 _KEY = offset_in(LAYER, "pen.key")
 _SHARE = offset_in(LAYER, "notes.share")
@@ -19,6 +20,9 @@ _TURNS = 1
 _PLAIN = -1
 """In place of a voice: the layer sounds all the time, by its own pen."""
 _NOBODY = -2
+
+_source = one_of({k: kernel_named(f"signal.{kind.kernel}") for k, kind in enumerate(SOURCE_TABLE.values(), start=1)})
+_STATE_WORDS = SOURCE_STATE.itemsize // 8
 
 
 @compiled
@@ -197,6 +201,13 @@ def _end_sum(m, first, last):
 
 
 @compiled
+def _run_source(m, p, s, layer, first, last):
+    _source(np.int64(p.layers[layer].source), (m, p, s, layer, first, last))
+    if last > first:
+        s.last_position[layer] = m.scratch_position[last - np.uint64(1)]
+
+
+@compiled
 def draw(m, p, s, layer, first, last, one_round):
     """Fill x, y and z of a layer, and its presence where notes sound it; return where it stopped.
 
@@ -222,7 +233,7 @@ def draw(m, p, s, layer, first, last, one_round):
             at = end
             continue
         alone = not notes or turns or _next_beside(s, layer, at, np.int64(-1), leader) < 0
-        gate_level, gate_gain = s.gate_level[layer], s.gate_gain[layer]
+        copy_words(address(m.source_before), address(s.sources[layer]), _STATE_WORDS)
         slot = leader
         over = np.int64(0)
         while slot != _NOBODY:
@@ -239,8 +250,9 @@ def draw(m, p, s, layer, first, last, one_round):
                 over = m.round_over
             # Unsigned bounds: a signed index might be negative, and checking for that keeps loops from vectorising.
             a, b = np.uint64(at), np.uint64(stop)
-            s.gate_level[layer], s.gate_gain[layer] = gate_level, gate_gain
-            run_source(m, p, s, layer, a, b)
+            # What a source remembers is the layer's: each voice goes on from the stretch before, not from the last voice.
+            copy_words(address(s.sources[layer]), address(m.source_before), _STATE_WORDS)
+            _run_source(m, p, s, layer, a, b)
             if slot < 0:
                 break
             _put_down(p, s, layer, slot)

@@ -4,34 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from instrument.engine.compiling.compiled import compiled, inlined
+from instrument.engine.compiling.compiled import compiled, inlined, kernel_named, one_of
 from instrument.engine.compiling.units import NOTES, NOTES_START
-from instrument.engine.forms.state import (
-    END_OF_FORM_ROWS,
-    FIRST_FORM_ROW,
-    carry_forms,
-    lay_out_forms,
-    reset_forms,
-)
-from instrument.engine.memory.layout import (
-    CELLS,
-    DELAY,
-    FEEDBACK_DELAY_SAMPLES,
-    MODULATOR_ENVELOPE,
-    MODULATOR_FOLLOWER,
-    MODULATOR_FORMULA,
-    MODULATOR_GESTURE,
-    MODULATOR_KINDS,
-    MODULATOR_NONE,
-    MODULATOR_NOTE,
-    MODULATOR_RANDOM,
-    MODULATOR_STEPS,
-    SOURCE_NONE,
-    STEP_BASE,
-)
-from instrument.engine.memory.machine import address_of
+from instrument.engine.forms.run_forms import END_OF_FORM_ROWS, FIRST_FORM_ROW, lay_out_forms, start_forms
+from instrument.engine.memory.layout import DELAY, FEEDBACK_DELAY_SAMPLES, STEP_BASE
+from instrument.engine.memory.machine import address, address_of, clear_words, copy_words
+from instrument.engine.memory.records import MODULATOR_STATE
 from instrument.engine.modulators.cycles import REST
 from instrument.engine.modulators.links import carry_delayed_link, reset_delayed_link
+from instrument.engine.modulators.modulator_table import COMMON, MODULATOR_NONE, MODULATOR_TABLE
 from instrument.engine.modulators.tempo import carry_tempo, reset_tempo
 from instrument.engine.parameters import (
     COUNT,
@@ -47,34 +28,43 @@ from instrument.engine.parameters import (
     MODULATOR_SIZE,
     MODULATORS,
     PATCH_BASE,
+    Parameter,
     offset_in,
 )
 from instrument.engine.signal.ramp import settle
+from instrument.engine.signal.source_table import SOURCE_NONE, SOURCE_STATE, SOURCE_TABLE
 
 _tell_layers = NOTES.call
 
 _TERMS = offset_in(LAYER, "source.x.1.amplitude")
-_GATE = offset_in(LAYER, "source.gate")
 _RATIO = 1
 _RATE = offset_in(MODULATOR, "rate")
 
-_OWN_ROWS = {
-    MODULATOR_STEPS: ("smooth", "seed"),
-    MODULATOR_RANDOM: ("smooth", "seed"),
-    MODULATOR_NOTE: ("value", "whose"),
-    MODULATOR_FOLLOWER: ("of", "release"),
-    MODULATOR_ENVELOPE: ("attack", "loop"),
-    MODULATOR_GESTURE: ("hand", "clear"),
-    MODULATOR_FORMULA: ("a", "h"),
-}
-"""First and last row that a kind of modulator has beside the common ones."""
-
-_COMMON = offset_in(MODULATOR, "every") + 1
-# Arrays, since a tuple that is asked for a place it has not raises an error, which compiled code must not know.
-_FIRST = np.array([offset_in(MODULATOR, _OWN_ROWS[k][0]) if k in _OWN_ROWS else 0 for k in range(len(MODULATOR_KINDS))])
-_BEHIND = np.array(
-    [offset_in(MODULATOR, _OWN_ROWS[k][1]) + 1 if k in _OWN_ROWS else 0 for k in range(len(MODULATOR_KINDS))]
+_start_kernel = one_of(
+    {
+        k: kernel_named(f"modulators.{kind.start}")
+        for k, kind in enumerate(MODULATOR_TABLE.values(), start=1)
+        if kind.start
+    }
 )
+_start_source = one_of(
+    {k: kernel_named(f"signal.{kind.start}") for k, kind in enumerate(SOURCE_TABLE.values()) if kind.start}
+)
+_SOURCE_COUNT = len(SOURCE_TABLE)
+_SOURCE_WORDS = SOURCE_STATE.itemsize // 8
+_MODULATOR_WORDS = MODULATOR_STATE.itemsize // 8
+
+
+def _own_rows(parameters: tuple[Parameter, ...]) -> list[int]:
+    return [offset_in(MODULATOR, row.name) for row in parameters if row not in COMMON]
+
+
+# Rows that each kind of modulator has beside the common ones, and how many. Arrays, since a tuple that is asked for a
+# place it has not raises an error, which compiled code must not know.
+_COMMON_ROWS = len(COMMON)
+_OWN = [[], *(_own_rows(kind.parameters) for kind in MODULATOR_TABLE.values())]
+_OWN_COUNTS = np.array([len(rows) for rows in _OWN], np.int64)
+_OWN_ROWS = np.array([rows + [0] * (max(map(len, _OWN)) - len(rows)) for rows in _OWN], np.int64)
 
 
 @inlined
@@ -112,15 +102,15 @@ def _clear_history(s, layer):
 
 
 @compiled
-def _reset_layer(p, s, layer):
+def _reset_layer(m, p, s, layer):
     s.pen[layer] = np.uint64(0)
     s.pen_wrapped[layer] = 0.0
     s.last_position[layer] = 0.0
     s.rounds[layer] = 0
-    s.gate_level[layer] = 0.0
-    s.gate_gain[layer] = 0.0 if p.base[LAYER_BASE + layer * LAYER_SIZE + _GATE] > 0.0 else 1.0
     _clear_history(s, layer)
-    reset_forms(s, layer)
+    clear_words(address(s.sources[layer]), _SOURCE_WORDS)
+    for kind in range(_SOURCE_COUNT):
+        _start_source(np.int64(kind), (m, p, s, layer))
     for axis in range(3):
         s.spin[layer, axis] = np.uint64(0)
         for term in range(p.layers[layer].terms[axis]):
@@ -134,9 +124,7 @@ def _carry_layer(m, p, s, before, old, layer):
     s.pen_wrapped[layer] = old.pen_wrapped[layer]
     s.last_position[layer] = old.last_position[layer]
     s.rounds[layer] = old.rounds[layer]
-    carry_forms(m, p, s, old, layer)
-    s.gate_level[layer] = old.gate_level[layer]
-    s.gate_gain[layer] = old.gate_gain[layer]
+    copy_words(address(s.sources[layer]), address(old.sources[layer]), _SOURCE_WORDS)
     for axis in range(2):
         s.held[layer, axis] = old.held[layer, axis]
         for i in range(FEEDBACK_DELAY_SAMPLES):
@@ -170,10 +158,12 @@ def _carry_output(s, old, playing):
 @compiled
 def _start_layer(m, p, s, before, old, layer, carry):
     _lay_out_layer(p, s, layer)
-    if carry and before.layers[layer].source != SOURCE_NONE:
+    goes_on = carry and before.layers[layer].source != SOURCE_NONE
+    if goes_on:
         _carry_layer(m, p, s, before, old, layer)
     else:
-        _reset_layer(p, s, layer)
+        _reset_layer(m, p, s, layer)
+    start_forms(m, p, s, before, old, layer, goes_on)
     _remember_ratios(p, s, layer)
 
 
@@ -190,10 +180,7 @@ def _start_control(s, old, k, goes_on):
 @compiled
 def _reset_modulator(p, s, number):
     state = s.modulator[number]
-    state.phase = state.origin_part = np.uint64(0)
-    state.cycle = state.origin_whole = state.step_cycle = state.elapsed = 0
-    state.started = state.held = state.sync = state.stage = state.played = state.cleared = 0
-    state.level = state.start = state.target = 0.0
+    clear_words(address(state), _MODULATOR_WORDS)
     state.step = -1
     state.notes = s.notes
     # A rate that rests from the beginning: a cycle in beats is locked at once.
@@ -202,44 +189,19 @@ def _reset_modulator(p, s, number):
 
 
 @compiled
-def _carry_modulator(s, old, number):
-    state, then = s.modulator[number], old.modulator[number]
-    state.phase, state.cycle, state.rate, state.rest = then.phase, then.cycle, then.rate, then.rest
-    state.origin_whole, state.origin_part = then.origin_whole, then.origin_part
-    state.started, state.held, state.sync, state.notes = then.started, then.held, then.sync, then.notes
-    state.stage, state.level, state.start, state.target = then.stage, then.level, then.start, then.target
-    state.elapsed, state.step, state.step_cycle = then.elapsed, then.step, then.step_cycle
-    state.played, state.cleared = then.played, then.cleared
-
-
-@compiled
-def _start_gesture(m, p, s, before, old, number, goes_on):
-    cells = s.gestures[p.modulators[number].gesture]
-    if goes_on and before.modulators[number].kind == MODULATOR_GESTURE:
-        then = old.gestures[before.modulators[number].gesture]
-        for k in range(CELLS):
-            cells[k] = then[k]
-    elif p.modulators[number].count >= CELLS:
-        for k in range(CELLS):
-            cells[k] = m.pool[p.modulators[number].table + k]
-    else:
-        for k in range(CELLS):
-            cells[k] = 0.0
-
-
-@compiled
 def _start_modulator(m, p, s, before, old, number, carry):
     first = MODULATOR_BASE + number * MODULATOR_SIZE
     kind = p.modulators[number].kind
-    _lay_out(p, s, first, first + _COMMON)
-    _lay_out(p, s, first + _FIRST[kind], first + _BEHIND[kind])
+    _lay_out(p, s, first, first + len(COMMON))
+    for k in range(_OWN_COUNTS[kind]):
+        index = first + _OWN_ROWS[kind, k]
+        settle(s, index, p.base[index])
     goes_on = carry and before.modulators[number].kind == kind
     if goes_on:
-        _carry_modulator(s, old, number)
+        copy_words(address(s.modulator[number]), address(old.modulator[number]), _MODULATOR_WORDS)
     else:
         _reset_modulator(p, s, number)
-    if kind == MODULATOR_GESTURE:
-        _start_gesture(m, p, s, before, old, number, goes_on)
+    _start_kernel(np.int64(kind), (m, p, s, before, old, number, goes_on))
 
 
 @compiled

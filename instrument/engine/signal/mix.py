@@ -6,7 +6,6 @@ import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, merged
 from instrument.engine.compiling.units import DRAW, FORMS_UNIT
-from instrument.engine.memory.layout import SOURCE_NONE
 from instrument.engine.memory.machine import address_of
 from instrument.engine.modulators.links import store_layer_row, store_layers
 from instrument.engine.notes.layer_voices import MODE, MODES, OFF
@@ -15,6 +14,7 @@ from instrument.engine.numeric.safe_math import choice, finite
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LAYERS, PATCH, PATCH_BASE, offset_in
 from instrument.engine.signal.draw import sounds
 from instrument.engine.signal.place import run_place, run_spins
+from instrument.engine.signal.source_table import SOURCE_NONE
 
 _LEVEL = offset_in(LAYER, "level")
 _MODE = PATCH_BASE + offset_in(PATCH, "mix.mode")

@@ -7,7 +7,6 @@ import numpy as np
 from instrument.engine.compiling.compiled import compiled, inlined, merged
 from instrument.engine.compiling.units import FORMULA
 from instrument.engine.formulas.instructions import AXIS_LOCATIONS
-from instrument.engine.memory.layout import SOURCE_FORMULA, SOURCE_HARMONIC, SOURCE_INPUT, SOURCE_PATH
 from instrument.engine.memory.machine import address_of
 from instrument.engine.numeric.safe_math import clamp, sincos_turn, wrap_turn
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LIVE_TERMS, offset_in
@@ -135,6 +134,14 @@ def _harmonic_axis(m, p, s, layer, axis, out, first, last):
         _constant_terms(m, s, layer, axis, count, table, out, first, last)
 
 
+@compiled
+def draw_harmonic(m, p, s, layer, first, last):
+    """Fill x, y and z for samples first to last with sums of sines."""
+    _harmonic_axis(m, p, s, layer, 0, m.scratch_x, first, last)
+    _harmonic_axis(m, p, s, layer, 1, m.scratch_y, first, last)
+    _harmonic_axis(m, p, s, layer, 2, m.scratch_z, first, last)
+
+
 @inlined
 def _between(pool, at, f):
     # The point between a table's entry and the next one.
@@ -187,6 +194,19 @@ def _follow_frames(pool, layer, position, frame, blend, x, y, z, first, last):
 
 
 @compiled
+def draw_path(m, p, s, layer, first, last):
+    """Fill x, y and z for samples first to last from the table of a path, or of the frames of a flip-book."""
+    row = p.layers[layer]
+    x, y, z = m.scratch_x, m.scratch_y, m.scratch_z
+    if row.frames > 1:
+        frame = s.rows[layer * LAYER_SIZE + _FRAME]
+        blend = s.rows[layer * LAYER_SIZE + _BLEND]
+        _follow_frames(m.pool, row, m.scratch_position, frame, blend, x, y, z, first, last)
+    else:
+        _follow_path(m.pool, row.path, row.points, m.scratch_position, x, y, z, first, last)
+
+
+@compiled
 def _formula_axis(m, p, s, layer, axis, location, out, first, last):
     count = np.int64(p.layers[layer].instructions[axis])
     if count == 0:
@@ -197,7 +217,22 @@ def _formula_axis(m, p, s, layer, axis, location, out, first, last):
 
 
 @compiled
-def _listen_in(m, s, layer, first, last):
+def draw_formulas(m, p, s, layer, first, last):
+    """Fill x, y and z for samples first to last with what formulas say."""
+    _formula_axis(m, p, s, layer, 0, _X_LOCATION, m.scratch_x, first, last)
+    _formula_axis(m, p, s, layer, 1, _Y_LOCATION, m.scratch_y, first, last)
+    _formula_axis(m, p, s, layer, 2, _Z_LOCATION, m.scratch_z, first, last)
+
+
+@compiled
+def start_input(m, p, s, layer):
+    """Let the gate of a layer's live input begin closed, or open where it has no level to wait for."""
+    s.sources[layer].input.opening = 0.0 if p.base[layer * LAYER_SIZE + _GATE] > 0.0 else 1.0
+
+
+@compiled
+def draw_input(m, p, s, layer, first, last):
+    """Fill x and y for samples first to last with the live input, as far as its gate is open."""
     # The gate moves in equal steps, so that it really arrives: an open one leaves every bit as it is.
     left = m.input_rows[0]
     right = m.input_rows[1]
@@ -205,8 +240,9 @@ def _listen_in(m, s, layer, first, last):
     gate = s.rows[layer * LAYER_SIZE + _GATE]
     step = 1.0 / (_GATE_SECONDS * m.rate)
     keep = 1.0 - 1.0 / (_FALL_SECONDS * m.rate)
-    level = s.gate_level[layer]
-    share = s.gate_gain[layer]
+    state = s.sources[layer].input
+    level = state.level
+    share = state.opening
     for i in range(first, last):
         loudest = max(abs(left[i]), abs(right[i]))
         level = max(loudest, level * keep)
@@ -214,53 +250,6 @@ def _listen_in(m, s, layer, first, last):
         share = max(share - step, 0.0) if level < gate[i] else min(share + step, 1.0)
         m.scratch_x[i] = left[i] * (gain[i] * share)
         m.scratch_y[i] = right[i] * (gain[i] * share)
-    s.gate_level[layer] = level
-    s.gate_gain[layer] = share
+    state.level = level
+    state.opening = share
     _clear(m.scratch_z, first, last)
-
-
-@compiled
-def run_source(m, p, s, layer, first, last):
-    """Fill x, y and z of a layer for samples first to last."""
-    kind = p.layers[layer].source
-    if kind == SOURCE_HARMONIC:
-        _harmonic_axis(m, p, s, layer, 0, m.scratch_x, first, last)
-        _harmonic_axis(m, p, s, layer, 1, m.scratch_y, first, last)
-        _harmonic_axis(m, p, s, layer, 2, m.scratch_z, first, last)
-    elif kind == SOURCE_PATH and p.layers[layer].frames > 1:
-        _follow_frames(
-            m.pool,
-            p.layers[layer],
-            m.scratch_position,
-            s.rows[layer * LAYER_SIZE + _FRAME],
-            s.rows[layer * LAYER_SIZE + _BLEND],
-            m.scratch_x,
-            m.scratch_y,
-            m.scratch_z,
-            first,
-            last,
-        )
-    elif kind == SOURCE_PATH:
-        _follow_path(
-            m.pool,
-            p.layers[layer].path,
-            p.layers[layer].points,
-            m.scratch_position,
-            m.scratch_x,
-            m.scratch_y,
-            m.scratch_z,
-            first,
-            last,
-        )
-    elif kind == SOURCE_FORMULA:
-        _formula_axis(m, p, s, layer, 0, _X_LOCATION, m.scratch_x, first, last)
-        _formula_axis(m, p, s, layer, 1, _Y_LOCATION, m.scratch_y, first, last)
-        _formula_axis(m, p, s, layer, 2, _Z_LOCATION, m.scratch_z, first, last)
-    elif kind == SOURCE_INPUT:
-        _listen_in(m, s, layer, first, last)
-    else:
-        _clear(m.scratch_x, first, last)
-        _clear(m.scratch_y, first, last)
-        _clear(m.scratch_z, first, last)
-    if last > first:
-        s.last_position[layer] = m.scratch_position[last - np.uint64(1)]

@@ -211,7 +211,19 @@ def make_table(name: str, base: type[Table], about: str, fields: Mapping[str, An
     return made
 
 
-def one_of_kinds(tables: Mapping[str, type[Table]], what: str, header: str, *, usual: str | None = None) -> Any:
+def called_now(word: str, former: Mapping[str, str]) -> str:
+    """Return the sentence for a word of earlier patch files, or nothing for any other."""
+    return f"What was called {word} is called {former[word]} now." if word in former else ""
+
+
+def one_of_kinds(
+    tables: Mapping[str, type[Table]],
+    what: str,
+    header: str,
+    *,
+    usual: str | None = None,
+    former: Mapping[str, str] | None = None,
+) -> Any:
     """Return the type of a table that is one of several, told apart by its field ``kind``.
 
     Parameters
@@ -224,6 +236,8 @@ def one_of_kinds(tables: Mapping[str, type[Table]], what: str, header: str, *, u
         How it is begun in the file: ``[[layer.form]]``.
     usual : str, optional
         Kind of a table that names none; without it, one must be named.
+    former : mapping, optional
+        Kinds by the names that they had in earlier patch files.
     """
 
     # The kind is checked ahead of pydantic's union, which would otherwise answer an unknown kind with the faults of all
@@ -235,7 +249,8 @@ def one_of_kinds(tables: Mapping[str, type[Table]], what: str, header: str, *, u
             raise refusal(f'it takes a table, as {header} with kind = "{next(iter(tables))}"')
         kind = value.get("kind", usual)
         if kind not in tables:
-            raise refusal(f"{what} takes {quoted(tables)}", did_you_mean(str(kind), tables), at="kind")
+            mend = called_now(str(kind), former or {}) or did_you_mean(str(kind), tables)
+            raise refusal(f"{what} takes {quoted(tables)}", mend, at="kind")
         return value
 
     def tag_of(value: Any) -> str:

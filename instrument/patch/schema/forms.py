@@ -4,42 +4,23 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
-from instrument.engine.forms.table import FORM_TABLE
+from instrument.engine.forms.form_table import FORM_TABLE
 from instrument.engine.memory.layout import FORMS
-from instrument.engine.parameters import Parameter
 from instrument.patch.schema.fields import Table, make_table, one_of_kinds, parameter_fields, refusal
-
-FORM_FIELDS: dict[str, tuple[Parameter, ...]] = {
-    kind: tuple(Parameter(*row) for row in rows) for kind, rows in FORM_TABLE.items()
-}
-"""Rows of each kind of form, by their names within the form."""
-
-_ABOUT = {
-    "twist": "Turns the drawing the more, the further out or along it is.",
-    "bend": "Rolls the x axis up into an arc.",
-    "ripple": "Waves along the line, or rings as on water.",
-    "fold": "Folds what is too large back into the drawing, as often as needed.",
-    "wrap": "Lets what leaves on one side come in again on the other.",
-    "mirror": "Adds the mirror image, or makes both halves alike.",
-    "copies": "Draws the drawing several times, turned, grown or shifted, one copy in each round of the pen.",
-    "lattice": "Rounds coordinates to a lattice.",
-    "noise": "Throws points about at random; the same seed repeats the same noise.",
-    "shear": "Slants the drawing.",
-    "pinch": "Draws the middle together, or makes it bulge.",
-    "delay": "Lets axes come late, and go round again.",
-    "lowpass": "Smooths axes: corners go round.",
-    "highpass": "Takes the slow part out of axes: what stands still goes to the middle.",
-    "ring": "Multiplies x by y.",
-    "chop": "Cuts the line into dashes.",
-}
 
 
 def _model_of(kind: str) -> type[Table]:
-    base = parameter_fields(f"{kind.capitalize()}Fields", FORM_FIELDS[kind])
-    return make_table(kind.capitalize(), base, _ABOUT[kind], {"kind": (Literal[kind], ...)})
+    row = FORM_TABLE[kind]
+    base = parameter_fields(f"{kind.capitalize()}Fields", row.parameters)
+    return make_table(kind.capitalize(), base, row.about, {"kind": (Literal[kind], ...)})
 
 
-Form: Any = one_of_kinds({kind: _model_of(kind) for kind in FORM_FIELDS}, "a form", "[[layer.form]]")
+Form: Any = one_of_kinds(
+    {kind: _model_of(kind) for kind in FORM_TABLE},
+    "a form",
+    "[[layer.form]]",
+    former={word: kind.name for kind in FORM_TABLE.values() for word in kind.formerly},
+)
 """One form of a layer."""
 
 

@@ -8,7 +8,7 @@ import numpy.typing as npt
 from pydantic import AfterValidator, BeforeValidator, Field
 
 from instrument.engine.memory.layout import CELLS
-from instrument.engine.parameters import MODULATOR, Parameter
+from instrument.engine.modulators.modulator_table import MODULATOR_TABLE
 from instrument.patch.schema.fields import (
     Number,
     Table,
@@ -23,42 +23,10 @@ from instrument.patch.schema.formula_field import FormulaText
 MOST_ROWS = 4096
 """Breakpoints or steps of a modulator; far more than anybody draws."""
 
-_CYCLE = ("rate", "phase", "sync", "once")
-_TRIGGER = ("trigger", "gate", "every", "width")
-
 KIND_ROWS: dict[str, tuple[str, ...]] = {
-    "lfo": ("shape", *_CYCLE, *_TRIGGER),
-    "envelope": (
-        *("sync", "once", "delay", "attack", "hold", "decay", "sustain", "release"),
-        *("bend.attack", "bend.decay", "bend.release", "loop"),
-        *_TRIGGER,
-    ),
-    "curve": (*_CYCLE, *_TRIGGER),
-    "steps": (*_CYCLE, "seed", *_TRIGGER),
-    "random": ("rate", "phase", "sync", "smooth", "seed", *_TRIGGER),
-    "follower": ("of", "attack", "release"),
-    "gesture": (*_CYCLE, "hand", "record", "clear", *_TRIGGER),
-    "note": ("value", "glide", "whose"),
-    "formula": (*_CYCLE, *_TRIGGER, *"abcdefgh"),
+    kind: tuple(parameter.name for parameter in row.parameters) for kind, row in MODULATOR_TABLE.items()
 }
-"""Parameters that each kind of modulator listens to."""
-
-MODULATOR_FIELDS: dict[str, tuple[Parameter, ...]] = {
-    kind: tuple(row for row in MODULATOR if row.name in names) for kind, names in KIND_ROWS.items()
-}
-"""Rows of each kind."""
-
-_ABOUT = {
-    "lfo": "A wave that repeats, at any rate from still to beyond audio.",
-    "envelope": "Rises when it is started, keeps a level while it is held, falls when it is let go.",
-    "curve": "Runs through breakpoints of your own.",
-    "steps": "Plays a row of values, each as long as the others.",
-    "random": "Values by chance; the same seed repeats the same chances.",
-    "follower": "The level of the live input or of a layer.",
-    "gesture": "A movement of the hand, recorded and repeated.",
-    "note": "What the latest note is.",
-    "formula": "Whatever a formula says.",
-}
+"""Names of the parameters that each kind of modulator listens to."""
 
 
 def _cells(value: Any) -> Any:
@@ -149,12 +117,13 @@ def table_of(modulator: Any) -> npt.NDArray[np.float64]:
 
 
 def _model_of(kind: str) -> type[Table]:
-    base = parameter_fields(f"{kind.capitalize()}ModulatorFields", MODULATOR_FIELDS[kind])
+    row = MODULATOR_TABLE[kind]
+    base = parameter_fields(f"{kind.capitalize()}ModulatorFields", row.parameters)
     default = "lfo" if kind == "lfo" else ...
     return make_table(
         f"{kind.capitalize()}Modulator",
         base,
-        _ABOUT[kind],
+        row.about,
         {
             "name": (Text, Field("", description="name by which links refer to it")),
             "kind": (Literal[kind], default),
@@ -164,6 +133,10 @@ def _model_of(kind: str) -> type[Table]:
 
 
 Modulator: Any = one_of_kinds(
-    {kind: _model_of(kind) for kind in KIND_ROWS}, "a modulator", "[[modulator]]", usual="lfo"
+    {kind: _model_of(kind) for kind in MODULATOR_TABLE},
+    "a modulator",
+    "[[modulator]]",
+    usual="lfo",
+    former={word: kind.name for kind in MODULATOR_TABLE.values() for word in kind.formerly},
 )
 """A moving value."""

@@ -1,19 +1,31 @@
 """What a layer of a patch file may draw: terms or a figure made of them, points or a figure made of those."""
 
-from dataclasses import replace
-from typing import Annotated, Any, Literal, Self, get_args
+from collections.abc import Container
+from typing import Annotated, Any, Literal, Self, Union, get_args
 
 import numpy as np
 import numpy.typing as npt
 from pydantic import AfterValidator, BaseModel, BeforeValidator, Discriminator, Field, Tag, model_validator
 
 from instrument.engine.memory.layout import TERMS
-from instrument.engine.parameters import AXES, KNOBS, LAYER, Parameter
+from instrument.engine.parameters import AXES
+from instrument.engine.signal.source_table import SOURCE_TABLE
 from instrument.patch import figures as presets
 from instrument.patch.patch_errors import did_you_mean, listed
 from instrument.patch.resample import MOST, default_count, resample
 from instrument.patch.schema.drawing_settings import DrawingFields, Names
-from instrument.patch.schema.fields import TAG, Number, Table, Text, parameter_fields, quoted, refusal, whole
+from instrument.patch.schema.fields import (
+    TAG,
+    Number,
+    Table,
+    Text,
+    called_now,
+    make_table,
+    parameter_fields,
+    quoted,
+    refusal,
+    whole,
+)
 from instrument.patch.schema.formula_field import FormulaText
 
 Floats = npt.NDArray[np.float64]
@@ -149,36 +161,28 @@ class TorusKnot(Harmonic):
         return presets.torus_knot(self.p, self.q, self.tube)
 
 
-def _rows_of_source(*names: str) -> tuple[Parameter, ...]:
-    wanted = {f"source.{name}" for name in names}
-    return tuple(replace(row, name=row.name.removeprefix("source.")) for row in LAYER if row.name in wanted)
-
-
-PATH_FIELDS = _rows_of_source("frame", "blend")
-"""Rows of a layer that belong to paths, by their names within the source."""
-
-FORMULA_FIELDS = _rows_of_source(*KNOBS)
-"""Rows of a layer that belong to formulas."""
-
-INPUT_FIELDS = _rows_of_source("gain", "gate")
-"""Rows of a layer that belong to the live input."""
-
-
 def kind_of_row(part: str) -> str:
-    """Return the kind of source that a part of an address below ``source`` belongs to.
+    """Return the kind of source that a part of an address below ``source`` belongs to, a path where it belongs to none.
 
     Examples
     --------
     >>> kind_of_row("x"), kind_of_row("frame"), kind_of_row("a"), kind_of_row("gate")
     ('harmonic', 'path', 'formula', 'input')
     """
-    if part in AXES:
-        return "harmonic"
-    owners = (("formula", FORMULA_FIELDS), ("input", INPUT_FIELDS))
-    return next((kind for kind, rows in owners if part in [row.name for row in rows]), "path")
+    return _OWNERS.get(part, "path")
 
 
-class Formulas(parameter_fields("FormulaFields", FORMULA_FIELDS)):  # type: ignore[misc]  # made from the engine's table
+_OWNERS = {row.name.partition(".")[0]: kind.name for kind in SOURCE_TABLE.values() for row in kind.parameters}
+
+
+def _base_of(kind: str) -> type[Table]:
+    # A table with the parameters of a source, and what it says of itself.
+    row = SOURCE_TABLE[kind]
+    base = parameter_fields(f"{kind.capitalize()}Fields", row.parameters)
+    return make_table(f"{kind.capitalize()}Source", base, row.about, {"kind": (Literal[kind], ...)})
+
+
+class Formulas(parameter_fields("FormulaFields", SOURCE_TABLE["formula"].parameters)):  # type: ignore[misc]  # made from the engine's table
     """Whatever formulas say of x, y and z."""
 
     kind: Literal["formula"]
@@ -187,13 +191,7 @@ class Formulas(parameter_fields("FormulaFields", FORMULA_FIELDS)):  # type: igno
     z: FormulaText | None = Field(None, description="what z is; 0 unless given")
 
 
-class LiveInput(parameter_fields("InputFields", INPUT_FIELDS)):  # type: ignore[misc]  # made from the engine's table
-    """The live input: left is x, right is y."""
-
-    kind: Literal["input"]
-
-
-class Along(parameter_fields("PathFields", PATH_FIELDS)):  # type: ignore[misc]  # made from the engine's table
+class Along(parameter_fields("PathFields", SOURCE_TABLE["path"].parameters)):  # type: ignore[misc]  # made from the engine's table
     """A closed path, run along at constant speed."""
 
     kind: Literal["path"]
@@ -365,13 +363,26 @@ class Cube(Along):
         return presets.cube()
 
 
+_FAMILIES: dict[str, tuple[type[Table], ...]] = {
+    "harmonic": (Harmonic, Circle, Lissajous, Rose, Epicycles, SoftPolygon, TorusKnot),
+    "path": (Along, Path, FlipBook, Drawing, Lettering, Polygon, Star, Rectangle, Cube),
+    "formula": (Formulas,),
+}
+"""Kinds of source that take more than parameters: the table that all of a kind are made from, and those made from it."""
+
+for _kind, (_base, *_) in _FAMILIES.items():
+    _base.__doc__ = SOURCE_TABLE[_kind].about
+
+_MODELS: tuple[type[Table], ...] = tuple(
+    model for kind in SOURCE_TABLE for model in _FAMILIES.get(kind, (_base_of(kind),)) if model is not Along
+)
+
 FIGURES: dict[str, tuple[type[Table], ...]] = {
-    "harmonic": (Circle, Lissajous, Rose, Epicycles, SoftPolygon, TorusKnot),
-    "path": (Polygon, Star, Rectangle, Cube),
-    "formula": (),
-    "input": (),
+    kind: tuple(model for model in _FAMILIES.get(kind, ()) if "preset" in model.model_fields) for kind in SOURCE_TABLE
 }
 """The figures with a name, by kind of source."""
+
+_FORMER = {word: kind.name for kind in SOURCE_TABLE.values() for word in kind.formerly}
 
 
 def figure_names(kind: str) -> list[str]:
@@ -384,7 +395,8 @@ def _known_kind(value: Any) -> Any:
         return value if isinstance(value, BaseModel) else _refuse_source()
     kind = value.get("kind")
     if kind not in FIGURES:
-        raise refusal(f"a source takes {quoted(FIGURES)}", did_you_mean(str(kind), FIGURES), at="kind")
+        mend = called_now(str(kind), _FORMER) or did_you_mean(str(kind), FIGURES)
+        raise refusal(f"a source takes {quoted(FIGURES)}", mend, at="kind")
     names = figure_names(kind)
     preset = value.get("preset")
     if preset is not None and preset not in names:
@@ -400,34 +412,29 @@ def _refuse_source() -> Any:
     raise refusal('it takes a table, as [layer.source] with kind = "harmonic"')
 
 
-def _tag_of(value: Any) -> str:
-    holds = value if isinstance(value, dict) else dict(value)
-    own = next((name for name in _OWN if name in holds), "") if holds["kind"] == "path" else ""
-    return TAG + f"{holds['kind']} {holds.get('preset') or own}".strip()
-
-
 _OWN = ("frames", "drawing", "text")
 """Fields that tell one path from another where no figure is named."""
 
 
-_Figures = (
-    Annotated[Harmonic, Tag(TAG + "harmonic")]
-    | Annotated[Circle, Tag(TAG + "harmonic circle")]
-    | Annotated[Lissajous, Tag(TAG + "harmonic lissajous")]
-    | Annotated[Rose, Tag(TAG + "harmonic rose")]
-    | Annotated[Epicycles, Tag(TAG + "harmonic epicycles")]
-    | Annotated[SoftPolygon, Tag(TAG + "harmonic soft_polygon")]
-    | Annotated[TorusKnot, Tag(TAG + "harmonic torus_knot")]
-    | Annotated[Path, Tag(TAG + "path")]
-    | Annotated[FlipBook, Tag(TAG + "path frames")]
-    | Annotated[Drawing, Tag(TAG + "path drawing")]
-    | Annotated[Lettering, Tag(TAG + "path text")]
-    | Annotated[Polygon, Tag(TAG + "path polygon")]
-    | Annotated[Star, Tag(TAG + "path star")]
-    | Annotated[Rectangle, Tag(TAG + "path rectangle")]
-    | Annotated[Cube, Tag(TAG + "path cube")]
-    | Annotated[Formulas, Tag(TAG + "formula")]
-    | Annotated[LiveInput, Tag(TAG + "input")]
-)
-Source = Annotated[Annotated[_Figures, Discriminator(_tag_of)], BeforeValidator(_known_kind)]
+def _tag_of(value: Any) -> str:
+    holds = value if isinstance(value, dict) else dict(value)
+    return _tag(holds["kind"], holds.get("preset"), holds)
+
+
+def _tag(kind: str, preset: str | None, fields: Container[str]) -> str:
+    own = next((name for name in _OWN if name in fields), "") if kind == "path" else ""
+    return TAG + f"{kind} {preset or own}".strip()
+
+
+def _tag_of_model(model: type[Table]) -> str:
+    words = {
+        name: get_args(model.model_fields[name].annotation)[0]
+        for name in ("kind", "preset")
+        if name in model.model_fields
+    }
+    return _tag(words["kind"], words.get("preset"), model.model_fields)
+
+
+_Sources: Any = Union[tuple(Annotated[model, Tag(_tag_of_model(model))] for model in _MODELS)]  # noqa: UP007 - made of a list
+Source: Any = Annotated[Annotated[_Sources, Discriminator(_tag_of)], BeforeValidator(_known_kind)]
 """The source of a layer."""

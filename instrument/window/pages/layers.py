@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from instrument.engine.forms.table import FORM_TABLE
+from instrument.engine.forms.form_table import FORM_TABLE
 from instrument.engine.parameters import INDEX, LAYERS
 from instrument.window.pages.context import Choice, Context
 from instrument.window.pages.parameter_cells import ALWAYS, GRID, add_values, groups_of, value_cell

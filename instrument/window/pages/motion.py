@@ -6,6 +6,7 @@ import math
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from instrument.engine.modulators.modulator_table import MODULATOR_TABLE
 from instrument.engine.parameters import INDEX, LINKS, MODULATORS
 from instrument.patch.schema.modulators import KIND_ROWS
 from instrument.window.live_values import ModulatorHistory
@@ -28,15 +29,7 @@ PLOT_ROWS = 5.0
 _TABLES = {"curve": "points", "steps": "steps"}
 
 NEW_MODULATORS: dict[str, dict[str, Any]] = {
-    "lfo": {"kind": "lfo", "rate": 0.5},
-    "envelope": {"kind": "envelope", "trigger": "note"},
-    "curve": {"kind": "curve", "points": [[0, 0], [0.5, 1], [1, 0]], "rate": 0.5},
-    "steps": {"kind": "steps", "steps": [0, 1, -1, 0.5], "rate": 1},
-    "random": {"kind": "random", "rate": 2},
-    "follower": {"kind": "follower", "of": "layer 1"},
-    "gesture": {"kind": "gesture", "rate": 0.5},
-    "note": {"kind": "note", "value": "velocity"},
-    "formula": {"kind": "formula", "formula": "sin(tau*p)", "rate": 0.5},
+    name: {"kind": name, **kind.begins} for name, kind in MODULATOR_TABLE.items()
 }
 """A new modulator of each kind, which does something at once."""
 

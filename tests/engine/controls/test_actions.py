@@ -8,15 +8,8 @@ import numpy as np
 import pytest
 
 from instrument.engine.engine import Engine, action_event, midi_event, set_event, swap_event
-from instrument.engine.memory.layout import (
-    ACTIONS,
-    CHANGE_OVER,
-    MODULATOR_ENVELOPE,
-    MODULATOR_LFO,
-    RING_WINDOW,
-    SWITCH_OFF,
-    SWITCH_ON,
-)
+from instrument.engine.memory.layout import ACTIONS, CHANGE_OVER, RING_WINDOW, SWITCH_OFF, SWITCH_ON
+from instrument.engine.modulators.modulator_table import MODULATOR_ENVELOPE, MODULATOR_LFO
 from instrument.patch.formula.parser import compile_formula
 from tests.engine.playing import RATE, bare_program, circle, largest_step, listen_to, one_circle, started
 from tests.reference.midi import CONTROL_CHANGE, NOTE_ON

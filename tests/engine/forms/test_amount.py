@@ -9,8 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from instrument.engine.forms.table import FORM_TABLE
-from instrument.engine.memory.layout import FORM_KINDS
+from instrument.engine.forms.form_table import FORM_KINDS, FORM_TABLE
 from tests.engine.forming import Bench, drawing
 from tests.strategies import any_number
 
@@ -41,7 +40,7 @@ def test_an_amount_of_0_leaves_every_bit_of_every_sample(kind: str, amount: floa
 @given(values=st.lists(any_number(), min_size=8, max_size=8))
 def test_nothing_else_matters_at_an_amount_of_0(kind: str, values: list[float]) -> None:
     bench = Bench([kind])
-    for row, value in zip(FORM_TABLE[kind], values, strict=False):
+    for row, value in zip(FORM_TABLE[kind].parameters, values, strict=False):
         bench.set(f"{kind}.{row.name}", value)
     bench.set(f"{kind}.amount", 0.0)
     points = awkward()
@@ -72,5 +71,5 @@ def test_a_form_that_is_only_named_shows_something_and_nothing_gets_lost(kind: s
 
 @pytest.mark.parametrize("kind", FORM_KINDS)
 def test_the_first_parameter_of_every_form_is_its_amount(kind: str) -> None:
-    assert FORM_TABLE[kind][0].name == "amount"
-    assert FORM_TABLE[kind][0].default != 0.0
+    assert FORM_TABLE[kind].parameters[0].name == "amount"
+    assert FORM_TABLE[kind].parameters[0].default != 0.0

@@ -229,7 +229,7 @@ def test_a_filter_that_has_died_away_is_silent(kind: str) -> None:
     filters(kind, (1000.0, 1000.0, 1000.0), 1.0).form(points)
     bench = filters(kind, (1000.0, 1000.0, 1000.0), 1.0)
     bench.form(points)
-    assert (bench.state["form_filters"] == 0.0).all()
+    assert (bench.state["forms"][kind]["integrators"] == 0.0).all()
 
 
 def test_a_low_pass_of_no_frequency_holds_and_goes_on() -> None:

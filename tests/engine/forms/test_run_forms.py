@@ -11,10 +11,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from instrument.engine.engine import set_event, swap_event
-from instrument.engine.forms.table import FORM_ROWS, FORM_TABLE
-from instrument.engine.memory.layout import CHUNK, FORM_KINDS, LINK_ADD, MODULATOR_LFO, RINGS
+from instrument.engine.forms.form_table import FORM_KINDS, FORM_ROWS, FORM_TABLE
+from instrument.engine.memory.layout import CHUNK, LINK_ADD, RINGS
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from instrument.engine.parameters import INDEX
-from tests.engine.forming import LAYER_NUMBER, Bench, drawing
+from tests.engine.forming import LAYER_NUMBER, Bench, drawing, remembered
 from tests.engine.playing import RATE, bare_program, exact, exact_points, started, terms
 from tests.engine.signal.test_render import BLOCKS, FRAMES, STAGE, perform
 from tests.strategies import AWKWARD, any_number
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
 
     from instrument.engine.engine import Engine, Event
     from instrument.engine.program import Program
-
-STATE = ("form_delay", "form_delay_at", "form_delay_count", "form_filters", "form_noise", "form_held")
 
 ORDERS = st.lists(st.sampled_from(FORM_KINDS), min_size=1, max_size=len(FORM_KINDS), unique=True)
 
@@ -48,7 +47,7 @@ def benches(draw: st.DrawFn) -> tuple[list[str], dict[str, float | tuple[float, 
     kinds = draw(ORDERS)
     values: dict[str, float | tuple[float, float]] = {}
     for kind in kinds:
-        rows = FORM_TABLE[kind]
+        rows = FORM_TABLE[kind].parameters
         for row in draw(st.lists(st.sampled_from(rows), max_size=3, unique=True)):
             values[f"{kind}.{row.name}"] = draw(USUAL | any_number() | st.tuples(USUAL, USUAL))
     return kinds, values
@@ -73,7 +72,7 @@ def test_it_does_not_matter_how_the_samples_of_a_chunk_are_cut(
                 bench.set(name, value)
         formed = bench.form(points, position=position, rounds=np.floor(position), pieces=pieces)
         formed[np.isnan(formed)] = np.nan  # of nan only that it is one goes further
-        state = [bench.state[name][LAYER_NUMBER].tobytes() for name in STATE if name != "form_delay"]
+        state = [bench.state["forms"][LAYER_NUMBER][kind][field].tobytes() for kind, field in remembered()]
         found.append((formed.tobytes(), state))
     assert all(one == found[0] for one in found[1:])
 
@@ -142,7 +141,7 @@ def test_every_block_size_gives_the_same_bytes(
         found = perform(loaded, events, blocks)
         record = STAGE.memory.record
         state = record["instances"][int(record["active"])]
-        return found | {name: state[name][:2].tobytes() for name in STATE}
+        return found | {"forms": state["forms"][:2].tobytes()}
 
     wanted = everything([FRAMES])
     for blocks in [*[[size] for size in BLOCKS], mixture]:
@@ -171,7 +170,7 @@ def test_every_parameter_of_every_form_takes_any_number_and_forgets_it(number: f
         during = engine.render(2 * CHUNK)
         engine.set(address, usual)
         twin.render(2 * CHUNK)
-        instance(twin)["form_noise"] = instance(engine)["form_noise"]
+        instance(twin)["forms"]["noise"] = instance(engine)["forms"]["noise"]
         engine.render(SETTLING)
         twin.render(SETTLING)
         assert np.isfinite(during).all(), address

@@ -193,7 +193,7 @@ def everything() -> Program:
     circle(program, 0, 0.3)
     program.draw_formula(1, [compile_formula(FORMULA_OF_EVERYTHING), compile_formula("0.3 * cos(tau * p) + 0.5 * y1")])
     program.draw_formula(2, [compile_formula("x2 * 0.5 + saw(p * 3)"), compile_formula("0.2 * noise(n) + x8")])
-    program.draw_input(3)
+    program.draw(3, "input")
     for address, value in {
         "layer.2.pen.frequency": 777.7,
         "layer.3.pen.frequency": -1234.5,
@@ -361,7 +361,7 @@ def test_equal_numbers_share_their_room() -> None:
 def listening(left: Row, right: Row, **values: float) -> Callable[[], Row]:
     """Return what draws live input through layer 1, when it is called."""
     program = bare_program()
-    program.draw_input(0)
+    program.draw(0, "input")
     for name, value in values.items():
         program.set(f"layer.1.source.{name}", value)
     program.schedule()

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from numba import njit
 
-from instrument.engine.memory.layout import MODULATOR_RANDOM
 from instrument.engine.modulators import sequences
+from instrument.engine.modulators.modulator_table import MODULATOR_RANDOM
 from tests.engine.modulating import BEAT, begin_at_beat, heard, with_modulator
 from tests.engine.playing import RATE, started
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from instrument.engine.memory.layout import MODULATOR_CURVE, MODULATOR_NONE
+from instrument.engine.modulators.modulator_table import MODULATOR_CURVE, MODULATOR_NONE
 from tests.engine.modulating import BEAT, begin_at_beat, given, heard
 from tests.engine.playing import RATE, bare_program, started
 

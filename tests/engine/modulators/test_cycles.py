@@ -7,7 +7,7 @@ import pytest
 from scipy.signal import sawtooth
 
 from instrument.engine.engine import midi_event, set_event
-from instrument.engine.memory.layout import MODULATOR_LFO
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from tests.engine.modulating import (
     BEAT,
     ON_BEAT,

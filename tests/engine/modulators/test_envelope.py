@@ -9,7 +9,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 
 from instrument.engine.engine import midi_event, set_event
-from instrument.engine.memory.layout import MODULATOR_ENVELOPE
+from instrument.engine.modulators.modulator_table import MODULATOR_ENVELOPE
 from tests.engine.modulating import BEAT, ON_BEAT, ON_NOTE, heard, with_modulator
 from tests.engine.playing import RATE, started
 

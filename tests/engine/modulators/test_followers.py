@@ -9,7 +9,8 @@ import pytest
 from scipy.signal import lfilter
 
 from instrument.engine.engine import Engine, midi_event
-from instrument.engine.memory.layout import FEEDBACK_DELAY_SAMPLES, MODULATOR_FOLLOWER, MODULATOR_NOTE
+from instrument.engine.memory.layout import FEEDBACK_DELAY_SAMPLES
+from instrument.engine.modulators.modulator_table import MODULATOR_FOLLOWER, MODULATOR_NOTE
 from instrument.engine.signal.render import stream_callback
 from tests.engine.modulating import given, heard, instance, with_modulator
 from tests.engine.playing import RATE, bare_program, circle, dot, started

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from instrument.engine.engine import set_event
-from instrument.engine.memory.layout import CELLS, GESTURES, MODULATOR_GESTURE, MODULATOR_LFO
+from instrument.engine.memory.layout import CELLS, GESTURES
+from instrument.engine.modulators.modulator_table import MODULATOR_GESTURE, MODULATOR_LFO
 from tests.engine.modulating import BEAT, begin_at_beat, given, heard, instance
 from tests.engine.playing import RATE, bare_program, started
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from instrument.engine.memory.layout import FEEDBACK_DELAY_SAMPLES, LINK_ADD, LINK_MULTIPLY, MODULATOR_LFO
+from instrument.engine.memory.layout import FEEDBACK_DELAY_SAMPLES, LINK_ADD, LINK_MULTIPLY
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from tests.engine.modulating import heard, instance
 from tests.engine.playing import RATE, bare_program, exact, started
 

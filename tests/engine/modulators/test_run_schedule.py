@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.signal import sawtooth, square
 
-from instrument.engine.memory.layout import LINK_ADD, LINK_MULTIPLY, MODULATOR_LFO
+from instrument.engine.memory.layout import LINK_ADD, LINK_MULTIPLY
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from tests.engine.playing import RATE, bare_program, exact, started
 
 if TYPE_CHECKING:

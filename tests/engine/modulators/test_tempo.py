@@ -11,7 +11,8 @@ from hypothesis import settings
 from hypothesis import strategies as st
 
 from instrument.engine.engine import Event, midi_event, set_event
-from instrument.engine.memory.layout import FEEDBACK_DELAY_SAMPLES, MODULATOR_LFO
+from instrument.engine.memory.layout import FEEDBACK_DELAY_SAMPLES
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from tests.engine.modulating import begin_at_beat, instance, with_modulator
 from tests.engine.playing import RATE, dot, started
 

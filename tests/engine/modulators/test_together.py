@@ -9,9 +9,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from instrument.engine.engine import Engine, Event, midi_event, set_event, swap_event
-from instrument.engine.memory.layout import (
-    LINK_ADD,
-    LINK_MULTIPLY,
+from instrument.engine.memory.layout import LINK_ADD, LINK_MULTIPLY
+from instrument.engine.modulators.modulator_table import (
     MODULATOR_CURVE,
     MODULATOR_ENVELOPE,
     MODULATOR_FOLLOWER,

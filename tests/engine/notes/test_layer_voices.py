@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from instrument.engine.memory.layout import MODULATOR_LFO
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from tests.engine.playing import RATE, circle, exact, started
 from tests.engine.voicing import (
     HIGH,

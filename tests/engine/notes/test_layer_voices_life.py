@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from instrument.engine.engine import Engine, midi_event, panic_event, set_event, swap_event
-from instrument.engine.memory.layout import LAYER_VOICES, MODULATOR_NOTE
-from instrument.engine.notes.layer_voices import IDLE
+from instrument.engine.memory.layout import LAYER_VOICES
+from instrument.engine.memory.records import IDLE
+from instrument.engine.modulators.modulator_table import MODULATOR_NOTE
 from instrument.engine.parameters import ADDRESSES
 from tests.engine.playing import RATE, largest_step, started, terms
 from tests.reference.midi import (

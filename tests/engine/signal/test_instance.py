@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from instrument.engine.engine import Engine, midi_event, swap_event
-from instrument.engine.memory.layout import LINK_ADD, MODULATOR_LFO, SLOTS
+from instrument.engine.memory.layout import LINK_ADD, SLOTS
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from tests.engine.playing import (
     RATE,
     bare_program,

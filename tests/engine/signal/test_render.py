@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from instrument.engine.engine import Engine, Event, midi_event, panic_event, set_event, swap_event
 from instrument.engine.memory.allocation import Memory, allocate
-from instrument.engine.memory.layout import CURVES, LINK_ADD, LINK_MULTIPLY, MESSAGES, MODULATOR_LFO, RINGS
+from instrument.engine.memory.layout import CURVES, LINK_ADD, LINK_MULTIPLY, MESSAGES, RINGS
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from instrument.engine.parameters import ADDRESSES, LIVE_TERMS
 from instrument.engine.program import Program, new_program
 from tests.engine.playing import RATE, listen_to

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from instrument.engine.memory.layout import LINK_ADD, MODULATOR_LFO
+from instrument.engine.memory.layout import LINK_ADD
+from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from tests.engine.playing import RATE, bare_program, exact, started, terms
 
 PITCH, SPIN, SIZE = 300.0, 1000.0, 0.5

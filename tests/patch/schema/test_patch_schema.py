@@ -11,6 +11,7 @@ from typing import Any
 import jsonschema
 import pytest
 
+from instrument.engine.forms.form_table import FORM_TABLE
 from instrument.engine.memory.layout import GESTURES
 from instrument.engine.parameters import ADDRESSES, INDEX, LAYER, MODULATOR, MODULATORS, ROWS
 from instrument.patch.build import build_program
@@ -18,7 +19,6 @@ from instrument.patch.editing.value_edits import path_of
 from instrument.patch.factory import factory_folder
 from instrument.patch.patch_file import STARTER
 from instrument.patch.schema.checks import cross_problems, path_in_data
-from instrument.patch.schema.forms import FORM_FIELDS
 from instrument.patch.schema.modulators import KIND_ROWS
 from instrument.patch.schema.patch_schema import Patch, json_schema
 from instrument.patch.schema.sources import FIGURES, figure_names, kind_of_row
@@ -42,7 +42,7 @@ def full(source: str = "harmonic", modulator: str = "lfo") -> dict[str, Any]:
     return {
         "schema": 1,
         "layer": [
-            {"source": copy.deepcopy(SOURCES[source]), "form": [{"kind": kind} for kind in FORM_FIELDS]}
+            {"source": copy.deepcopy(SOURCES[source]), "form": [{"kind": kind} for kind in FORM_TABLE]}
             for _ in range(8)
         ],
         "modulator": [{"kind": modulator, **TABLES.get(modulator, {})} for _ in range(count)],

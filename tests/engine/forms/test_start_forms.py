@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from instrument.engine.engine import Engine
-from instrument.engine.memory.layout import FORM_KINDS
+from instrument.engine.forms.form_table import FORM_KINDS
 from tests.engine.forms.test_run_forms import formed_program
 from tests.engine.playing import RATE, bare_program, dot, exact, one_circle, started
 
