@@ -13,6 +13,7 @@ from instrument.audio.driver import DeviceError, Driver, check_block, check_rate
 from instrument.audio.output_channels import XY, Outputs
 from instrument.common.quiet_libraries import quiet_libraries
 from instrument.engine.engine import CALLBACK_ADDRESS
+from instrument.engine.memory.views import counters
 
 if TYPE_CHECKING:
     from instrument.engine.engine import Engine
@@ -86,7 +87,7 @@ class PortAudioDriver(Driver):
     @property
     def block(self) -> int:
         """Frames of one block; where the server chooses, the largest so far (0 before the first)."""
-        return self._block or int(self._engine.record["counters"]["largest_block"])
+        return self._block or int(counters(self._engine.record)["largest_block"])
 
     @property
     def trouble(self) -> str:

@@ -14,6 +14,7 @@ from instrument.beam.pictures import FrameSource
 from instrument.engine.forms.form_table import FORM_TABLE
 from instrument.engine.formulas.instructions import OPERATION_NUMBERS, modulator_location
 from instrument.engine.memory.layout import RING_PERFORM
+from instrument.engine.memory.views import active_program
 from instrument.engine.modulators.modulator_table import COUNTED_CYCLE, CYCLE, MODULATOR_ENVELOPE, MODULATOR_TABLE
 from instrument.engine.parameters import LAYERS, MODULATORS
 from instrument.engine.signal.source_table import SOURCE_NONE, SOURCE_TABLE
@@ -159,8 +160,9 @@ def period_of(engine: Engine) -> tuple[float, bool]:
         False where the rates have no common round so short, or something moves that never comes round.
     """
     values = engine.values()
-    slot = int(engine.record["instances"]["slot"][int(engine.record["active"])])
-    program = engine.record["bank"][slot]
+    program = active_program(engine.record)
+    if program is None:
+        raise ValueError("the engine plays nothing; play a patch first")
     found = [Fraction(rate).limit_denominator(_FINEST) for rate in _rates(values, program)]
     rates = [rate for rate in found if rate > 0]
     drifts = _drifts(values, program)

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from instrument.engine.engine import Engine
 from instrument.engine.memory.layout import HISTOGRAM
+from instrument.engine.memory.views import counters
 from instrument.engine.program import Program, new_program
 
 POINTS = 4096
@@ -166,22 +167,22 @@ def measure_cost(
     for _ in range(blocks):
         engine.render_into(out)
     plain = reference_chain(layers, rate) if compiler() is not None else None
-    counters = engine.record["counters"]
-    counters["histogram"][:] = 0
+    counted = counters(engine.record)
+    counted["histogram"][:] = 0
     ours: list[float] = []
     theirs: list[float] = []
     # One call over many blocks, so that neither side pays for Python between calls.
     long = np.zeros((block * blocks, 2), np.float32)
     for _ in range(rounds):
-        before = int(counters["total_ns"])
+        before = int(counted["total_ns"])
         for _ in range(blocks):
             engine.render_into(out)
-        ours.append((int(counters["total_ns"]) - before) / (block * blocks * layers))
+        ours.append((int(counted["total_ns"]) - before) / (block * blocks * layers))
         if plain is not None:
             began = time.perf_counter_ns()
             plain.render_into(long)
             theirs.append((time.perf_counter_ns() - began) / (block * blocks * layers))
-    histogram = counters["histogram"]
+    histogram = counted["histogram"]
     ratios = [c / o for c, o in zip(theirs, ours, strict=False)]
     return Cost(
         rate=rate,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from instrument.common.periodic_thread import TENDING, PeriodicThread
 from instrument.engine.memory.layout import RING_EVENTS, RING_PERFORM
+from instrument.engine.memory.views import ring_room
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -41,8 +42,7 @@ class EngineRing:
 
     def room(self) -> int:
         """Return how many events can be pushed now."""
-        row = self._engine.record["rings"][self._ring]
-        return RING_EVENTS - (int(row["tail"]) - int(row["head"]))
+        return ring_room(self._engine.record, self._ring)
 
     def push(self, event: Event) -> object:
         """Hand on an event for which there is room."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from instrument.common.periodic_thread import TENDING, PeriodicThread
 from instrument.engine.memory.layout import EVENT_MIDI
+from instrument.engine.memory.views import active_slot, active_values, controls_of, events_applied, program_in
 from instrument.midi.control_decoder import ControlDecoder
 from instrument.midi.controller_display import LIT_FIELDS, IndicatedControl, Indicator, indicated_controls, messages_for
 
@@ -56,7 +57,7 @@ class Feedback:
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
-        self._cursor = int(engine.record["log_at"])
+        self._cursor = events_applied(engine.record)
         self._decoder = ControlDecoder()
         self._devices: dict[int, _Device] = {}
         self._homes: dict[tuple[str, int], set[int]] = {}
@@ -137,11 +138,11 @@ class Feedback:
         self._unsettled = {key: None for key in self._unsettled if key[0] in self._devices}
 
     def _look_at_program(self) -> bool:
-        slot = self._active()["slot"]
+        slot = active_slot(self._engine.record)
         if slot < 0:
             return False
-        program = self._engine.record["bank"][int(slot)]
-        table: bytes = program["controls"][: int(program["n_controls"])].tobytes()
+        program = program_in(self._engine.record, int(slot))
+        table: bytes = controls_of(program).tobytes()
         if table == self._table and slot == self._slot:
             return False
         before, self._table, self._slot = self._shown, table, slot
@@ -158,12 +159,8 @@ class Feedback:
                 if device.shows.get(at):
                     self._show(device, at, 0)
 
-    def _active(self) -> Any:
-        record = self._engine.record
-        return record["instances"][int(record["active"])]
-
     def _present(self) -> tuple[Any, tuple[int, ...]]:
-        values = self._active()["value"][self._params]
+        values = active_values(self._engine.record)[self._params]
         return values, tuple(int(self._engine.record[name]) for name in LIT_FIELDS)
 
     def _hear(self, now: float, port: int, status: int, first: int, second: int) -> None:

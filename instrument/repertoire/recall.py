@@ -10,7 +10,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from instrument.engine.engine import EngineFullError, action_event
-from instrument.engine.memory.layout import ACTIONS, EVENT_ACTION, SETLIST, SLOTS
+from instrument.engine.memory.layout import ACTIONS, EVENT_ACTION, SLOTS
+from instrument.engine.memory.views import SetListTable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -43,6 +44,7 @@ class Recall:
 
     def __init__(self, engine: Engine, program_of: Callable[[int], Program]) -> None:
         self._engine = engine
+        self._table = SetListTable(engine.record)
         self._program_of = program_of
         self._stale: set[int] = set()
         self._seen = 0
@@ -51,7 +53,7 @@ class Recall:
 
     def hold(self, count: int) -> None:
         """Load the first of `count` patches into slots; those without room are loaded when they are played."""
-        self._engine.record["set_count"] = min(count, SETLIST)
+        self._table.set_count(count)
         self._stale = set(range(min(count, PRELOADED)))
         self.refresh()
         _, self._cursor, _ = self._engine.log_since(0)
@@ -59,13 +61,13 @@ class Recall:
     def changed(self, index: int) -> None:
         """Take the patch at an index out of its slot; it is loaded anew as soon as that may be written."""
         if index < PRELOADED:
-            self._engine.record["set_slots"][index] = -1
+            self._table.forget(index, 1)
             self._stale.add(index)
 
     def inserted(self, index: int, count: int) -> None:
         """Take patches out of their slots from an index behind the one that plays, as some were put in there."""
-        self._engine.record["set_slots"][index:] = -1
-        self._engine.record["set_count"] = min(count, SETLIST)
+        self._table.forget(index)
+        self._table.set_count(count)
         self._stale |= set(range(index, min(count, PRELOADED)))
         self.refresh()
 
@@ -73,7 +75,7 @@ class Recall:
         """Load what is in no slot yet, unless its slot still plays."""
         for index in sorted(self._stale):
             try:
-                self._engine.record["set_slots"][index] = self._engine.load(self._program_of(index), index)
+                self._table.hold(index, self._engine.load(self._program_of(index), index))
             except EngineFullError:
                 # Its slot plays, or fades out; the next poll tries again.
                 continue
@@ -87,13 +89,13 @@ class Recall:
         EngineFullError
             If it finds no room.
         """
-        if self._engine.record["set_slots"][index] >= 0:
+        if self._table.slot(index) >= 0:
             # The same event as a pad's or a program change's.
             if not self._engine.push(action_event(0, "patch", index + 1)):
                 raise EngineFullError("the engine takes no more events at the moment; is it running?")
         else:
             self._engine.play(self._program_of(index))
-            self._engine.record["set_at"] = index
+            self._table.position = index
             self._seen = index
         self.position = index
 
@@ -109,9 +111,9 @@ class Recall:
         events, self._cursor, _ = self._engine.log_since(self._cursor)
         for event in events[events["kind"] == EVENT_ACTION]:
             index = _target_index(int(event["index"]), float(event["value"]), self.position, count)
-            if index is not None and self._engine.record["set_slots"][index] < 0:
+            if index is not None and self._table.slot(index) < 0:
                 self.go_to(index)
-        now = int(self._engine.record["set_at"])
+        now = self._table.position
         if now != self._seen:
             self._seen = now
             self.position = now

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.engine.engine import EngineFullError
+from instrument.engine.memory.views import active_slot, active_targets, set_position
 from instrument.repertoire.patch_worker import Job, Worker
 from instrument.repertoire.recall import Recall
 from instrument.repertoire.undo_history import same_bits, step_between
@@ -159,10 +160,9 @@ class SetList:
         """Return the values that a patch plays with, at the end of ramps under way; None unless it plays."""
         # A recall that was asked for takes effect with the next block; until then the values are those of the patch before.
         record = self._engine.record
-        if working is not self.working or int(record["set_at"]) != self.position:
+        if working is not self.working or set_position(record) != self.position:
             return None
-        instance = record["instances"][int(record["active"])]
-        return np.array(instance["target"]) if int(instance["slot"]) >= 0 else None
+        return np.array(active_targets(record)) if active_slot(record) >= 0 else None
 
     def now(self, working: WorkingCopy) -> Values:
         """Return the values of a patch: those it plays with, or those it will play with when it is recalled."""

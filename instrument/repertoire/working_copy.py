@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from instrument.engine.memory.layout import MESSAGES
+from instrument.engine.memory.views import controls_of
 from instrument.engine.parameters import ADDRESSES
 from instrument.patch.build import base_values
 from instrument.patch.description import differences, plain
@@ -131,8 +132,7 @@ class WorkingCopy:
 
     def _by_keys(self) -> set[int]:
         # Playing a note is no change of the patch.
-        record = self.loaded.program.record
-        rows = record["controls"][: int(record["n_controls"])]
+        rows = controls_of(self.loaded.program.record)
         return set(rows["param"][np.isin(rows["message"], _PLAYED) & (rows["action"] == 0)].tolist())
 
     def values_to_save(self, sounding: Values | None = None) -> Values:

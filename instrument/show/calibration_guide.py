@@ -12,6 +12,7 @@ from typing import IO, TYPE_CHECKING
 
 from instrument.audio.correction_table import INDEX, Correction, quantity_named
 from instrument.audio.profile import load_profile, profile_name, save_profile
+from instrument.engine.memory.views import set_position
 from instrument.patch.factory import factory_set
 from instrument.patch.patch_errors import PatchError, did_you_mean
 from instrument.patch.set_list_file import patches_named
@@ -241,7 +242,7 @@ class CalibrationGuide:
 
     def _follow_window(self) -> None:
         # A picture that was asked for plays with the next block; until then the engine tells of the one before.
-        now = int(self._engine.record["set_at"])
+        now = set_position(self._engine.record)
         if now == self.index:
             self._waiting = False
         elif not self._waiting and 0 <= now < len(STEPS):

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from instrument.engine.engine import midi_event
 from instrument.engine.memory.layout import EVENT_MIDI, RING_EVENTS, RING_MIDI, RING_PERFORM, RING_WINDOW
+from instrument.engine.memory.views import event_ring
 from instrument.engine.notes.midi_numbers import NOTE_OFF, NOTE_ON, RELEASE_VELOCITY, SYSTEM
 from instrument.midi.event_feed import EngineRing, EventSender
 from instrument.midi.files.performance import read_performance
@@ -133,7 +134,7 @@ class _RingActivity:
     """Activity of hands in a ring: notes, knobs, wheel or pressure, but no clock."""
 
     def __init__(self, engine: Engine, ring: int) -> None:
-        self._row = engine.record["rings"][ring]
+        self._row = event_ring(engine.record, ring)
         self._seen = int(self._row["tail"])
 
     def came(self) -> bool:

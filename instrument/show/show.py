@@ -21,6 +21,7 @@ from instrument.common.periodic_thread import TENDING, raised_priority
 from instrument.engine.engine import panic_event
 from instrument.engine.memory.allocation import allocate
 from instrument.engine.memory.layout import RING_COMMAND
+from instrument.engine.memory.views import counters
 from instrument.midi.event_feed import PerformanceFeeder
 from instrument.midi.files.performance import read_performance
 from instrument.midi.message_decoder import MidiError
@@ -265,7 +266,7 @@ class Show:
             return False
         played = time.monotonic() - self._began
         # However short the time, something is played.
-        first = int(self._engine.record["counters"]["callbacks"]) > 0 or played > FIRST_BLOCK_SECONDS
+        first = int(counters(self._engine.record)["callbacks"]) > 0 or played > FIRST_BLOCK_SECONDS
         return first and played >= seconds
 
     def _poll(self) -> None:

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from instrument.engine.memory.layout import CHUNK, EVENT, INPUT_FRAMES, LOG_EVENTS
+from instrument.engine.memory.layout import CHUNK, INPUT_FRAMES, LOG_EVENTS
 from instrument.engine.memory.output_ring import OutputRing, fence
+from instrument.engine.memory.views import events_applied, frames_written, logged_events
 
 if TYPE_CHECKING:
     Events = npt.NDArray[np.void]
@@ -80,7 +81,7 @@ class InputRingReader:
         taken = np.array(self._record["input_ring"][places], np.float32)
         fence()
         # The callback fills the next chunk before it says so.
-        torn = min(max(int(self._record["ring_at"]) + CHUNK - INPUT_FRAMES - first, 0), count)
+        torn = min(max(frames_written(self._record) + CHUNK - INPUT_FRAMES - first, 0), count)
         taken[:torn] = 0.0
         self.lost += torn
         return taken
@@ -108,13 +109,13 @@ class EventLogReader:
 
     def read(self) -> Events:
         """Return the events applied since the last call, dtype `layout.EVENT`."""
-        end = int(self._record["log_at"])
+        end = events_applied(self._record)
         fence()
         first = max(self.at, end - LOG_EVENTS + MARGIN_EVENTS)
-        taken = np.array(self._record["log"][np.arange(first, end) % LOG_EVENTS], EVENT)
+        taken = logged_events(self._record, first, end)
         fence()
         # The next event is written before it is counted.
-        kept = max(first, min(int(self._record["log_at"]) - LOG_EVENTS + 1, end))
+        kept = max(first, min(events_applied(self._record) - LOG_EVENTS + 1, end))
         self.lost += kept - self.at
         self.at = end
         return taken[kept - first :]

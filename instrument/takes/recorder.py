@@ -23,6 +23,7 @@ import numpy as np
 
 from instrument.engine.memory.allocation import attach
 from instrument.engine.memory.layout import EVENT, EVENT_SWAP, SLOTS
+from instrument.engine.memory.views import counters, frames_written, sample_rate
 from instrument.takes.crash_repair import repair_all
 from instrument.takes.disk_writer import DiskWriter
 from instrument.takes.engine_readers import EventLogReader, InputRingReader, LatestFrames, OutputRingReader
@@ -50,7 +51,7 @@ INPUT_SECONDS = 30.0
 """Of live input before a take that are kept with it: a rendering comes from there, and filters forget sooner."""
 
 MOST_MARKS = 4096
-"""Readings of the counters that are kept, for takes that begin in the past."""
+"""Readings of the counted that are kept, for takes that begin in the past."""
 
 PATIENCE_SECONDS = 4.0
 """Time that a change of program waits for the notice of whose program it is: less than what the output ring holds."""
@@ -90,7 +91,7 @@ class Recorder:
         self._record = record
         self._requests = requests
         self._tell = tell
-        self._rate = round(float(record["rate"]))
+        self._rate = round(sample_rate(record))
         self._sound = OutputRingReader(record)
         self._log = EventLogReader(record)
         self._recent = LatestFrames(round(keep * self._rate))
@@ -284,7 +285,7 @@ class Recorder:
     def _begin(self, parent: Path, tags: dict[str, str], begin: int, number: int) -> tuple[DiskWriter | None, set[int]]:
         before, later = self._around(begin)
         note = self._note_of(before, later)
-        when = datetime.now().astimezone() - timedelta(seconds=(int(self._record["ring_at"]) - begin) / self._rate)
+        when = datetime.now().astimezone() - timedelta(seconds=(frames_written(self._record) - begin) / self._rate)
         about = {"title": note.title if note else "", "date": when.date().isoformat(), **tags}
         metadata = TakeMetadata(
             rate=self._rate,
@@ -335,8 +336,8 @@ class Recorder:
             self._writer = None
 
     def _mark(self) -> None:
-        counters = self._record["counters"]
-        mark = int(self._record["ring_at"]), int(counters["underflows"]), int(counters["late_events"])
+        counted = counters(self._record)
+        mark = frames_written(self._record), int(counted["underflows"]), int(counted["late_events"])
         self._marks.append(mark)
 
     def _mark_before(self, begin: int) -> tuple[int, int, int]:
@@ -344,11 +345,11 @@ class Recorder:
         return next((mark for mark in reversed(self._marks) if mark[0] <= begin), self._marks[0])
 
     def _counts_since(self, mark: tuple[int, int, int]) -> Counts:
-        counters = self._record["counters"]
+        counted = counters(self._record)
         return Counts(
-            block=int(counters["largest_block"]),
-            underflows=int(counters["underflows"]) - mark[1],
-            late_events=int(counters["late_events"]) - mark[2],
+            block=int(counted["largest_block"]),
+            underflows=int(counted["underflows"]) - mark[1],
+            late_events=int(counted["late_events"]) - mark[2],
             lost_events=self._log.lost,
             doubts=[*self._doubts, *self._input_doubts()],
         )

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from instrument.common.child_process import ChildProcess, kill, module_command
 from instrument.common.user_folders import music_folder
 from instrument.engine.engine import Engine
+from instrument.engine.memory.views import events_applied
 from instrument.takes.stored_program import identity_in
 
 if TYPE_CHECKING:
@@ -142,7 +143,7 @@ class Recording:
             "do": "program",
             "slot": slot,
             "check": identity_in(self._engine.record, slot),
-            "since": int(self._engine.record["log_at"]),
+            "since": events_applied(self._engine.record),
             "name": name.name,
             "folder": str(name.absolute().parent),
             "title": title,

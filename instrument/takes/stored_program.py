@@ -13,6 +13,7 @@ import numpy as np
 
 from instrument.common.safe_files import DAMAGE
 from instrument.engine.memory.layout import POOL, PROGRAM
+from instrument.engine.memory.views import program_in
 from instrument.engine.modulators.modulator_table import MODULATOR_TABLE
 from instrument.engine.parameters import ADDRESSES, INDEX, LIVE_TERMS
 from instrument.engine.signal.source_table import SOURCE_HARMONIC, SOURCE_PATH
@@ -68,7 +69,7 @@ def copy_program(record: npt.NDArray[np.void], slot: int) -> StoredProgram:
     slot : int
         A slot that is played, or was until a moment ago.
     """
-    row = record["bank"][slot]
+    row = program_in(record, slot)
     lines = {}
     for layer, drawn in enumerate(row["layers"]):
         if drawn["source"] == SOURCE_PATH:
@@ -200,7 +201,7 @@ def identity_in(record: npt.NDArray[np.void], slot: int) -> str:
     record : np.ndarray [shape=(), dtype=layout.memory_dtype(...)]
     slot : int
     """
-    row = record["bank"][slot]
+    row = program_in(record, slot)
     tables = {}
     for place, length in _lengths(row).items():
         group, number, field, axis = place

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pygame
 
+from instrument.engine.memory.views import counters
 from instrument.measure.flash_monitor import FlashMonitor
 from instrument.window.beam_picture import FRAME, FramePace, OutputReader
 from instrument.window.desk import Desk
@@ -323,7 +324,7 @@ class Window:
             held=(left.held, right.held),
             dc=(round(left.dc, 2), round(right.dc, 2)),
             load=round(100 * self._load.share),
-            underflows=int(self._record["counters"]["underflows"]),
+            underflows=int(counters(self._record)["underflows"]),
             missed=self._reader.missed,
             legible=legible,
             widest=widest,

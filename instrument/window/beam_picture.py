@@ -9,6 +9,7 @@ import pygame
 
 from instrument.beam.look import Look
 from instrument.engine.memory.output_ring import OutputRing
+from instrument.engine.memory.views import counters, frames_written
 
 if TYPE_CHECKING:
     import numpy as np
@@ -84,7 +85,7 @@ class OutputReader:
         self._rate = rate
         self._ring = OutputRing(record)
         self._frames = int(record["ring_frames"])
-        self._cursor = int(record["ring_at"])
+        self._cursor = frames_written(record)
         self.missed = 0
 
     def read(self, seconds: float) -> npt.NDArray[np.float32]:
@@ -99,7 +100,7 @@ class OutputReader:
         return taken
 
     def _due(self, behind: int, seconds: float) -> int:
-        lag = min(int(self._record["counters"]["largest_block"]), self._frames // 4)
+        lag = min(int(counters(self._record)["largest_block"]), self._frames // 4)
         due = seconds * self._rate
         excess = behind - due - lag
         if excess > _LATE * self._rate:

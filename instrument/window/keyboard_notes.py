@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from instrument.engine.memory.layout import EVENT_MIDI, RING_EVENTS, RING_WINDOW
 from instrument.engine.memory.output_ring import fence
+from instrument.engine.memory.views import event_ring
 from instrument.engine.notes.midi_numbers import NOTE_OFF, NOTE_ON, RELEASE_VELOCITY
 from instrument.window.keys import SEMITONES
 
@@ -32,7 +33,7 @@ class NoteKeys:
     """
 
     def __init__(self, record: npt.NDArray[np.void]) -> None:
-        self._ring = record["rings"][RING_WINDOW]
+        self._ring = event_ring(record, RING_WINDOW)
         self._held: dict[int, int] = {}
         self._waiting: deque[tuple[int, int, int]] = deque()
         self.base = _FIRST_OCTAVE

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from instrument.engine.memory.layout import CONTROLS
+from instrument.engine.memory.views import is_dark, program_in, samples_rendered
 from instrument.engine.parameters import INDEX, LIVE_TERMS
 
 if TYPE_CHECKING:
@@ -86,7 +87,7 @@ class LiveValues:
         slot = self._slot
         if slot < 0:
             return []
-        which = int(self._record["bank"][slot]["modulators"]["gesture"][number - 1])
+        which = int(program_in(self._record, slot)["modulators"]["gesture"][number - 1])
         cells = self._instance["gestures"]
         return [float(cell) for cell in cells[which, ::32]] if 0 <= which < len(cells) else []
 
@@ -97,14 +98,14 @@ class LiveValues:
     @property
     def dark(self) -> bool:
         """True while a blackout comes, holds or goes: the beam rests in the middle and is not to be seen."""
-        return bool(self._record["blackout"]) or int(self._record["dark"]) > 0
+        return is_dark(self._record)
 
     def terms(self, number: int) -> tuple[int, int, int]:
         """Return how many playable terms a layer counted from 1 has on x, y and z."""
         slot = self._slot
         if slot < 0:
             return 0, 0, 0
-        x, y, z = (int(count) for count in self._record["bank"][slot]["layers"]["terms"][number - 1])
+        x, y, z = (int(count) for count in program_in(self._record, slot)["layers"]["terms"][number - 1])
         return min(x, LIVE_TERMS), min(y, LIVE_TERMS), min(z, LIVE_TERMS)
 
     def control(self, number: int) -> tuple[float, bool]:
@@ -118,7 +119,7 @@ class LiveValues:
         if not 1 <= number <= CONTROLS:
             return -1.0, False
         state = self._instance["controls"][number - 1]
-        age = (int(self._record["time"]) - int(state["heard"])) / self._rate
+        age = (samples_rendered(self._record) - int(state["heard"])) / self._rate
         at = float(state["at"])
         return at, at >= 0 and 0 <= age < GLOW
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from instrument.engine.memory.layout import EVENT_MIDI, LOG_EVENTS
+from instrument.engine.memory.layout import EVENT_MIDI
+from instrument.engine.memory.views import active_values, counters, events_applied, logged_events
 from instrument.engine.parameters import index_of
 from instrument.window.keys import note_name
 
@@ -106,7 +107,7 @@ class CallbackLoad:
     """Share of the time that the callback needs, from the engine's counters."""
 
     def __init__(self, record: npt.NDArray[np.void], rate: float) -> None:
-        self._counters = record["counters"]
+        self._counters = counters(record)
         self._rate = rate
         self._since = 0.0
         self._before = self._taken()
@@ -137,7 +138,7 @@ class PortActivity:
 
     def __init__(self, record: npt.NDArray[np.void]) -> None:
         self._record = record
-        self._cursor = int(record["log_at"])
+        self._cursor = events_applied(record)
         self._age = GLOW
         self._latest = ""
         self._ports: dict[int, tuple[str, float]] = {}
@@ -152,9 +153,8 @@ class PortActivity:
         """Let time pass and look at what was applied since."""
         self._age += seconds
         self._clock += seconds
-        end = int(self._record["log_at"])
-        for at in range(max(self._cursor, end - LATEST), end):
-            event = self._record["log"][at % LOG_EVENTS]
+        end = events_applied(self._record)
+        for event in logged_events(self._record, max(self._cursor, end - LATEST), end):
             if event["kind"] == EVENT_MIDI:
                 status, first, second = (int(byte) for byte in event["data"])
                 self._latest, self._age = describe(status, first, second), 0.0
@@ -219,7 +219,7 @@ def legibility(record: npt.NDArray[np.void], rate: float, drawings: Any) -> tupl
     words, widest : str
         Nothing where nothing is drawn; the longest that the words may become.
     """
-    values = record["instances"][int(record["active"])]["value"]
+    values = active_values(record)
     found: list[tuple[float, float, int]] = []
     for drawing in drawings if isinstance(drawings, list) else []:
         try:

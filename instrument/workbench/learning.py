@@ -10,6 +10,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from instrument.engine.memory.layout import EVENT_MIDI, MESSAGES
+from instrument.engine.memory.views import active_slot, controls_of, events_applied, program_in
 from instrument.engine.notes.midi_numbers import LOW_BYTES
 from instrument.midi.control_decoder import ANY, ControlDecoder, ControlSource
 from instrument.midi.control_proposal import Target, proposed_control, same_use, target_of
@@ -59,7 +60,7 @@ class Learning:
         self._playing = playing
         self._change = change
         self._say = say
-        self._cursor = int(engine.record["log_at"])
+        self._cursor = events_applied(engine.record)
         self._decoder = ControlDecoder()
         self._recogniser = Recogniser()
         self._target: Target | None = None
@@ -142,11 +143,11 @@ class Learning:
     def _read_uses(self) -> set[tuple[str, int, int]]:
         # Message, channel and number of every control of the program that plays; -1 for any.
         record = self._engine.record
-        slot = int(record["instances"][int(record["active"])]["slot"])
+        slot = active_slot(record)
         if slot < 0:
             return set()
-        program = record["bank"][slot]
-        rows = program["controls"][: int(program["n_controls"])]
+        program = program_in(record, slot)
+        rows = controls_of(program)
         found = zip(rows["message"].tolist(), rows["channel"].tolist(), rows["number"].tolist(), strict=True)
         uses = {(MESSAGES[message], channel, number) for message, channel, number in found}
         # The low byte of a pair is used with it.

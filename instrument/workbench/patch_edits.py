@@ -15,6 +15,7 @@ import numpy as np
 
 from instrument.engine.engine import EngineFullError, set_event
 from instrument.engine.memory.layout import RING_COMMAND, RING_EVENTS
+from instrument.engine.memory.views import event_ring
 from instrument.engine.parameters import ADDRESSES, INDEX, index_of
 from instrument.patch.editing.renumber import OWNERS
 from instrument.patch.editing.rewrite import Change, change_from
@@ -150,7 +151,7 @@ class PatchEdits:
         self.set_values({index: float(self._set_list.working.base[index])}, f"reset of {address}")
 
     def _apply(self, working: WorkingCopy, numbers: dict[int, float]) -> None:
-        ring = self._engine.record["rings"][RING_COMMAND]
+        ring = event_ring(self._engine.record, RING_COMMAND)
         plays = working is self._set_list.working
         # The engine only takes out of the ring, so that what fits now fits in a moment.
         if plays and len(numbers) > RING_EVENTS - (int(ring["tail"]) - int(ring["head"])):

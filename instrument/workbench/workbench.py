@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from instrument.drawings.route_report import highest_legible
 from instrument.engine.engine import panic_event
 from instrument.engine.memory.layout import RING_COMMAND
+from instrument.engine.memory.views import is_blacked_out, is_frozen
 from instrument.midi.event_feed import PerformanceFeeder
 from instrument.workbench.autosave import Autosave
 from instrument.workbench.patch_edits import PatchEdits
@@ -104,8 +105,8 @@ class Workbench:
             ],
             "current": self._set_list.position,
             "question": self.quit_prompt.question,
-            "blackout": bool(record["blackout"]),
-            "frozen": bool(record["frozen"]),
+            "blackout": is_blacked_out(record),
+            "frozen": is_frozen(record),
             **self._autosave.state,
         }
 

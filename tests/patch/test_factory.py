@@ -117,7 +117,7 @@ def test_machine_code_counts_for_the_very_folder_that_it_was_made_of(installed: 
     engine = installed / "instrument" / "engine"
     before = mark_of(engine)
     assert before != mark_of(ROOT / "instrument" / "engine")
-    os.utime(engine / "signal" / "guard.py", (1, 1))
+    os.utime(engine / "signal" / "mix.py", (1, 1))
     assert mark_of(engine) != before
 
 

@@ -207,7 +207,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument(
         "--tests",
-        default="tests/engine/signal/test_guard.py",
+        default="tests/engine/signal/test_output.py",
         help="what tools/test.py is given; 'all' runs every test, which takes a quarter of an hour",
     )
     given = parser.parse_args()

@@ -192,7 +192,7 @@ def _reset_modulator(p, s, number):
 def _start_modulator(m, p, s, before, old, number, carry):
     first = MODULATOR_BASE + number * MODULATOR_SIZE
     kind = p.modulators[number].kind
-    _lay_out(p, s, first, first + len(COMMON))
+    _lay_out(p, s, first, first + _COMMON_ROWS)
     for k in range(_OWN_COUNTS[kind]):
         index = first + _OWN_ROWS[kind, k]
         settle(s, index, p.base[index])

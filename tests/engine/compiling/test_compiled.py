@@ -25,9 +25,9 @@ def copied_sources(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def test_the_same_sources_have_the_same_key_wherever_they_lie(copied_sources: Path) -> None:
     here = source_key()
-    shutil.move(copied_sources / "signal" / "guard.py", copied_sources / "signal" / "guard.text")
+    shutil.move(copied_sources / "signal" / "mix.py", copied_sources / "signal" / "mix.text")
     assert source_key() != here
-    shutil.move(copied_sources / "signal" / "guard.text", copied_sources / "signal" / "guard.py")
+    shutil.move(copied_sources / "signal" / "mix.text", copied_sources / "signal" / "mix.py")
     assert source_key() == here
 
 
@@ -54,7 +54,7 @@ def test_a_new_source_file_changes_the_key_however_deep_it_lies(copied_sources: 
 def test_a_source_file_that_moves_to_another_folder_changes_the_key(copied_sources: Path) -> None:
     before = source_key()
     (copied_sources / "a_room").mkdir()
-    shutil.move(copied_sources / "signal" / "guard.py", copied_sources / "a_room" / "guard.py")
+    shutil.move(copied_sources / "signal" / "mix.py", copied_sources / "a_room" / "mix.py")
     assert source_key() != before
 
 

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numba
 import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from numba import njit
 
+from instrument.engine.numeric import safe_math
 from instrument.engine.numeric.safe_math import (
     HUGE,
     choice,
@@ -193,3 +195,35 @@ def test_awkward_numbers_choose_an_existing_entry(x: float) -> None:
     assert chosen in (0, 1, 2)
     assert 0.0 <= wrapped < 1.0
     assert math.isfinite(bounded)
+
+
+@njit(error_model="numpy")  # type: ignore[untyped-decorator]
+def _bent(u: Any, steepness: Any) -> Any:
+    return safe_math.bent(u, steepness)
+
+
+@njit(error_model="numpy")  # type: ignore[untyped-decorator]
+def _both(v: Any, steepness: Any) -> Any:
+    return safe_math.bent_both_ways(v, steepness)
+
+
+@given(st.floats(0.0, 1.0), st.floats(-20.0, 20.0))
+def test_a_bent_line_is_the_quotient_of_exponentials(u: float, steepness: float) -> None:
+    wanted = np.expm1(steepness * u) / np.expm1(steepness) if steepness != 0.0 else u
+    assert _bent(u, steepness) == pytest.approx(wanted, rel=1e-9, abs=1e-11)
+
+
+@given(st.floats(-1e6, 1e6))
+def test_without_a_bend_it_is_exactly_straight(v: float) -> None:
+    assert _both(v, 0.0) == v
+
+
+@given(any_number())
+def test_its_ends_stay_where_they_are_for_any_bend(steepness: float) -> None:
+    assert _bent(0.0, steepness) == 0.0
+    assert _bent(1.0, steepness) == 1.0
+
+
+@given(st.floats(0.0, 3.0), st.floats(-20.0, 20.0))
+def test_both_ways_are_alike(v: float, steepness: float) -> None:
+    assert _both(-v, steepness) == -_both(v, steepness)
