@@ -66,8 +66,8 @@ def controller_from_text(text: str, path: Path | str) -> ControllerFile:
     except ValidationError as error:
         raise PatchError(path, *problems_of(error, data, text)) from None
     if len(found.control) > CONTROLS:
-        said = f"it has {len(found.control)} controls, and {CONTROLS} can act at once; take some out."
-        raise PatchError(path, Problem(said, "control"))
+        sentence = f"it has {len(found.control)} controls, and {CONTROLS} can act at once; take some out."
+        raise PatchError(path, Problem(sentence, "control"))
     found._text = text  # noqa: SLF001 - its own module
     return found
 

@@ -73,7 +73,7 @@ def patch_from_text(text: str, path: str | Path | None = None) -> Patch:
     problems = cross_problems(patch)
     if problems:
         lines = lines_of(text)
-        located = [Problem(said, name, lines.get(place)) for place, name, said in problems]
+        located = [Problem(sentence, name, lines.get(place)) for place, name, sentence in problems]
         raise PatchError(file, *located)
     patch.remember(Path(path) if path is not None else None, text)
     return patch
@@ -152,15 +152,15 @@ def parsed(text: str, file: str) -> dict[str, Any]:
 
 def _syntax_problem(message: str, text: str) -> Problem:
     found = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
-    said = message[: found.start()] if found else message
-    said = said[:1].lower() + said[1:].rstrip(".")
+    sentence = message[: found.start()] if found else message
+    sentence = sentence[:1].lower() + sentence[1:].rstrip(".")
     if found is None or found[1] is None:
         last = len(text.rstrip().splitlines())
-        return Problem(f"the file ends too early: {said}. Complete the last line, or restore a copy.", line=last)
+        return Problem(f"the file ends too early: {sentence}. Complete the last line, or restore a copy.", line=last)
     line, column = int(found[1]), int(found[2])
     lines = text.split("\n")
     rest = lines[line - 1][:80].strip() if line <= len(lines) else ""
-    return Problem(f"column {column} is not TOML: {said}. The line reads: {rest}", line=line)
+    return Problem(f"column {column} is not TOML: {sentence}. The line reads: {rest}", line=line)
 
 
 def check_version(data: dict[str, Any], text: str, file: str) -> None:
@@ -173,12 +173,14 @@ def check_version(data: dict[str, Any], text: str, file: str) -> None:
     """
     # Before everything else: the other faults of a newer file would only mislead.
     if "schema" not in data:
-        said = f"schema, the version of the file format, is missing. Write schema = {SCHEMA} on the first line."
-        raise PatchError(file, Problem(said, "schema"))
+        sentence = f"schema, the version of the file format, is missing. Write schema = {SCHEMA} on the first line."
+        raise PatchError(file, Problem(sentence, "schema"))
     version = data["schema"]
     if isinstance(version, int) and not isinstance(version, bool) and version > SCHEMA:
-        said = f"schema is {shown(version)}; this Beamhand reads up to schema {SCHEMA}. Open it with a newer Beamhand."
-        raise PatchError(file, Problem(said, "schema", lines_of(text).get(("schema",))))
+        sentence = (
+            f"schema is {shown(version)}; this Beamhand reads up to schema {SCHEMA}. Open it with a newer Beamhand."
+        )
+        raise PatchError(file, Problem(sentence, "schema", lines_of(text).get(("schema",))))
 
 
 STARTER = Path(__file__).with_name("starter.toml")
@@ -205,5 +207,5 @@ def new_patch(path: str | Path) -> None:
     try:
         write_atomically(path, text.encode())
     except OSError as error:
-        said = f"the file cannot be written ({error.strerror}); choose a folder that is there and may be written."
-        raise PatchError(path, Problem(said)) from None
+        sentence = f"the file cannot be written ({error.strerror}); choose a folder that is there and may be written."
+        raise PatchError(path, Problem(sentence)) from None

@@ -93,14 +93,14 @@ def _sections(model: type[BaseModel], header: str, title: str) -> Iterator[str]:
 def _choices_of(kinds: list[type[BaseModel]], head: str) -> Iterator[str]:
     # What several of them take is told once, ahead of the first of them.
     shared = _shared(kinds)
-    told: set[str] = set()
+    documented: set[str] = set()
     for base in shared:
         if base in kinds:
-            yield from _section(base, f"{head} with {_choosing(base)}", told)
+            yield from _section(base, f"{head} with {_choosing(base)}", documented)
         else:
             takers = [kind for kind in kinds if issubclass(kind, base)]
-            yield from _section(base, f"{head} with {_of_all(base, takers)}", told)
-            told |= set(base.model_fields)
+            yield from _section(base, f"{head} with {_of_all(base, takers)}", documented)
+            documented |= set(base.model_fields)
     for kind in kinds:
         if kind not in shared:
             inherited = {name for base in shared if issubclass(kind, base) for name in base.model_fields}
@@ -125,8 +125,8 @@ def _of_all(base: type[BaseModel], takers: list[type[BaseModel]]) -> str:
     return listed([_choosing(taker) for taker in takers]) if len(takers) < 4 else "any `kind`"
 
 
-def _section(model: type[BaseModel], title: str, told: set[str], *, with_about: bool = True) -> Iterator[str]:
-    rows = [row for name, field in model.model_fields.items() if name not in told and (row := _row(name, field))]
+def _section(model: type[BaseModel], title: str, documented: set[str], *, with_about: bool = True) -> Iterator[str]:
+    rows = [row for name, field in model.model_fields.items() if name not in documented and (row := _row(name, field))]
     about = f"{(model.__doc__ or '').strip().splitlines()[0]}\n\n" if with_about and model.__doc__ else ""
     if rows or about:
         yield f"#### {title}\n\n{about}{_HEAD if rows else ''}{''.join(rows)}"

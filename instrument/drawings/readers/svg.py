@@ -32,7 +32,7 @@ LENGTH = re.compile(r"^\s*([+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*([a-zA-Z]{1,4
 HIDDEN = re.compile(r"\bdisplay\s*:\s*none\b", re.IGNORECASE)
 GZIP_MAGIC = b"\x1f\x8b"
 # What a library may raise on attributes that nobody tried it on; anything else is a fault of ours.
-TROUBLE = (
+LIBRARY_ERRORS = (
     ValueError,
     TypeError,
     KeyError,
@@ -135,7 +135,7 @@ def _fault(element: Element) -> str | None:
             shape.render(ppi=PIXELS_PER_INCH, width=1000, height=1000)
         Matrix(element.get("transform", ""))
         Path(shape)
-    except TROUBLE as error:
+    except LIBRARY_ERRORS as error:
         return f"<{element.tag}> that cannot be read ({str(error)[:80] or type(error).__name__})"
     return None
 
@@ -149,7 +149,7 @@ def _shapes(root: Element) -> Iterable[Any]:
         # The library gives nothing at all where the root itself is hidden.
         found = [] if document is None else [e for e in document.elements() if isinstance(e, Shape)]
         return [path for path in (abs(Path(shape)) for shape in found) if _is_finite(path)]
-    except TROUBLE as error:
+    except LIBRARY_ERRORS as error:
         raise DrawingError(f"the file cannot be read as SVG ({str(error)[:80] or type(error).__name__})") from None
 
 

@@ -21,11 +21,11 @@ if TYPE_CHECKING:
 
 
 # Looking at so many ways takes about a second.
-MOST_STEPS = 4_000_000
+MOST_WALKS = 4_000_000
 # So many jumps are each held against the whole drawing: most often none of them is left.
 FEW_JUMPS = 20
 # Seconds, or as long as the mixture took if that is more, for which only the bound is still waited for.
-PATIENCE = 1.5
+BOUND_SECONDS = 1.5
 
 
 class ClosingGraph:
@@ -59,18 +59,18 @@ class ClosingGraph:
         if len(edges) > SURE_EDGES and self.odd.any() and options.time_limit > 0:
             self._retracing = TJoinSearch(edges, self.lengths, self.odd)
         try:
-            self._weigh(bridges)
+            self._list_candidates(bridges)
         except BaseException:
             self._end_retracing()
             raise
 
-    def _weigh(self, bridges: NDArray[np.int64]) -> None:
+    def _list_candidates(self, bridges: NDArray[np.int64]) -> None:
         points, edges, options = self.points, self.edges, self.options
         bridge_cost = 0.75 * options.jump_cost if options.bridge_cost is None else options.bridge_cost
         jumps = np.zeros((0, 2), np.int64) if math.isinf(options.jump_cost) else self._jumps(options.neighbours)
         if math.isinf(bridge_cost):
             bridges = bridges[:0]
-        self.ways = np.concatenate([edges, jumps, bridges])
+        self.candidates = np.concatenate([edges, jumps, bridges])
         self.kinds = np.repeat(
             np.array([StepKind.REPEATED, StepKind.JUMP, StepKind.BRIDGE], np.uint8),
             [len(edges), len(jumps), len(bridges)],
@@ -98,9 +98,9 @@ class ClosingGraph:
         low, high = np.minimum(*pairs.T), np.maximum(*pairs.T)
         key = np.unique((low * len(odd) + high)[low != high])
         jumps = odd[np.stack(np.divmod(key, len(odd)), axis=1)]
-        return np.asarray(jumps[self._worth_it(jumps, edge_lengths(self.points, jumps) * self.options.jump_cost)])
+        return np.asarray(jumps[self._not_undercut(jumps, edge_lengths(self.points, jumps) * self.options.jump_cost)])
 
-    def _worth_it(self, jumps: NDArray[np.int64], costs: NDArray[np.float64]) -> NDArray[np.int64]:
+    def _not_undercut(self, jumps: NDArray[np.int64], costs: NDArray[np.float64]) -> NDArray[np.int64]:
         """Rows of the jumps that no way over a few drawn edges undercuts; the rest need never be chosen."""
         count = len(self.points)
         low, high = np.minimum(*self.edges.T), np.maximum(*self.edges.T)
@@ -127,7 +127,7 @@ class ClosingGraph:
         row = row[~undercut[row]]
         # Ways of up to four edges: two from either end that meet. Where that would be too many to look at, the
         # matching looks at the jumps instead.
-        if not len(row) or step.most_within_two(jumps[row]) > MOST_STEPS:
+        if not len(row) or step.most_within_two(jumps[row]) > MOST_WALKS:
             return row
         meeting, far = step.nearest_within_two(jumps[row, 1], costs[row])
         jump, node, way = step.within_two(jumps[row, 0], costs[row])
@@ -136,9 +136,9 @@ class ClosingGraph:
         way = np.where(meeting[found] == wanted, way + far[found], np.inf)
         undercut[row[jump[way <= costs[row][jump]]]] = True
         row = row[~undercut[row]]
-        return row if len(row) > FEW_JUMPS else row[self._ways_between(jumps[row], costs[row]) > costs[row]]
+        return row if len(row) > FEW_JUMPS else row[self._shortest_paths(jumps[row], costs[row]) > costs[row]]
 
-    def _ways_between(self, pairs: NDArray[np.int64], limits: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _shortest_paths(self, pairs: NDArray[np.int64], limits: NDArray[np.float64]) -> NDArray[np.float64]:
         """Length of the shortest way over drawn edges between pairs of vertices; infinite if above its limit."""
         from scipy import sparse
         from scipy.sparse import csgraph
@@ -155,7 +155,7 @@ class ClosingGraph:
             ]
         )
 
-    def closed(self) -> tuple[NDArray[np.int64], NDArray[np.uint8], TJoin, TJoin]:
+    def close(self) -> tuple[NDArray[np.int64], NDArray[np.uint8], TJoin, TJoin]:
         """Edges with what must be run besides, their kinds, the T-join, and the T-join by retracing alone."""
         try:
             join, alone = self._joins(time.monotonic() + self.options.time_limit)
@@ -163,22 +163,22 @@ class ClosingGraph:
             self._end_retracing()
         if alone.weight < join.weight:
             # Only when time ran out: retracing alone is one of the mixtures, so an exact mixture is never worse.
-            chosen = np.concatenate([alone.chosen, np.zeros(len(self.ways) - len(self.edges), bool)])
+            chosen = np.concatenate([alone.chosen, np.zeros(len(self.candidates) - len(self.edges), bool)])
             join = replace(join, chosen=chosen, weight=alone.weight)
-        extra, extra_kinds = self.ways[join.chosen], self.kinds[join.chosen]
+        extra, extra_kinds = self.candidates[join.chosen], self.kinds[join.chosen]
         drawn = np.zeros(len(self.edges), np.uint8)
         return np.concatenate([self.edges, extra]), np.concatenate([drawn, extra_kinds]), join, alone
 
     def _joins(self, end: float) -> tuple[TJoin, TJoin]:
         """Find the best mixture, and what retracing alone would cost, both by a moment of `time.monotonic`."""
         limit, began = self.options.time_limit, time.monotonic()
-        if len(self.ways) == len(self.edges):
+        if len(self.candidates) == len(self.edges):
             if self._retracing is None:
                 join = minimum_t_join(self.edges, self.lengths, self.odd, limit)
             else:
                 join = self._retracing.best(limit)
             return join, join
-        join = minimum_t_join(self.ways, self.costs, self.odd, 0.7 * limit)
+        join = minimum_t_join(self.candidates, self.costs, self.odd, 0.7 * limit)
         if join.exact and bool(np.all(self.kinds[join.chosen] == StepKind.REPEATED)):
             # Where the best mixture is retracing alone, that is it.
             return join, replace(join, chosen=join.chosen[: len(self.edges)])
@@ -186,7 +186,7 @@ class ClosingGraph:
             alone = minimum_t_join(self.edges, self.lengths, self.odd, max(end - time.monotonic(), 0.0))
         else:
             now = time.monotonic()
-            patience = max(PATIENCE, now - began)
+            patience = max(BOUND_SECONDS, now - began)
             alone = self._retracing.exact(min(end, now + patience)) or self._retracing.best(0.0)
         # With fewer edges to choose from nothing can become cheaper, so a bound on the mixture is one on retracing alone.
         return join, replace(alone, bound=min(alone.weight, max(alone.bound, join.bound)))

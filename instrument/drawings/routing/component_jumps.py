@@ -147,22 +147,22 @@ def jumps_between(
         return np.zeros((0, 2), np.int64)
     members = np.split(np.argsort(label, kind="stable"), np.cumsum(np.bincount(label, minlength=pieces))[:-1])
     if order == "drawn":
-        return _tour(points, members, np.array([rows[0] for rows in members]))
+        return _visiting_tour(points, members, np.array([rows[0] for rows in members]))
     links = nearest_links(points, label)
     # Any set of jumps will do that joins all pieces and has an even number of ends at each vertex; the shortest one is as
     # hard as the travelling salesman's tour, so two good ones are made and the shorter is taken.
     # Two ways to begin: pieces hung on one another there and back, or one tour with each piece visited once.
     # A row of pieces wants the first, a ring of pieces the second.
-    hung = _inserted(points, label, links)
-    toured = _round_tour(points, label, links, members, time.monotonic() + seconds)
-    return min(hung, toured, key=lambda jumps: _length(points, jumps))
+    hung = _nearest_insertion(points, label, links)
+    toured = _tree_tour(points, label, links, members, time.monotonic() + seconds)
+    return min(hung, toured, key=lambda jumps: _total_length(points, jumps))
 
 
-def _length(points: NDArray[np.float64], pairs: NDArray[np.int64]) -> float:
+def _total_length(points: NDArray[np.float64], pairs: NDArray[np.int64]) -> float:
     return float(np.linalg.norm(points[pairs[:, 0]] - points[pairs[:, 1]], axis=1).sum())
 
 
-def _round_tour(
+def _tree_tour(
     points: NDArray[np.float64],
     label: NDArray[np.int64],
     links: NDArray[np.int64],
@@ -192,12 +192,14 @@ def _round_tour(
     for _ in range(3):
         places = points[entry[order]]
         order = [order[at] for at, _ in shorten_jumps(places, places, deadline)]
-        jumps = _tour(points, [members[piece] for piece in order], entry[order])
+        jumps = _visiting_tour(points, [members[piece] for piece in order], entry[order])
         entry[order] = jumps[:, 0]
     return jumps
 
 
-def _inserted(points: NDArray[np.float64], label: NDArray[np.int64], links: NDArray[np.int64]) -> NDArray[np.int64]:
+def _nearest_insertion(
+    points: NDArray[np.float64], label: NDArray[np.int64], links: NDArray[np.int64]
+) -> NDArray[np.int64]:
     """Nearest insertion: the nearest piece next, there and back or in between an earlier jump."""
     tree: dict[int, list[tuple[int, int]]] = {}
     for one, other in links.tolist():
@@ -235,7 +237,9 @@ def _inserted(points: NDArray[np.float64], label: NDArray[np.int64], links: NDAr
     return jumps[:count]
 
 
-def _tour(points: NDArray[np.float64], members: list[NDArray[np.int64]], entry: NDArray[np.int64]) -> NDArray[np.int64]:
+def _visiting_tour(
+    points: NDArray[np.float64], members: list[NDArray[np.int64]], entry: NDArray[np.int64]
+) -> NDArray[np.int64]:
     """Visit pieces in this order, each left where it was entered, at the place that makes the jumps short."""
     entry = entry.copy()
     # Each round moves every entry to the best place between its neighbours; it settles within a few.

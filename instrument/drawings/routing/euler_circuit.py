@@ -17,16 +17,16 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 # Up to this many edges at a vertex every way of pairing them is weighed.
-FEW = 8
+EXHAUSTIVE_DEGREE = 8
 # Cosine between two headings that are one line walked back.
 TURNING_BACK = 0.9999
 # Vertices with more edges than this are paired one by one instead of all vertices of a degree at once.
-WIDE = 16
+WIDE_DEGREE = 16
 # Steps of a grid on which products of two numbers up to 1, and sums of a few of them, are exact in float64. On it the
 # ties of a symmetric drawing are ties on every processor, and are decided by the order of its edges.
 GRID = 2.0**25
 # Beyond this many edges at one vertex, pairing by straightness costs more than it shows.
-STAR = 600
+STAR_DEGREE = 600
 
 
 def euler_circuit(
@@ -101,7 +101,7 @@ def _ends_by_degree(vertex: NDArray[np.int64]) -> Iterator[NDArray[np.int64]]:
     start = np.cumsum(degree) - degree
     for size in np.unique(degree[degree > 0]).tolist():
         rows = start[degree == size][:, None] + np.arange(size)
-        if size <= WIDE:
+        if size <= WIDE_DEGREE:
             yield order[rows]
         else:
             yield from (order[row][None] for row in rows)
@@ -111,10 +111,10 @@ def _pair(ends: NDArray[np.int64], heading: NDArray[np.float64], mate: NDArray[n
     """Pair the half-edges in each row: for the straightest sum of bends, or the straightest pair first."""
     degree = ends.shape[1]
     half = degree // 2
-    if degree == 2 or degree > STAR:
+    if degree == 2 or degree > STAR_DEGREE:
         _match(ends[:, :half], ends[:, half:], mate)
         return
-    if degree <= FEW:
+    if degree <= EXHAUSTIVE_DEGREE:
         _pair_few(ends, heading, mate)
         return
     # Both headings point away from the vertex, so that going straight on is -1, a right angle 0, turning back 1.
@@ -224,7 +224,7 @@ def _meetings(
     half = half[np.lexsort((trail[half], vertex[half]))]
     found: list[tuple[NDArray[np.int64], NDArray[np.int64]]] = []
     # Neighbours in this order suffice to connect; those a little further apart give a choice of cost.
-    for apart in range(1, WIDE // 2):
+    for apart in range(1, WIDE_DEGREE // 2):
         one, other = half[:-apart], half[apart:]
         meets = (vertex[one] == vertex[other]) & (trail[one] != trail[other])
         if not meets.any():

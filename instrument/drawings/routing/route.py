@@ -59,25 +59,25 @@ def route(
     instrument.drawings.routing.sampling.sample : the line as a table of points.
     """
     options = options or RouteOptions()
-    say = progress or _silent
+    report = progress or _silent
     began = time.perf_counter()
-    say("weld")
+    report("weld")
     welded = simplify(weld(drawing, tolerances), tolerances)
     # From here on the drawing lies within the unit box. Lengths are taken in units of its size: squares of very large or small numbers stay numbers.
-    low, size = _frame(welded)
+    low, size = _bounding_frame(welded)
     points = (welded.points - low) / size
     # Costs and bends are weighed on a grid on which they are exact, so that ties are ties on every machine and the same
     # drawing is the same line everywhere; lengths in the report are those of the points as they are.
     places = snapped_to_grid(points)
-    say("match")
+    report("match")
     graph = ClosingGraph(places, welded.edges, welded.bridges, options)
-    say("join")
-    chosen, kinds, join, bound = graph.closed()
-    chosen, kinds = _connect(places, chosen, kinds, len(points), options)
-    say("walk")
+    report("join")
+    chosen, kinds, join, bound = graph.close()
+    chosen, kinds = _with_jumps(places, chosen, kinds, len(points), options)
+    report("walk")
     halves = euler_circuit(chosen, places, kinds == StepKind.JUMP, straight=options.straight)
     walk, kind, edge = walk_steps(points, chosen, kinds, halves, options)
-    start = None if options.start is None else (_place(options.start) - low) / size
+    start = None if options.start is None else (_start_point(options.start) - low) / size
     walk, kind = _rotated_to_start(points, walk, kind, edge, int(welded.edges[0, 0]), start, reverse=options.reverse)
     lengths = edge_lengths(points, np.stack([walk, np.roll(walk, -1)], axis=1)) * size
     figures = Figures(
@@ -103,13 +103,13 @@ def _silent(stage: str) -> None:
     del stage
 
 
-def _frame(drawing: Drawing) -> tuple[NDArray[np.float64], float]:
+def _bounding_frame(drawing: Drawing) -> tuple[NDArray[np.float64], float]:
     drawn = drawing.points[drawing.edges.ravel()]
     low, high = drawn.min(axis=0), drawn.max(axis=0)
     return low, float(np.linalg.norm(high - low))
 
 
-def _place(start: tuple[float, ...]) -> NDArray[np.float64]:
+def _start_point(start: tuple[float, ...]) -> NDArray[np.float64]:
     return np.asarray((*start, 0.0, 0.0)[:3], np.float64)
 
 
@@ -124,7 +124,7 @@ def _bound_warning(figures: Figures, join: TJoin, options: RouteOptions) -> tupl
     return (words,)
 
 
-def _connect(
+def _with_jumps(
     points: NDArray[np.float64],
     edges: NDArray[np.int64],
     kinds: NDArray[np.uint8],

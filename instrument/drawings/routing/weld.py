@@ -61,13 +61,13 @@ def weld(drawing: Drawing, tolerances: Tolerances = DEFAULT_TOLERANCES) -> Drawi
     joined = _split_touched(_join_ends(joined, tolerances.ends * size), tolerances.ends * size)
     if not len(joined.edges):
         raise DrawingError("there is nothing to draw: every line is shorter than the drawing's tolerance")
-    dropped = len(drawing.edges) - len(drawing.edges[_has_length(drawing)])
+    dropped = len(drawing.edges) - len(drawing.edges[_nonzero(drawing)])
     if dropped:
         warnings.append(f"{dropped} edge{'s' if dropped > 1 else ''} of zero length left out")
     return replace(joined, warnings=tuple(warnings))
 
 
-def _has_length(drawing: Drawing) -> NDArray[np.bool_]:
+def _nonzero(drawing: Drawing) -> NDArray[np.bool_]:
     return np.asarray(edge_lengths(drawing.points, drawing.edges) > 0.0)
 
 
@@ -113,7 +113,7 @@ def representatives(points: NDArray[np.float64], tolerance: float) -> NDArray[np
 
 def _renumbered(drawing: Drawing, to: NDArray[np.int64]) -> Drawing:
     """Send every point to its representative, drop empty and repeated edges, number the rest without gaps."""
-    edges, bridges = _once(to[drawing.edges]), _once(to[drawing.bridges])
+    edges, bridges = _unique_edges(to[drawing.edges]), _unique_edges(to[drawing.bridges])
     if len(bridges):
         drawn = np.sort(edges, axis=1) @ [len(to), 1]
         bridges = bridges[~np.isin(np.sort(bridges, axis=1) @ [len(to), 1], drawn)]
@@ -124,7 +124,7 @@ def _renumbered(drawing: Drawing, to: NDArray[np.int64]) -> Drawing:
     return Drawing(drawing.points[used], number[edges], number[bridges], drawing.warnings)
 
 
-def _once(edges: NDArray[np.int64]) -> NDArray[np.int64]:
+def _unique_edges(edges: NDArray[np.int64]) -> NDArray[np.int64]:
     """Edges between two different points, the first of each pair alone."""
     edges = edges[edges[:, 0] != edges[:, 1]]
     if not len(edges):
@@ -243,7 +243,7 @@ def simplify(drawing: Drawing, tolerances: Tolerances) -> Drawing:
     size = float(np.linalg.norm(drawn.max(axis=0) - drawn.min(axis=0)))
     edges: list[tuple[int, int]] = []
     for chain in chains(drawing.edges, len(drawing.points)):
-        kept = _needed(drawing.points[chain], tolerances.simplify * size)
+        kept = _douglas_peucker(drawing.points[chain], tolerances.simplify * size)
         edges.extend(zip(chain[kept[:-1]].tolist(), chain[kept[1:]].tolist(), strict=True))
     kept_edges = np.asarray(edges, np.int64)
     # The chains come in another order than the strokes; the first edge of each tells where it belongs.
@@ -307,7 +307,7 @@ def chains(edges: NDArray[np.int64], count: int) -> list[NDArray[np.int64]]:
     return result
 
 
-def _needed(line: NDArray[np.float64], tolerance: float) -> NDArray[np.int64]:
+def _douglas_peucker(line: NDArray[np.float64], tolerance: float) -> NDArray[np.int64]:
     """Places of the points that must stay. A ring keeps three, so that it stays a ring."""
     keep = np.zeros(len(line), bool)
     keep[[0, -1]] = True

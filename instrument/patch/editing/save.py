@@ -67,8 +67,8 @@ def save_patch(patch: Patch, values: Mapping[str, float], path: str | Path, save
         write_atomically(path, text.encode())
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        said = f"the file cannot be written ({reason}); save under another name. The old file is unchanged."
-        raise PatchError(path, Problem(said)) from None
+        sentence = f"the file cannot be written ({reason}); save under another name. The old file is unchanged."
+        raise PatchError(path, Problem(sentence)) from None
     patch.remember(path, text)
 
 
@@ -86,8 +86,8 @@ def text_in(path: Path, patch: Patch, text: str) -> str:
     try:
         return with_moved_drawings(patch_from_text(text, patch.path), here, path.parent)
     except (TOMLKitError, PatchError, KeyError, IndexError, TypeError, ValueError):
-        said = "its drawings cannot be named from another folder in this text. Save it beside the old file."
-        raise PatchError(path, Problem(said)) from None
+        sentence = "its drawings cannot be named from another folder in this text. Save it beside the old file."
+        raise PatchError(path, Problem(sentence)) from None
 
 
 def _resolved(folder: Path) -> str:
@@ -119,8 +119,8 @@ def text_with(patch: Patch, values: Mapping[str, float]) -> str:
         text = _attempt(patch, edit, changes, wanted)
         if text is not None:
             return text
-    said = "the values cannot be written into this text. Write each table under a [header] of its own."
-    raise PatchError(file, Problem(said))
+    sentence = "the values cannot be written into this text. Write each table under a [header] of its own."
+    raise PatchError(file, Problem(sentence))
 
 
 def same_program(one: Program, other: Program) -> bool:
@@ -195,5 +195,5 @@ def _refuse_lost_edits(patch: Patch, path: Path, saved: str) -> None:
     except (OSError, UnicodeDecodeError):
         there = ""
     if there != saved:
-        said = "the file was changed since it was loaded, and saving would undo that. Save under another name."
-        raise PatchError(path, Problem(said))
+        sentence = "the file was changed since it was loaded, and saving would undo that. Save under another name."
+        raise PatchError(path, Problem(sentence))

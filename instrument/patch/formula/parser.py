@@ -46,7 +46,7 @@ _COMPARISONS: dict[type[ast.cmpop], str] = {
     ast.Eq: "equal",
     ast.NotEq: "not_equal",
 }
-_SAID: dict[type[ast.AST], str] = {
+_REFUSED_NODES: dict[type[ast.AST], str] = {
     ast.Subscript: "square brackets are not known",
     ast.Lambda: "lambda is not known",
     ast.IfExp: "if and else are not known; write where(condition, a, b)",
@@ -58,7 +58,7 @@ _SAID: dict[type[ast.AST], str] = {
     ast.Yield: "yield is not known",
     ast.YieldFrom: "yield is not known",
 }
-_OPERATORS_SAID: dict[type[ast.AST], str] = {
+_REFUSED_OPERATORS: dict[type[ast.AST], str] = {
     ast.BitXor: "a power is written **, not ^",
     ast.MatMult: "@ is not known",
     ast.Invert: "~ is not known",
@@ -67,7 +67,7 @@ _OPERATORS_SAID: dict[type[ast.AST], str] = {
     ast.LShift: "<< is not known",
     ast.RShift: ">> is not known",
 }
-_OTHER_SIGNS = {
+_LOOKALIKE_SIGNS = {
     "\N{MULTIPLICATION SIGN}": "*",
     "\N{MIDDLE DOT}": "*",
     "\N{DIVISION SIGN}": "/",
@@ -80,7 +80,7 @@ _OTHER_SIGNS = {
 }
 """What other keyboards have for what is known here by another sign."""
 
-_FUNCTIONS_SAID = "NumPy's elementary functions by its names (sin, arctan2, where ...), noise, saw, tri and pulse"
+_FUNCTIONS_IN_WORDS = "NumPy's elementary functions by its names (sin, arctan2, where ...), noise, saw, tri and pulse"
 _ALLOWED = "numbers, names, arithmetic, comparisons and functions"
 
 
@@ -153,8 +153,8 @@ def _parse(text: str) -> tuple[ast.expr, int]:
     if len(text) > LONGEST:
         raise FormulaError(LONGEST + 1, f"the formula has {len(text)} characters, at most {LONGEST} are read")
     for column, sign in enumerate(text, 1):
-        if sign in _OTHER_SIGNS:
-            raise FormulaError(column, f"{sign} is not known; write {_OTHER_SIGNS[sign]}")
+        if sign in _LOOKALIKE_SIGNS:
+            raise FormulaError(column, f"{sign} is not known; write {_LOOKALIKE_SIGNS[sign]}")
         if sign == "#":
             raise FormulaError(column, "a formula has no comments; # is not known")
         if not (" " <= sign <= "~" or sign in "\t\r\n") or sign == "\\":
@@ -196,13 +196,13 @@ def _near(name: str, known: Collection[str], otherwise: str) -> str:
     return f"; did you mean {near[0]}?" if near else f"; there are {otherwise}"
 
 
-def _said(names: list[str]) -> str:
+def _names_in_words(names: list[str]) -> str:
     # a to h and the layers in short, where all of them are there.
-    said = [name for name in names if name not in KNOBS and name not in LAYER_NAMES]
+    known_names = [name for name in names if name not in KNOBS and name not in LAYER_NAMES]
     for row in (KNOBS, LAYER_NAMES[::2], LAYER_NAMES[1::2]):
         found = [name for name in row if name in names]
-        said += [f"{row[0]} to {row[-1]}"] if len(found) == len(row) else found
-    return ", ".join(said)
+        known_names += [f"{row[0]} to {row[-1]}"] if len(found) == len(row) else found
+    return ", ".join(known_names)
 
 
 class _Reader:
@@ -215,10 +215,10 @@ class _Reader:
         self.text = text
         self.shift = shift
 
-    def trouble(self, node: ast.expr, reason: str) -> FormulaError:
+    def error_at(self, node: ast.expr, reason: str) -> FormulaError:
         return FormulaError(self.shift + node.col_offset + 1, reason)
 
-    def trouble_behind(self, node: ast.expr, reason: str) -> FormulaError:
+    def error_after(self, node: ast.expr, reason: str) -> FormulaError:
         # At the sign that follows an operand, past its brackets.
         at = self.shift + (node.end_col_offset or 0)
         behind = self.text[at:]
@@ -226,11 +226,11 @@ class _Reader:
 
     def read(self, node: ast.expr, depth: int) -> int:
         if depth > DEEPEST:
-            raise self.trouble(node, f"the formula is nested too deeply; at most {DEEPEST} levels are read")
+            raise self.error_at(node, f"the formula is nested too deeply; at most {DEEPEST} levels are read")
         try:
             return self._read(node, depth)
         except TooLargeError as error:
-            raise self.trouble(node, f"the formula is too large: {error}") from None
+            raise self.error_at(node, f"the formula is too large: {error}") from None
 
     def _read(self, node: ast.expr, depth: int) -> int:
         match node:
@@ -248,18 +248,16 @@ class _Reader:
             case ast.Call():
                 return self._call(node, depth)
             case ast.Attribute(value=value):
-                raise self.trouble_behind(
-                    value, "a dot leads nowhere; write functions by their bare name, as in sin(t)"
-                )
+                raise self.error_after(value, "a dot leads nowhere; write functions by their bare name, as in sin(t)")
             case ast.UnaryOp(op=op):
-                raise self.trouble(node, _OPERATORS_SAID[type(op)])
-        raise self.trouble(node, f"{_SAID.get(type(node), 'this is not known')}; a formula holds {_ALLOWED}")
+                raise self.error_at(node, _REFUSED_OPERATORS[type(op)])
+        raise self.error_at(node, f"{_REFUSED_NODES.get(type(node), 'this is not known')}; a formula holds {_ALLOWED}")
 
     def _constant(self, node: ast.Constant) -> int:
         value = node.value
         if isinstance(value, bool) or not isinstance(value, int | float):
             kind = {str: "a text", bytes: "a text", complex: "a complex number"}.get(type(value), str(value))
-            raise self.trouble(node, f"{kind} is not a number that can be drawn; a formula holds {_ALLOWED}")
+            raise self.error_at(node, f"{kind} is not a number that can be drawn; a formula holds {_ALLOWED}")
         try:
             return self.graph.constant(float(value))
         except OverflowError:
@@ -271,12 +269,12 @@ class _Reader:
         if name in self.names:
             return self.graph.name(name)
         if name in FUNCTIONS:
-            raise self.trouble(node, f"{name} is a function; write {name}(...)")
+            raise self.error_at(node, f"{name} is a function; write {name}(...)")
         known = [*CONSTANTS, *(known for known in NAMES if known in self.names)]
-        said = _said(known)
+        known_names = _names_in_words(known)
         if name in NAMES:
-            raise self.trouble(node, f"{name} cannot be read here; there are {said}")
-        raise self.trouble(node, f"{name} is not a name here{_near(name, known, said)}")
+            raise self.error_at(node, f"{name} cannot be read here; there are {known_names}")
+        raise self.error_at(node, f"{name} is not a name here{_near(name, known, known_names)}")
 
     def _chain(self, node: ast.BinOp, depth: int) -> int:
         # A long sum is nested to the left as often as it has terms; that is no depth of the formula.
@@ -285,20 +283,20 @@ class _Reader:
             spine.append(spine[-1].left)
         for link in spine:
             if type(link.op) not in _BINARY:
-                raise self.trouble_behind(link.left, _OPERATORS_SAID[type(link.op)])
+                raise self.error_after(link.left, _REFUSED_OPERATORS[type(link.op)])
         result = self.read(spine[-1].left, depth + 1)
         for link in reversed(spine):
             right = self.read(link.right, depth + 1)
             try:
                 result = self.maker.make(_BINARY[type(link.op)], result, right)
             except TooLargeError as error:
-                raise self.trouble(link.right, f"the formula is too large: {error}") from None
+                raise self.error_at(link.right, f"the formula is too large: {error}") from None
         return result
 
     def _compare(self, node: ast.Compare, depth: int) -> int:
         for op in node.ops:
             if type(op) not in _COMPARISONS:
-                raise self.trouble(node, "is and in are not known; comparisons are < <= > >= == !=")
+                raise self.error_at(node, "is and in are not known; comparisons are < <= > >= == !=")
         values = [self.read(value, depth + 1) for value in (node.left, *node.comparators)]
         pairs = [
             self.maker.make(_COMPARISONS[type(op)], a, b)
@@ -314,18 +312,18 @@ class _Reader:
 
     def _call(self, node: ast.Call, depth: int) -> int:
         if not isinstance(node.func, ast.Name):
-            raise self.trouble(node, f"only a function can be called by its name; a formula holds {_ALLOWED}")
+            raise self.error_at(node, f"only a function can be called by its name; a formula holds {_ALLOWED}")
         name = node.func.id
         if name not in FUNCTIONS:
             if name in self.names or name in CONSTANTS:
-                raise self.trouble(node, f"{name} is a number, not a function; a product is written with *")
-            raise self.trouble(node, f"{name} is not a function here{_near(name, FUNCTIONS, _FUNCTIONS_SAID)}")
+                raise self.error_at(node, f"{name} is a number, not a function; a product is written with *")
+            raise self.error_at(node, f"{name} is not a function here{_near(name, FUNCTIONS, _FUNCTIONS_IN_WORDS)}")
         if node.keywords:
-            raise self.trouble(node, f"{name} takes numbers in their order, none by a name with =")
+            raise self.error_at(node, f"{name} takes numbers in their order, none by a name with =")
         function = FUNCTIONS[name]
         for argument in node.args:
             if isinstance(argument, ast.Starred):
-                raise self.trouble(argument, _SAID[ast.Starred])
+                raise self.error_at(argument, _REFUSED_NODES[ast.Starred])
         if not function.fewest <= len(node.args) <= function.most:
-            raise self.trouble(node, f"{name} takes {function.wanted}, not {len(node.args)}")
+            raise self.error_at(node, f"{name} takes {function.wanted}, not {len(node.args)}")
         return self.maker.make(name, *[self.read(argument, depth + 1) for argument in node.args])

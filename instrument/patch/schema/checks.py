@@ -96,16 +96,16 @@ def _problem(details: ErrorDetails, data: dict[str, Any], lines: dict[FieldPath,
     mend = context.get("mend", "")
     kind = details["type"]
     if kind == "unknown_key":
-        said = f"{name} is not a field; {context['allowed']}."
+        sentence = f"{name} is not a field; {context['allowed']}."
     elif kind == "missing":
-        said = f"{name} is missing; it must be written."
+        sentence = f"{name} is missing; it must be written."
     elif is_key:
-        said = f"{name.removeprefix('values.')} is not a parameter; an address looks like layer.1.place.spin.y."
+        sentence = f"{name.removeprefix('values.')} is not a parameter; an address looks like layer.1.place.spin.y."
     else:
         allowed = context.get("allowed") or _PLAIN.get(kind) or details["msg"][:1].lower() + details["msg"][1:]
         is_what = f"{name} is missing" if value is _MISSING else f"{name} is {shown(value)}"
-        said = f"{is_what}; {allowed}."
-    return Problem(f"{said} {mend}".strip(), name, line, context.get("column"))
+        sentence = f"{is_what}; {allowed}."
+    return Problem(f"{sentence} {mend}".strip(), name, line, context.get("column"))
 
 
 Finding = tuple[FieldPath, str, str]
@@ -120,8 +120,8 @@ def cross_problems(patch: Patch) -> list[Finding]:
     for k, link in enumerate(patch.link):
         name = f"link.{k + 1}"
         if modulator_index(patch, link.modulator) is None:
-            said = f"{name}.modulator is {shown(link.modulator)}; {_modulators(patch, link.modulator)}"
-            found.append((("link", k, "modulator"), f"{name}.modulator", said))
+            sentence = f"{name}.modulator is {shown(link.modulator)}; {_modulators(patch, link.modulator)}"
+            found.append((("link", k, "modulator"), f"{name}.modulator", sentence))
         found += _address_problem(patch, link.parameter, ("link", k, "parameter"), f"{name}.parameter")
     for k, control in enumerate(patch.control):
         if control.parameter is None:
@@ -165,11 +165,11 @@ def _name_problems(patch: Patch) -> list[Finding]:
     for k, modulator in enumerate(patch.modulator):
         if modulator.name and modulator.name in seen:
             first = seen[modulator.name] + 1
-            said = (
+            sentence = (
                 f"modulator.{k + 1}.name is {shown(modulator.name)}, as is that of modulator.{first}; "
                 "links could not tell them apart. Give it another name."
             )
-            found.append((("modulator", k, "name"), f"modulator.{k + 1}.name", said))
+            found.append((("modulator", k, "name"), f"modulator.{k + 1}.name", sentence))
         seen.setdefault(modulator.name, k)
     return found
 
@@ -185,13 +185,13 @@ def _address_problem(patch: Patch, address: str, path: FieldPath, name: str) -> 
         there = f"has {count} {words}{'s' if count != 1 else ''}" if count else f"has no {words}"
         return [(path, name, f"{name} is {shown(address)}; the patch {there}. Add one with [[{words}]].")]
     if stem == "layer" and rest[1] in {"source", "form"}:
-        return [(path, name, said) for said in _idle_layer(patch, int(rest[0]), rest[1:], address, name)]
+        return [(path, name, sentence) for sentence in _idle_layer(patch, int(rest[0]), rest[1:], address, name)]
     if stem == "mod":
         kind = patch.modulator[int(rest[0]) - 1].kind
         if ".".join(rest[1:]) not in KIND_ROWS[kind]:
             takes = listed(KIND_ROWS[kind], "and")
-            said = f"{name} is {shown(address)}; a modulator of kind {kind} listens to {takes} alone."
-            return [(path, name, said)]
+            sentence = f"{name} is {shown(address)}; a modulator of kind {kind} listens to {takes} alone."
+            return [(path, name, sentence)]
     return []
 
 
@@ -220,6 +220,6 @@ def _curve_problem(patch: Patch) -> list[Finding]:
     for k, control in enumerate(patch.control):
         total += len(control.points or [])
         if total > CURVE_POINTS:
-            said = f"control.{k + 1}.points is one too many; all controls together have {CURVE_POINTS} pairs."
-            return [(("control", k, "points"), f"control.{k + 1}.points", said + " Use fewer pairs.")]
+            sentence = f"control.{k + 1}.points is one too many; all controls together have {CURVE_POINTS} pairs."
+            return [(("control", k, "points"), f"control.{k + 1}.points", sentence + " Use fewer pairs.")]
     return []

@@ -50,14 +50,14 @@ Flag = Annotated[bool, BeforeValidator(_flag)]
 
 
 def _levels(value: Any) -> Any:
-    said = "it takes how many brightnesses to follow, from 1 to 64, or a list of them between 0 and 1"
+    sentence = "it takes how many brightnesses to follow, from 1 to 64, or a list of them between 0 and 1"
     if isinstance(value, list) and 1 <= len(value) <= 64:
         levels = [float(v) if isinstance(v, int | float) else math.nan for v in value]
         if all(0 < level < 1 for level in levels):
             return levels
     elif isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 64:
         return value
-    raise refusal(said)
+    raise refusal(sentence)
 
 
 Levels = Annotated[
