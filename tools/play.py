@@ -19,4 +19,5 @@ if __name__ == "__main__":
     try:
         sys.exit(play(sys.argv[1:]))
     except KeyboardInterrupt:
-        sys.exit("Stopped. What is finished is kept; the same command goes on from there.")
+        sys.stderr.write("Stopped. What is finished is kept; the same command goes on from there.\n")
+        sys.exit(130)

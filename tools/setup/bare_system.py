@@ -15,6 +15,7 @@ import tempfile
 import threading
 import time
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -264,6 +265,8 @@ class _Watched:
             start_new_session=True,
             text=True,
             errors="replace",
+            # What a shell has put into the background ignores Ctrl C, and so would everything that it starts.
+            preexec_fn=partial(signal.signal, signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509 - before any thread
         )
 
     def _note(self, line: str) -> None:
@@ -302,6 +305,8 @@ class _Watched:
                 self._note(f"(ended after {self._limit:.0f} s)")
                 self._process.kill()
         reader.join()
+        if self._process.stdout:
+            self._process.stdout.close()
         self._run.code = self._process.wait()
         self._run.seconds = time.monotonic() - self._began
         return self._run
