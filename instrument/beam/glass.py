@@ -15,7 +15,6 @@ from instrument.beam.phosphor import linear_rgb
 if TYPE_CHECKING:
     Marks: TypeAlias = tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.uint32]]
 
-
 SPAN = 1.06
 """Sample value at the edge of the glass, so that full scale (1) stays clear of it."""
 
@@ -36,6 +35,26 @@ DIVISION = 0.2
 
 FAR = 64.0
 """Past this many pictures from the middle there is no beam."""
+
+WHITENING = 0.035
+"""Share of any colour that strong light adds to every channel, as glare in an eye or a lens does."""
+
+
+def encode_srgb(linear: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Return sRGB values (0 to 1) of linear light (0 to 1).
+
+    Source: IEC 61966-2-1:1999, 5.2 (from memory).
+
+    Examples
+    --------
+    >>> encode_srgb([0.0, 0.0031308, 0.2140411, 1.0]).round(4).tolist()
+    [0.0, 0.0404, 0.5, 1.0]
+    """
+    light = np.clip(np.asarray(linear, np.float64), 0.0, 1.0)
+    encoded: npt.NDArray[np.float64] = np.where(
+        light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055
+    )
+    return encoded
 
 
 @dataclass(frozen=True)
@@ -183,27 +202,6 @@ def ruling(width: int, height: int) -> npt.NDArray[np.float64]:
     for along, aside in ((np.abs(across), np.abs(up)), (np.abs(up), np.abs(across))):
         cover = np.maximum(cover, line(aside - 1.0) * within(along, 0.92, 1.0))
     return cover
-
-
-WHITENING = 0.035
-"""Share of any colour that strong light adds to every channel, as glare in an eye or a lens does."""
-
-
-def encode_srgb(linear: npt.ArrayLike) -> npt.NDArray[np.float64]:
-    """Return sRGB values (0 to 1) of linear light (0 to 1).
-
-    Source: IEC 61966-2-1:1999, 5.2 (from memory).
-
-    Examples
-    --------
-    >>> encode_srgb([0.0, 0.0031308, 0.2140411, 1.0]).round(4).tolist()
-    [0.0, 0.0404, 0.5, 1.0]
-    """
-    light = np.clip(np.asarray(linear, np.float64), 0.0, 1.0)
-    encoded: npt.NDArray[np.float64] = np.where(
-        light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055
-    )
-    return encoded
 
 
 def step_values() -> npt.NDArray[np.float64]:

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from instrument.export.film_plan import FilmPlan
     from instrument.export.film_segment import RawSamples
 
-
 LOSSLESS, LOSSY = FILMS
 
 LOSSY_NOTE = "the sound of an .mp4 is AAC, which is lossy: it no longer draws cleanly on a real tube; .mkv keeps it"
@@ -35,6 +34,15 @@ _OPTIONS = {
     LOSSY: {"fflags": "+bitexact", "movflags": "+faststart"},
 }
 _AHEAD_SECONDS = 0.25
+
+AAC_RATES = (96_000, 88_200, 64_000, 48_000, 44_100, 32_000, 24_000, 22_050, 16_000, 12_000, 11_025, 8000)
+"""Sample rates that AAC has a number for (ISO/IEC 14496-3, table of sampling frequency indices, from memory; a test asks
+the encoder)."""
+
+AAC_BITS = 320_000
+"""A second, for both channels."""
+
+_AAC_OTHERWISE = 48_000
 
 
 class FilmFile:
@@ -122,16 +130,6 @@ class FilmFile:
             last = min(self._heard.at + math.ceil(_AHEAD_SECONDS * self._plan.rate), self._plan.samples)
             for packet in self._heard.encode(self._sound.read(self._heard.at, last)):
                 self._container.mux(packet)
-
-
-AAC_RATES = (96_000, 88_200, 64_000, 48_000, 44_100, 32_000, 24_000, 22_050, 16_000, 12_000, 11_025, 8000)
-"""Sample rates that AAC has a number for (ISO/IEC 14496-3, table of sampling frequency indices, from memory; a test asks
-the encoder)."""
-
-AAC_BITS = 320_000
-"""A second, for both channels."""
-
-_AAC_OTHERWISE = 48_000
 
 
 def aac_rate(rate: int) -> int:

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
     from instrument.beam.pictures import FrameSource
 
-
 CODEC = "libx264"
 
 OPTIONS = {"preset": "superfast", "crf": "14", "bf": "0", "x264-params": "keyint=infinite:scenecut=0"}
@@ -39,6 +38,60 @@ _BT709 = 1
 
 _HEAD = struct.Struct("<I")
 _PACKET = struct.Struct("<q?I")
+
+_FRAME_BYTES = 8
+
+TOLD_SECONDS = 0.2
+"""Between two reports of how far a segment has come."""
+
+DISK_FULL_ERRORS = (errno.ENOSPC, errno.EDQUOT) if hasattr(errno, "EDQUOT") else (errno.ENOSPC,)
+"""Numbers of errors that mean there is no room left."""
+
+
+def write_samples(path: Path, pieces: Iterable[npt.NDArray[np.float32]]) -> int:
+    """Write pieces of float32 [shape=(n, 2)] one after the other, and return how many samples they are.
+
+    Raises
+    ------
+    OSError
+        If the disk takes no more.
+    """
+    count = 0
+    with path.open("wb") as file:
+        for piece in pieces:
+            file.write(np.ascontiguousarray(piece, np.float32).data)
+            count += len(piece)
+    return count
+
+
+class RawSamples:
+    """A file that `write_samples` wrote, read piece by piece.
+
+    Parameters
+    ----------
+    path : Path
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._file = path.open("rb")
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *ended: object) -> None:
+        self._file.close()
+
+    def read(self, first: int, end: int) -> npt.NDArray[np.float32]:
+        """Return samples `first` to `end` - 1 [shape=(n, 2)], as many of them as there are.
+
+        Raises
+        ------
+        OSError
+            If they cannot be read.
+        """
+        self._file.seek(first * _FRAME_BYTES)
+        data = self._file.read(max(end - first, 0) * _FRAME_BYTES)
+        return np.frombuffer(data, np.float32).reshape(-1, 2)
 
 
 class Packet(NamedTuple):
@@ -162,62 +215,6 @@ def _picture(pixels: npt.NDArray[np.uint32], number: int, time_base: Fraction) -
     picture = frame.reformat(format="yuv420p", dst_colorspace="ITU709", dst_color_range="MPEG")
     picture.pts, picture.time_base = number, time_base
     return picture
-
-
-_FRAME_BYTES = 8
-
-
-def write_samples(path: Path, pieces: Iterable[npt.NDArray[np.float32]]) -> int:
-    """Write pieces of float32 [shape=(n, 2)] one after the other, and return how many samples they are.
-
-    Raises
-    ------
-    OSError
-        If the disk takes no more.
-    """
-    count = 0
-    with path.open("wb") as file:
-        for piece in pieces:
-            file.write(np.ascontiguousarray(piece, np.float32).data)
-            count += len(piece)
-    return count
-
-
-class RawSamples:
-    """A file that `write_samples` wrote, read piece by piece.
-
-    Parameters
-    ----------
-    path : Path
-    """
-
-    def __init__(self, path: Path) -> None:
-        self._file = path.open("rb")
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *ended: object) -> None:
-        self._file.close()
-
-    def read(self, first: int, end: int) -> npt.NDArray[np.float32]:
-        """Return samples `first` to `end` - 1 [shape=(n, 2)], as many of them as there are.
-
-        Raises
-        ------
-        OSError
-            If they cannot be read.
-        """
-        self._file.seek(first * _FRAME_BYTES)
-        data = self._file.read(max(end - first, 0) * _FRAME_BYTES)
-        return np.frombuffer(data, np.float32).reshape(-1, 2)
-
-
-TOLD_SECONDS = 0.2
-"""Between two reports of how far a segment has come."""
-
-DISK_FULL_ERRORS = (errno.ENOSPC, errno.EDQUOT) if hasattr(errno, "EDQUOT") else (errno.ENOSPC,)
-"""Numbers of errors that mean there is no room left."""
 
 
 def serve(lines: IO[str], answers: IO[str]) -> None:

@@ -22,8 +22,16 @@ if TYPE_CHECKING:
 
     from instrument.beam.look import Look
 
-
 _PIECE = 1 << 16
+
+_ENDINGS = frozenset(name.lower() for name in soundfile.available_formats()) | {
+    "aif",
+    "aifc",
+    "oga",
+    "opus",
+    "snd",
+}
+"""Endings of the formats that libsndfile reads; it knows some by another name than their files have."""
 
 
 @dataclass(frozen=True)
@@ -104,16 +112,6 @@ def open_sound(path: Path) -> ImportedSound:
     if info.frames <= 0:
         raise ExportError(f"{path}: holds no sound")
     return ImportedSound(path, int(info.samplerate), int(info.frames), int(info.channels))
-
-
-_ENDINGS = frozenset(name.lower() for name in soundfile.available_formats()) | {
-    "aif",
-    "aifc",
-    "oga",
-    "opus",
-    "snd",
-}
-"""Endings of the formats that libsndfile reads; it knows some by another name than their files have."""
 
 
 def export_still_of(

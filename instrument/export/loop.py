@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 
     Picture = npt.NDArray[np.uint8]
 
-
 FRAMES_PER_SECOND = 25
 """A GIF counts in hundredths of a second, and many programs show nothing faster than this."""
 
@@ -38,6 +37,28 @@ BLEND_SECONDS = 0.6
 """In which the end of a loop that does not come round turns into its beginning."""
 
 _MOST_PIXELS = 1 << 28
+
+LONGEST_SECONDS = 20.0
+"""Of a loop; a patch that takes longer to come round is cut and closed with a cross-fade."""
+
+STILL_SECONDS = 1.0
+"""Of the loop of a patch in which nothing moves."""
+
+DRIFT_SECONDS = 6.0
+"""Of the loop of a patch whose only movement never comes round: chance, a formula of time, the live input."""
+
+_FINEST = 1000
+"""Largest denominator of a rate in turns a second that is taken as meant."""
+
+_MODULATORS = dict(enumerate(MODULATOR_TABLE.values(), start=1))
+_CYCLIC = {k for k, kind in _MODULATORS.items() if kind.clock in {CYCLE, COUNTED_CYCLE}}
+_TURNING = {k for k in _CYCLIC if _MODULATORS[k].repeats}
+_BY_CHANCE = _CYCLIC - _TURNING
+_NOISY = {k for k, kind in enumerate(FORM_TABLE.values()) if not kind.repeats}
+_INPUTS = {k for k, kind in enumerate(SOURCE_TABLE.values(), start=1) if kind.hears_input}
+_TRIGGER_BEAT = 2.0
+_ENDLESS = {modulator_location(name, 0) for name in ("beat", "n", "left", "right")}
+"""Rows that a formula reads and that do not come round."""
 
 
 def export_loop(
@@ -116,29 +137,6 @@ def _close(frames: list[Picture], count: int) -> list[Picture]:
         mixed = closed[k] * weight + later * (1 - weight)
         closed[k] = np.rint(mixed).astype(np.uint8)
     return closed
-
-
-LONGEST_SECONDS = 20.0
-"""Of a loop; a patch that takes longer to come round is cut and closed with a cross-fade."""
-
-STILL_SECONDS = 1.0
-"""Of the loop of a patch in which nothing moves."""
-
-DRIFT_SECONDS = 6.0
-"""Of the loop of a patch whose only movement never comes round: chance, a formula of time, the live input."""
-
-_FINEST = 1000
-"""Largest denominator of a rate in turns a second that is taken as meant."""
-
-_MODULATORS = dict(enumerate(MODULATOR_TABLE.values(), start=1))
-_CYCLIC = {k for k, kind in _MODULATORS.items() if kind.clock in {CYCLE, COUNTED_CYCLE}}
-_TURNING = {k for k in _CYCLIC if _MODULATORS[k].repeats}
-_BY_CHANCE = _CYCLIC - _TURNING
-_NOISY = {k for k, kind in enumerate(FORM_TABLE.values()) if not kind.repeats}
-_INPUTS = {k for k, kind in enumerate(SOURCE_TABLE.values(), start=1) if kind.hears_input}
-_TRIGGER_BEAT = 2.0
-_ENDLESS = {modulator_location(name, 0) for name in ("beat", "n", "left", "right")}
-"""Rows that a formula reads and that do not come round."""
 
 
 def period_of(engine: Engine) -> tuple[float, bool]:

@@ -26,6 +26,39 @@ LEVEL = 0.15
 ROUNDS = 15
 BLOCKS = 1500
 
+SOURCE = Path(__file__).with_name("chain.c")
+FLAGS = ("-O3", "-march=native", "-shared", "-fPIC")
+
+LAYER = np.dtype(
+    [
+        ("phase", "f8"),
+        ("step", "f8"),
+        ("spin", "f8", (3,)),
+        ("angle", "f8", (3,)),
+        ("size", "f8"),
+        ("scale", "f8", (3,)),
+        ("move", "f8", (3,)),
+        ("camera", "f8"),
+        ("level", "f8"),
+    ],
+    align=True,
+)
+
+_PAIRS = ("invert", "gain", "offset", "delay")
+OUTPUT = np.dtype(
+    [
+        ("level", "f8"),
+        ("swap", "f8"),
+        *[(name, "f8", (2,)) for name in _PAIRS],
+        *[(name, "f8") for name in ("ac", "corner", "knee", "limit", "rate")],
+        ("dc_in", "f8", (2,)),
+        ("dc_out", "f8", (2,)),
+        ("line", "f8", (2, 4096)),
+        ("at", "i8"),
+    ],
+    align=True,
+)
+
 
 @dataclass(frozen=True)
 class Cost:
@@ -196,40 +229,6 @@ def measure_cost(
         p999_us=percentile_us(histogram, 0.999),
         period_us=1e6 * block / rate,
     )
-
-
-SOURCE = Path(__file__).with_name("chain.c")
-FLAGS = ("-O3", "-march=native", "-shared", "-fPIC")
-
-LAYER = np.dtype(
-    [
-        ("phase", "f8"),
-        ("step", "f8"),
-        ("spin", "f8", (3,)),
-        ("angle", "f8", (3,)),
-        ("size", "f8"),
-        ("scale", "f8", (3,)),
-        ("move", "f8", (3,)),
-        ("camera", "f8"),
-        ("level", "f8"),
-    ],
-    align=True,
-)
-
-_PAIRS = ("invert", "gain", "offset", "delay")
-OUTPUT = np.dtype(
-    [
-        ("level", "f8"),
-        ("swap", "f8"),
-        *[(name, "f8", (2,)) for name in _PAIRS],
-        *[(name, "f8") for name in ("ac", "corner", "knee", "limit", "rate")],
-        ("dc_in", "f8", (2,)),
-        ("dc_out", "f8", (2,)),
-        ("line", "f8", (2, 4096)),
-        ("at", "i8"),
-    ],
-    align=True,
-)
 
 
 class PlainChain:

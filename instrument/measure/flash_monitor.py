@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 
     from instrument.measure.sound_reader import Second
 
-
 HOLD = 2.0
 """Seconds for which a warning stays when the flashing has ended, so that it can be read."""
 
@@ -32,6 +31,8 @@ WARNING = (
     "The picture flashes three times a second: more than that for a second can trigger seizures. "
     "Slow it down, or warn the audience."
 )
+
+_PER_TENTH = FRAMES_A_SECOND // TENTHS
 
 
 @dataclass(frozen=True)
@@ -139,9 +140,6 @@ class FlashMonitor:
     def _due(self) -> int:
         step = self._rate / FRAMES_A_SECOND
         return max(round((self._frame + 1) * step) - round(self._frame * step), 1)
-
-
-_PER_TENTH = FRAMES_A_SECOND // TENTHS
 
 
 @dataclass(frozen=True)

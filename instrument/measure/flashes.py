@@ -45,6 +45,10 @@ STRIDE = 4
 # Changes are taken with a tolerance far below a step of 1/255, so that 0.4 to 0.5 in float32 is a change of 0.1.
 _TOLERANCE = 1e-6
 
+Floats: TypeAlias = "npt.NDArray[Any]"
+
+compiled = kernel()
+
 
 @dataclass(frozen=True)
 class FlashCount:
@@ -174,11 +178,6 @@ class Flashes:
             # As long as a change lies within the second its frames have to be taken back one by one.
             self._active = len(self._history)
         return float(largest) / pixels
-
-
-Floats: TypeAlias = "npt.NDArray[Any]"
-
-compiled = kernel()
 
 
 @compiled

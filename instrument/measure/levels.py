@@ -15,9 +15,30 @@ if TYPE_CHECKING:
 
     from instrument.measure.sound_reader import Second
 
-
 SAME = 1e-12
 """Share of a channel's energy below which what moves in it is rounding."""
+
+FACTOR = 4
+"""Times the signal is oversampled. The standard lets rates above 48 kHz do with less; a drawing has jumps at any
+rate, and these are what rings between the samples, so it stays at four."""
+
+# The interpolating filter of order 48 for four phases, as tabulated in BS.1770-5, annex 2 (from memory; the
+# tests hold it against what the annex says of such a filter). The other half mirrors this one.
+_HALF = (
+    (0.001708984375, 0.010986328125, -0.0196533203125, 0.033203125, -0.0594482421875, 0.1373291015625,
+     0.97216796875, -0.102294921875, 0.047607421875, -0.026611328125, 0.014892578125, -0.00830078125),
+    (-0.0291748046875, 0.029296875, -0.0517578125, 0.089111328125, -0.16650390625, 0.465087890625,
+     0.77978515625, -0.2003173828125, 0.1015625, -0.0582275390625, 0.0330810546875, -0.0189208984375),
+)  # fmt: skip
+
+PHASES: npt.NDArray[np.float64] = np.array([*_HALF, _HALF[1][::-1], _HALF[0][::-1]])
+"""Filter of each phase [shape=(4, 12)]."""
+
+TAPS = PHASES.T.ravel()
+"""The same as one filter for the signal with three zeros behind each sample."""
+
+MEMORY = PHASES.shape[1] - 1
+"""Samples of the past that the filter needs."""
 
 
 def gain_to_db(gain: float) -> float | None:
@@ -135,29 +156,6 @@ class Levels:
         sums = np.cumsum(np.concatenate([np.zeros((1, means.shape[1])), means]), axis=0)
         found: npt.NDArray[np.float64] = np.abs(sums[width:] - sums[:-width]).max(axis=0) / width
         return found
-
-
-FACTOR = 4
-"""Times the signal is oversampled. The standard lets rates above 48 kHz do with less; a drawing has jumps at any
-rate, and these are what rings between the samples, so it stays at four."""
-
-# The interpolating filter of order 48 for four phases, as tabulated in BS.1770-5, annex 2 (from memory; the
-# tests hold it against what the annex says of such a filter). The other half mirrors this one.
-_HALF = (
-    (0.001708984375, 0.010986328125, -0.0196533203125, 0.033203125, -0.0594482421875, 0.1373291015625,
-     0.97216796875, -0.102294921875, 0.047607421875, -0.026611328125, 0.014892578125, -0.00830078125),
-    (-0.0291748046875, 0.029296875, -0.0517578125, 0.089111328125, -0.16650390625, 0.465087890625,
-     0.77978515625, -0.2003173828125, 0.1015625, -0.0582275390625, 0.0330810546875, -0.0189208984375),
-)  # fmt: skip
-
-PHASES: npt.NDArray[np.float64] = np.array([*_HALF, _HALF[1][::-1], _HALF[0][::-1]])
-"""Filter of each phase [shape=(4, 12)]."""
-
-TAPS = PHASES.T.ravel()
-"""The same as one filter for the signal with three zeros behind each sample."""
-
-MEMORY = PHASES.shape[1] - 1
-"""Samples of the past that the filter needs."""
 
 
 class TruePeak:

@@ -28,9 +28,25 @@ if TYPE_CHECKING:
 
     from instrument.measure.measurement import Figures, Measurement
 
-
 NONE = "none"
 """Word for a figure that is not there: the level of silence, the cycle of noise."""
+
+# Told apart by line style and width as well as by colour; the colours are from the set of M. Okabe and K. Ito,
+# Color Universal Design (2008), which people with colour-blindness can tell apart.
+BLUE, ORANGE, GREEN, GREY = "#0072B2", "#D55E00", "#009E73", "#777777"
+
+DOTS_PER_INCH = 100
+MOST_POINTS = 1500
+"""Points of a line over time; of more, the largest of each group is drawn."""
+
+PICTURE = 400
+STILL_AFTERGLOW = 0.12
+"""Seconds in which the light of the still fades to 1/e, as in the window."""
+
+FLOOR_DB = -120.0
+QUIET = -60.0
+WIDTH = 180
+"""Letters in a line of warnings."""
 
 
 def rows_of(f: Figures) -> list[tuple[str, list[tuple[str, str]]]]:
@@ -112,23 +128,6 @@ def _one(value: float | None, unit: str) -> str:
 def _each(gains: list[float], unit: str) -> str:
     found = [gain_to_db(gain) for gain in gains]
     return ", ".join(NONE if level is None else f"{level:+.2f}" for level in found) + f" {unit}"
-
-
-# Told apart by line style and width as well as by colour; the colours are from the set of M. Okabe and K. Ito,
-# Color Universal Design (2008), which people with colour-blindness can tell apart.
-BLUE, ORANGE, GREEN, GREY = "#0072B2", "#D55E00", "#009E73", "#777777"
-
-DOTS_PER_INCH = 100
-MOST_POINTS = 1500
-"""Points of a line over time; of more, the largest of each group is drawn."""
-
-PICTURE = 400
-STILL_AFTERGLOW = 0.12
-"""Seconds in which the light of the still fades to 1/e, as in the window."""
-FLOOR_DB = -120.0
-QUIET = -60.0
-WIDTH = 180
-"""Letters in a line of warnings."""
 
 
 def draw_report(found: Measurement, path: Path, title: str) -> None:

@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
     from instrument.midi.feedback import Messages
 
-
 SENT = ("cc", "cc14", "rpn", "nrpn", "pad", "bend")
 """Messages that a controller shows when they are sent to it; a pad's velocity is its light."""
 
@@ -41,6 +40,11 @@ _ACTIONS = {"patch": 0, "blackout": 1, "freeze": 2}
 
 _LIT_MANNERS = ("toggle", "radio")
 _LIT, _DARK = 127, 0
+
+_EXP, _LOG, _POINTS = CURVES.index("exp"), CURVES.index("log"), CURVES.index("points")
+
+_LOG_STEEPNESS = 9.0
+"""As in engine.sweep; a test compares the two."""
 
 
 class Indicator(NamedTuple):
@@ -174,12 +178,6 @@ def messages_for(face: Indicator, value: int) -> Messages:
                 (change, DATA_ENTRY, high),
                 (change, DATA_ENTRY_LOW, low),
             )
-
-
-_EXP, _LOG, _POINTS = CURVES.index("exp"), CURVES.index("log"), CURVES.index("points")
-
-_LOG_STEEPNESS = 9.0
-"""As in engine.sweep; a test compares the two."""
 
 
 def knob_position(

@@ -15,6 +15,16 @@ if TYPE_CHECKING:
 
     from instrument.engine.engine import Engine, Event
 
+AHEAD_SECONDS = 1.0
+"""Time by which events are pushed ahead: longer than any pause that Python may make."""
+
+LEAD_SECONDS = 0.25
+"""From now to the beginning of the file, so that its first event is on time too."""
+
+_PAUSE = 0.02
+_AT_ONCE = 64
+"""Events pushed without a pause: a fraction of a millisecond, so that the MIDI thread is not kept waiting."""
+
 
 class Ring(Protocol):
     """A ring that one thread alone fills."""
@@ -71,17 +81,6 @@ class EventSender:
             for _ in range(min(self._ring.room(), most, len(self._waiting))):
                 self._ring.push(self._waiting.popleft())
         return len(self._waiting)
-
-
-AHEAD_SECONDS = 1.0
-"""Time by which events are pushed ahead: longer than any pause that Python may make."""
-
-LEAD_SECONDS = 0.25
-"""From now to the beginning of the file, so that its first event is on time too."""
-
-_PAUSE = 0.02
-_AT_ONCE = 64
-"""Events pushed without a pause: a fraction of a millisecond, so that the MIDI thread is not kept waiting."""
 
 
 class PerformanceFeeder:

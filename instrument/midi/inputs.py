@@ -29,9 +29,60 @@ if TYPE_CHECKING:
 
     from instrument.engine.engine import Event
 
-
 NUMBERS = 256
 """Ports that can be told apart by the number that a message carries."""
+
+PEDALS = (SUSTAIN, SOSTENUTO)
+"""Controllers that hold notes."""
+
+
+class HeldKeys:
+    """Keys and pedals of one port.
+
+    Parameters
+    ----------
+    keys : np.ndarray [shape=(16, 128), dtype=uint8], optional
+        1 where a key of a channel is down.
+    pedals : np.ndarray [shape=(16, 2), dtype=uint8], optional
+        Latest value of each of `PEDALS`.
+    """
+
+    def __init__(self, keys: npt.NDArray[np.uint8] | None = None, pedals: npt.NDArray[np.uint8] | None = None) -> None:
+        self.keys = keys if keys is not None else np.zeros((16, 128), np.uint8)
+        self.pedals = pedals if pedals is not None else np.zeros((16, len(PEDALS)), np.uint8)
+
+    def update(self, status: int, first: int, second: int) -> None:
+        """Take in a complete message."""
+        kind, channel = status & 0xF0, status & 0x0F
+        if kind == NOTE_ON and second:
+            self.keys[channel, first] = 1
+        elif kind in {NOTE_OFF, NOTE_ON}:
+            self.keys[channel, first] = 0
+        elif kind == CONTROL_CHANGE:
+            if first in PEDALS:
+                self.pedals[channel, PEDALS.index(first)] = second
+            elif first == RESET_CONTROLLERS:
+                self.pedals[channel] = 0
+            elif first == ALL_SOUND_OFF or first >= ALL_NOTES_OFF:
+                self.keys[channel] = 0
+
+    def release_all(self, others: list[HeldKeys]) -> list[tuple[int, int, int]]:
+        """Return the messages that let go of everything, and forget it.
+
+        Parameters
+        ----------
+        others : list of HeldKeys
+            What the other ports hold: a key that one of them holds too stays down.
+        """
+        down = self.keys.astype(bool)
+        for other in others:
+            down &= other.keys == 0
+        messages = [(NOTE_OFF | int(channel), int(key), RELEASE_VELOCITY) for channel, key in np.argwhere(down)]
+        for channel, pedal in np.argwhere(self.pedals >= PEDAL_DOWN):
+            messages.append((CONTROL_CHANGE | int(channel), PEDALS[pedal], 0))
+        self.keys[...] = 0
+        self.pedals[...] = 0
+        return messages
 
 
 class OpenInput(Protocol):
@@ -238,56 +289,3 @@ class Inputs:
         if (system, name) not in self._numbers and free is None:
             raise MidiError(f"the MIDI input {name!r} is one more than the {NUMBERS} that can be told apart.")
         return self._numbers.setdefault((system, name), free or 0)
-
-
-PEDALS = (SUSTAIN, SOSTENUTO)
-"""Controllers that hold notes."""
-
-
-class HeldKeys:
-    """Keys and pedals of one port.
-
-    Parameters
-    ----------
-    keys : np.ndarray [shape=(16, 128), dtype=uint8], optional
-        1 where a key of a channel is down.
-    pedals : np.ndarray [shape=(16, 2), dtype=uint8], optional
-        Latest value of each of `PEDALS`.
-    """
-
-    def __init__(self, keys: npt.NDArray[np.uint8] | None = None, pedals: npt.NDArray[np.uint8] | None = None) -> None:
-        self.keys = keys if keys is not None else np.zeros((16, 128), np.uint8)
-        self.pedals = pedals if pedals is not None else np.zeros((16, len(PEDALS)), np.uint8)
-
-    def update(self, status: int, first: int, second: int) -> None:
-        """Take in a complete message."""
-        kind, channel = status & 0xF0, status & 0x0F
-        if kind == NOTE_ON and second:
-            self.keys[channel, first] = 1
-        elif kind in {NOTE_OFF, NOTE_ON}:
-            self.keys[channel, first] = 0
-        elif kind == CONTROL_CHANGE:
-            if first in PEDALS:
-                self.pedals[channel, PEDALS.index(first)] = second
-            elif first == RESET_CONTROLLERS:
-                self.pedals[channel] = 0
-            elif first == ALL_SOUND_OFF or first >= ALL_NOTES_OFF:
-                self.keys[channel] = 0
-
-    def release_all(self, others: list[HeldKeys]) -> list[tuple[int, int, int]]:
-        """Return the messages that let go of everything, and forget it.
-
-        Parameters
-        ----------
-        others : list of HeldKeys
-            What the other ports hold: a key that one of them holds too stays down.
-        """
-        down = self.keys.astype(bool)
-        for other in others:
-            down &= other.keys == 0
-        messages = [(NOTE_OFF | int(channel), int(key), RELEASE_VELOCITY) for channel, key in np.argwhere(down)]
-        for channel, pedal in np.argwhere(self.pedals >= PEDAL_DOWN):
-            messages.append((CONTROL_CHANGE | int(channel), PEDALS[pedal], 0))
-        self.keys[...] = 0
-        self.pedals[...] = 0
-        return messages

@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
 
+class MidiError(ValueError):
+    """A MIDI port or file cannot be used; `str` is the sentence to show."""
+
+
 KEEPING_TIME = frozenset({CLOCK, START, CONTINUE, STOP})
 """Real-time messages that come through; each is one byte."""
 
@@ -67,7 +71,3 @@ def complete_messages(data: Iterable[int]) -> Iterator[tuple[int, int, int]]:
             first = -1
             if status == SONG_POSITION:
                 status = 0
-
-
-class MidiError(ValueError):
-    """A MIDI port or file cannot be used; `str` is the sentence to show."""

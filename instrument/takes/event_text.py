@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 
     Events = npt.NDArray[np.void]
 
-
 UNKNOWN = -1
 """Number of a program that nobody has told the recorder about."""
 

@@ -22,9 +22,12 @@ if TYPE_CHECKING:
 
     Frames = npt.NDArray[np.float32]
 
-
 PIECE = 1 << 15
 """Frames between two writes."""
+
+_REACH = 12
+"""Samples to either side that a resampled one hears, at the lower of both rates; `scipy.signal.resample_poly` makes its
+filter from 10."""
 
 
 def _time_of(event: Event) -> int:
@@ -44,11 +47,6 @@ def render_frames(
         yield engine.render(count, block=block, events=waiting[at:following], ring=RING_PERFORM, incoming=incoming)
         at = following
         done += count
-
-
-_REACH = 12
-"""Samples to either side that a resampled one hears, at the lower of both rates; `scipy.signal.resample_poly` makes its
-filter from 10."""
 
 
 class RecordedInput:

@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
     Place = tuple[str, int, str, int | None]
 
-
 LARGEST = POOL * 8 + (1 << 20)
 """Bytes of one array: all that the engine has room for."""
 
@@ -37,6 +36,9 @@ _NAMES = "addresses"
 _VALUES = "values"
 _LAYER = "layer"
 _IDENTITY = "identity"
+
+_COLUMNS = {k: kind.columns for k, kind in enumerate(MODULATOR_TABLE.values(), start=1) if kind.columns}
+"""Numbers in a row of a modulator's table, by its kind (`engine.program`)."""
 
 
 @dataclass(frozen=True)
@@ -177,10 +179,6 @@ def _array(archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> npt.NDArray[Any]:
     if math.prod(shape) * dtype.itemsize != len(rest):
         raise ValueError(f"{info.filename} is {len(rest)} bytes for a shape of {shape}")
     return np.frombuffer(rest, dtype).reshape(shape)
-
-
-_COLUMNS = {k: kind.columns for k, kind in enumerate(MODULATOR_TABLE.values(), start=1) if kind.columns}
-"""Numbers in a row of a modulator's table, by its kind (`engine.program`)."""
 
 
 def identity_of(program: Program) -> str:

@@ -25,10 +25,15 @@ if TYPE_CHECKING:
     from datetime import datetime
 
 
+class TakeError(ValueError):
+    """A take cannot be recorded, read or rendered; `str` is the sentence to show."""
+
+
 METADATA = "take.toml"
 SOUND = "sound.wav"
 INPUT = "input.wav"
 """Live input, where there was one."""
+
 PERFORMANCE = "performance.mid"
 EARLIER_EVENTS = "before.mid"
 PROGRAMS = "programs"
@@ -261,7 +266,3 @@ def digests(folder: Path) -> dict[str, str]:
         for path in sorted(folder.rglob("*"))
         if path.is_file() and not path.name.startswith(".") and path.name not in left_out
     }
-
-
-class TakeError(ValueError):
-    """A take cannot be recorded, read or rendered; `str` is the sentence to show."""

@@ -18,6 +18,40 @@ _MARK = 8
 """Bytes of a chunk's name and length."""
 
 
+@dataclass
+class Oddities:
+    """Collects what is odd while a file is read."""
+
+    _found: dict[str, list[str]] = field(default_factory=dict)
+
+    def note(self, kind: str, place: str = "") -> None:
+        """Take in one oddity.
+
+        Parameters
+        ----------
+        kind : str
+            What is told of it: a sentence without its end.
+        place : str
+            Where it is; only the first place of a kind is told.
+        """
+        self._found.setdefault(kind, []).append(place)
+
+    @property
+    def kinds(self) -> set[str]:
+        """Kinds of oddity met so far."""
+        return set(self._found)
+
+    def sentences(self) -> list[str]:
+        """Return a sentence for each kind, in the order in which they were met."""
+        told = []
+        for kind, places in self._found.items():
+            where = f" (in {places[0]})" if places[0] else ""
+            if len(places) > 1:
+                where = f" ({len(places)} times, first in {places[0]})" if places[0] else f" ({len(places)} times)"
+            told.append(f"{kind}{where}.")
+        return told
+
+
 @dataclass(frozen=True)
 class Chunks:
     """A file taken apart.
@@ -128,37 +162,3 @@ def _is_boundary(data: bytes, at: int) -> bool:
 def _next_track(data: bytes, at: int) -> int:
     found = data.find(TRACK, at)
     return found if found >= 0 else len(data)
-
-
-@dataclass
-class Oddities:
-    """Collects what is odd while a file is read."""
-
-    _found: dict[str, list[str]] = field(default_factory=dict)
-
-    def note(self, kind: str, place: str = "") -> None:
-        """Take in one oddity.
-
-        Parameters
-        ----------
-        kind : str
-            What is told of it: a sentence without its end.
-        place : str
-            Where it is; only the first place of a kind is told.
-        """
-        self._found.setdefault(kind, []).append(place)
-
-    @property
-    def kinds(self) -> set[str]:
-        """Kinds of oddity met so far."""
-        return set(self._found)
-
-    def sentences(self) -> list[str]:
-        """Return a sentence for each kind, in the order in which they were met."""
-        told = []
-        for kind, places in self._found.items():
-            where = f" (in {places[0]})" if places[0] else ""
-            if len(places) > 1:
-                where = f" ({len(places)} times, first in {places[0]})" if places[0] else f" ({len(places)} times)"
-            told.append(f"{kind}{where}.")
-        return told
