@@ -47,7 +47,7 @@ def jack_part() -> Part:
     key = place_and_time(sorted((_ROOMS / "audio" / "jack").glob("*.py")))
     command = ("instrument.audio.jack.process_callback",)
     # It is engine code, and kept by the key of the engine's sources.
-    return Part("JACK driver", command, JACK_SECONDS, cache_folder() / f"warm-{key}")
+    return Part("JACK driver", command, JACK_SECONDS, cache_folder() / f"warm-{key}", on_engine=True)
 
 
 def _jack_is_there() -> bool:

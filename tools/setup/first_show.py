@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -12,6 +13,9 @@ from pathlib import Path
 from tools.setup import system_packages
 from tools.setup.bootstrap import ROOT, finish, is_whole, prepare_first
 from tools.setup.system_packages import PORTAUDIO, WINDOW_LIBRARIES, SystemPart
+
+_SPOKEN = 10.0
+"""Seconds between two lines while the rest is waited for."""
 
 
 def play(arguments: Sequence[str], root: Path = ROOT) -> int:
@@ -63,8 +67,11 @@ def _play_and_finish(command: Sequence[str], python: Path, root: Path) -> int:
             "The show has ended; the rest of the libraries is still being installed (Ctrl C leaves it for the next start)."
         )
         try:
+            began = time.monotonic()
             while rest.is_alive():
-                rest.join(0.2)
+                rest.join(_SPOKEN)
+                if rest.is_alive() and not sys.stderr.isatty():
+                    _say(f"... {time.monotonic() - began:.0f} s")
         except KeyboardInterrupt:
             rest.stop()
     return _status(code)

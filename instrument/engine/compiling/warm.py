@@ -67,12 +67,15 @@ class Part:
         Processor seconds that it usually takes.
     mark : Path
         File that says that it is done.
+    on_engine : bool
+        Whether it loads the engine, and so waits until that is compiled.
     """
 
     name: str
     command: tuple[str, ...]
     seconds: float
     mark: Path
+    on_engine: bool = False
 
 
 def is_warm() -> bool:
@@ -205,7 +208,7 @@ class _Compilation:
 
     def __init__(self, console: Console, parts: Sequence[Part]) -> None:
         self._console = console
-        self._waiting = sorted(parts, key=lambda part: part.seconds)
+        self._waiting = sorted(parts, key=lambda part: (not part.on_engine, part.seconds))
         self._running: list[_Running] = []
         self._count = len(parts)
         self._done = 0
@@ -242,11 +245,17 @@ class _Compilation:
     def run(self) -> None:
         """Compile all; what cannot be compiled is left."""
         while self._waiting or self._running:
-            while self._waiting and len(self._running) < self._cores:
+            while self._may_start():
                 self._start(self._waiting.pop())
             time.sleep(_PATIENCE)
             self._collect()
             self._tell()
+
+    def _may_start(self) -> bool:
+        if not self._waiting or len(self._running) >= self._cores:
+            return False
+        # By then everything else has been started, and must be finished as well.
+        return not self._waiting[-1].on_engine or not self._running
 
     def _start(self, part: Part) -> None:
         said = tempfile.TemporaryFile()  # noqa: SIM115 - closed where it is read

@@ -70,6 +70,14 @@ def test_a_part_that_is_marked_is_not_compiled_again(parts: Path, console: Conso
     assert "1 parts" in said(console)
 
 
+def test_what_loads_the_engine_is_compiled_behind_all_else(parts: Path, console: Console) -> None:
+    (parts / "first.py").write_text("import time; time.sleep(0.5); open('first.done', 'w')\n")
+    (parts / "last.py").write_text("open('first.done')\n")
+    loading = Part("last", ("last",), 9.0, parts / "last.mark", on_engine=True)
+    warm.warm(console, [loading, part(parts, "first")])
+    assert loading.mark.exists(), said(console)
+
+
 def test_another_processor_counts_as_another_place(monkeypatch: pytest.MonkeyPatch) -> None:
     before = mark_of(ENGINE)
     monkeypatch.setattr(warm, "_processor", lambda: "a buoy's")
