@@ -90,6 +90,7 @@ def kill(process: subprocess.Popen[bytes]) -> None:
     if process.poll() is not None:
         return
     with suppress(ProcessLookupError, PermissionError):
+        # The group, as the reader of drawings forks another process for its matching.
         if hasattr(os, "killpg"):
             os.killpg(process.pid, signal.SIGKILL)
         else:
@@ -106,6 +107,7 @@ def end(process: subprocess.Popen[bytes], patience: float = END_SECONDS) -> None
         Seconds before each step; 0 kills at once.
     """
     steps: tuple[Callable[[], None], ...] = (process.terminate, lambda: kill(process)) if patience > 0 else ()
+    # The end of its input has been its first sign. SIGTERM is the second, by which it can still end its own children.
     for step in steps:
         with suppress(subprocess.TimeoutExpired):
             process.wait(patience)
@@ -177,11 +179,13 @@ class ChildProcess:
         """Send what found no room in the pipe before."""
         if not self._unsent or self.process is None or self.process.stdin is None:
             return
+        # Past the file object: its buffer would take part of a message and lose count of it when the pipe is full.
         try:
             written = os.write(self.process.stdin.fileno(), self._unsent)
         except BlockingIOError:
             return
         except (OSError, ValueError):
+            # It has ended, or was told to: that is noticed where it is polled, and nothing is owed to it.
             self._unsent = b""
             return
         self._unsent = self._unsent[written:]

@@ -49,6 +49,7 @@ def use_controls_file(path: Path) -> None:
         If it is no controller file.
     """
     load_controller(path)
+    # The environment is how the worker process, which builds the same patches, comes to know of it.
     os.environ[VARIABLE] = str(path.absolute())
 
 
@@ -141,6 +142,7 @@ def _rewrite(change: Callable[[str], str]) -> None:
     text = read_text(path) if path.exists() else EMPTY
     controller_from_text(text, path)
     new = change(text)
+    # Read back before it is written: a file that cannot be read would take the controls from every patch.
     controller_from_text(new, path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -175,6 +175,7 @@ def write_patch(
 
 
 def _loaded(path: Path, patch: Patch) -> LoadedPatch:
+    # Drawings and title are the patch's own; program and controls those of the patch with the controller file.
     served = with_controller(patch)
     controls = tuple(
         {
@@ -197,6 +198,7 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
         patch.title or path.stem,
         len(patch.layer),
         controls,
+        # The controller file too, so that a control taught for all patches is in each of them at once.
         files=(*drawing_files(patch), controls_file()),
         drawn=tuple(drawn.key for drawn in drawings.values()),
         controller_key=served.key,

@@ -275,6 +275,7 @@ class CalibrationGuide:
 
     def _adjust(self, words: list[str]) -> None:
         name, value = words[0], " ".join(words[1:])
+        # "gain x 0.9" is as good as "gain.x 0.9".
         if name not in INDEX and len(words) > 1 and f"{name}.{words[1]}" in INDEX:
             name, value = f"{name}.{words[1]}", " ".join(words[2:])
         if name not in INDEX:
@@ -285,6 +286,7 @@ class CalibrationGuide:
         if not value and not row.switch:
             self._say(f"{row.shown(now)}: {row.about}")
             return
+        # A switch without a value is changed over; a row of signs is so many steps.
         wanted: object = value or not now
         if value and not row.switch and set(value) in ({"+"}, {"-"}):
             steps = len(value) if value[0] == "+" else -len(value)

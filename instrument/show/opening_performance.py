@@ -87,6 +87,7 @@ class OpeningPerformance:
         """Play nothing more, and let go of every key that is held; knobs stay where they are."""
         if not self.over:
             self.over = True
+            # What was pushed last takes effect a lead after now, and what lets go of its keys a lead behind that.
             self._until = self._engine.time + 2 * round(AHEAD_SECONDS * self._engine.rate)
             self._let_go()
 

@@ -166,6 +166,7 @@ class Show:
         self._tell_block()
         self._midi = self._listen(remembered_ports(options.patches, patches))
         self._learning = Learning(self._engine, lambda: self._set_list.current, self._do, self._say)
+        # Behind all that it holds on to, and so closed before them: recovery files are written first.
         self._bench = Workbench(
             self._engine,
             self._set_list,
@@ -219,6 +220,7 @@ class Show:
             self._bench.perform(self._performance)
         elif self._options.opening:
             again = functools.partial(self._set_list.step, 0)
+            # What the opening performance moves is no change that has to be saved.
             self._set_list.self_playing = True
             self._opening = OpeningPerformance(self._engine, lambda: self._set_list.current.path, again)
         self._began = time.monotonic()

@@ -105,6 +105,7 @@ class Learning:
             self._uses = self._read_uses()
         for event in events[events["kind"] == EVENT_MIDI]:
             self._hear(int(event["time"]) / self._engine.rate, int(event["port"]), *event["data"].tolist())
+        # Asked with every poll, as a control may be certain only after it has rested for a while.
         recognised = self._recogniser.decide(now) if self._target is not None else None
         if recognised is not None and self._target is not None:
             value = self._engine.value(self._target.address) if self._target.address else 0.0

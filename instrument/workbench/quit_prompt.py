@@ -51,6 +51,7 @@ class QuitPrompt:
             self._edits.save_all()
             self._saving = True
             self.question = None
+        # Asking again while the question stands is an answer: a window whose button is pressed twice ends the show.
         elif sure or self.question is not None or not (self._ask()):
             self._over.set()
 

@@ -136,6 +136,7 @@ class Requests:
         address, value = request["address"], request["value"]
         if not isinstance(address, str) or isinstance(value, bool) or not isinstance(value, int | float | str):
             raise ValueError(f"this parameter cannot be set ({_shown(address)} to {_shown(value)}).")
+        # A value that was typed is a step of its own, whatever a drag of the same parameter has begun.
         alone = bool(request.get("alone"))
         if alone:
             self._edits.close_step()
@@ -166,6 +167,7 @@ class Requests:
         name = request["name"]
         if not isinstance(name, str) or not name.strip() or "\0" in name:
             raise ValueError("save_as needs the name of a file.")
+        # Beside the patch that plays, as its drawings are named from there.
         path = self._set_list.current.path.parent / name.strip()
         path = path if path.suffix == ".toml" else path.with_name(f"{path.name}.toml")
         if path.exists() and not request.get("replace"):

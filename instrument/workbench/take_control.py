@@ -66,6 +66,7 @@ class TakeControl:
 
         def tell(slot: int, program: Program) -> None:
             if (patch := set_list.patch_of(program)) is not None:
+                # The controller file is part of the text that plays.
                 files = [file for file in patch.files if file != controls_file()]
                 self._recording.loaded(slot, patch.path, patch.title, patch.played, files)
 
@@ -114,6 +115,7 @@ class TakeControl:
             self.ask("record")
         for sentence in self._recording.poll():
             self._say(sentence)
+        # Taken out, so that one trouble is shown once.
         trouble, self._recording.trouble = self._recording.trouble, ""
         return trouble
 

@@ -64,6 +64,7 @@ class Thumbnails:
             return
         for patch in patches:
             path = self._path(patch)
+            # Known ones first, as this is asked some times a second and a file costs a call of the system.
             if path in self._there:
                 continue
             if path.exists():

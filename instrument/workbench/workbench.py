@@ -136,6 +136,7 @@ class Workbench:
         """Play a performance instead of the one under way."""
         if self._feeder is not None:
             self._feeder.close()
+            # Keys that the old performance holds down would otherwise sound for ever.
             self._engine.push(panic_event(), RING_COMMAND)
         self._feeder = feeder
         feeder.start()
