@@ -9,7 +9,7 @@ import numpy as np
 
 from instrument.engine.memory.layout import CONTROLS
 from instrument.engine.memory.views import is_dark, program_in, samples_rendered
-from instrument.engine.parameters import INDEX, LIVE_TERMS
+from instrument.engine.parameters import INDEX
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -99,14 +99,6 @@ class LiveValues:
     def dark(self) -> bool:
         """True while a blackout comes, holds or goes: the beam rests in the middle and is not to be seen."""
         return is_dark(self._record)
-
-    def terms(self, number: int) -> tuple[int, int, int]:
-        """Return how many playable terms a layer counted from 1 has on x, y and z."""
-        slot = self._slot
-        if slot < 0:
-            return 0, 0, 0
-        x, y, z = (int(count) for count in program_in(self._record, slot)["layers"]["terms"][number - 1])
-        return min(x, LIVE_TERMS), min(y, LIVE_TERMS), min(z, LIVE_TERMS)
 
     def control(self, number: int) -> tuple[float, bool]:
         """Return where a knob stands, 0 to 1 or below 0 if it was never heard, and whether it has just been heard.

@@ -102,11 +102,13 @@ def unit_for(address: str, value: float, live: LiveValues) -> str:
 def _unit_of(address: str) -> tuple[str, str]:
     # The sign, and the parameter that makes it count in beats.
     row = ROWS[INDEX[address]]
-    if row.choices or row.unit in _PLAIN or row.name.endswith(f".{row.unit}"):
+    short = _SHORT.get(row.unit, row.unit)
+    # A unit that is the parameter's name says nothing new.
+    if row.choices or row.unit in _PLAIN or row.name.rpartition(".")[2] == short:
         return "", ""
     if address.startswith("mod.") and (row.unit == "s or beats" or row.name == "rate"):
         return "Hz" if row.name == "rate" else "s", address.removesuffix(row.name) + "sync"
-    return _SHORT.get(row.unit, row.unit), ""
+    return short, ""
 
 
 def figure(value: float) -> str:
