@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import gc
 import os
 from typing import Annotated
 
@@ -49,4 +51,6 @@ def beamhand(
 def main() -> None:
     """Run the command line; exit status 0 done, 1 the work failed, 2 wrong usage."""
     os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+    # Looking through all that compiled code for garbage takes half a second, and the memory is given back anyway.
+    atexit.register(gc.freeze)
     app()

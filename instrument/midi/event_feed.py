@@ -7,8 +7,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 from instrument.common.periodic_thread import TENDING, PeriodicThread
-from instrument.engine.memory.layout import RING_EVENTS, RING_PERFORM
-from instrument.engine.memory.views import ring_room
+from instrument.engine.memory.layout import EVENT_MIDI, RING_EVENTS, RING_PERFORM
+from instrument.engine.memory.views import event_ring, ring_room
+from instrument.engine.notes.midi_numbers import SYSTEM
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -57,6 +58,30 @@ class EngineRing:
     def push(self, event: Event) -> object:
         """Hand on an event for which there is room."""
         return self._engine.push(event, self._ring)
+
+
+class RingActivity:
+    """Activity of hands in a ring: notes, knobs, wheel or pressure, but no clock.
+
+    Parameters
+    ----------
+    engine : Engine
+    ring : int
+        Read here beside the engine, which alone takes events out.
+    """
+
+    def __init__(self, engine: Engine, ring: int) -> None:
+        self._row = event_ring(engine.record, ring)
+        self._seen = int(self._row["tail"])
+
+    def came(self) -> bool:
+        """Return whether there was any since the last call."""
+        tail = int(self._row["tail"])
+        # Older events have been overwritten; the ring holds the latest, taken by the engine or not.
+        first = max(self._seen, tail - RING_EVENTS)
+        self._seen = tail
+        events = [self._row["events"][k % RING_EVENTS] for k in range(first, tail)]
+        return any(event["kind"] == EVENT_MIDI and 0x80 <= event["data"][0] < SYSTEM for event in events)
 
 
 class EventSender:

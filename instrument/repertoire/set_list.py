@@ -83,7 +83,7 @@ class SetList:
         self._changed: dict[int, float] = {}
         self._broken: dict[Path, tuple[Path, ...]] = {}
         self.trouble = ""
-        self.self_playing = False
+        self.self_playing = self.performed = False
         self._moved: tuple[WorkingCopy, Values] | None = None
         self.watch_files()
         if any(patch.drawn for patch in patches):
@@ -170,9 +170,9 @@ class SetList:
         return working.values if sounding is None else sounding
 
     def values_set_by_hand(self, working: WorkingCopy) -> Values | None:
-        """Return the values that a patch plays with, without what its own performance has moved; None unless it plays."""
+        """Return the values that a patch plays with, without what performances have moved; None unless it plays."""
         sounding = self.sounding(working)
-        if sounding is None or self.self_playing:
+        if sounding is None or self.self_playing or self.performed:
             return None
         if self._moved is None or self._moved[0] is not working:
             return sounding
@@ -180,10 +180,10 @@ class SetList:
         return np.where(same_bits(sounding, self._moved[1]), working.values, sounding)
 
     def end_self_playing(self) -> None:
-        """Count the values of now as moved by the patch's own performance, and later changes as made by hands."""
+        """Count the values of now as moved by a performance, and later changes as made by hands."""
         sounding = self.sounding(self.working)
         self._moved = None if sounding is None else (self.working, sounding)
-        self.self_playing = False
+        self.self_playing = self.performed = False
 
     def swap_in(self, working: WorkingCopy, loaded: LoadedPatch, values: Values, sounding: Values) -> None:
         """Go on with another text of a patch; if it plays, phases go on.

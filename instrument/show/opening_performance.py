@@ -6,10 +6,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from instrument.engine.engine import midi_event
-from instrument.engine.memory.layout import EVENT_MIDI, RING_EVENTS, RING_MIDI, RING_PERFORM, RING_WINDOW
-from instrument.engine.memory.views import event_ring
-from instrument.engine.notes.midi_numbers import NOTE_OFF, NOTE_ON, RELEASE_VELOCITY, SYSTEM
-from instrument.midi.event_feed import EngineRing, EventSender
+from instrument.engine.memory.layout import RING_MIDI, RING_PERFORM, RING_WINDOW
+from instrument.engine.notes.midi_numbers import NOTE_OFF, NOTE_ON, RELEASE_VELOCITY
+from instrument.midi.event_feed import EngineRing, EventSender, RingActivity
 from instrument.midi.files.performance import read_performance
 from instrument.midi.message_decoder import MidiError
 from instrument.patch.factory import performance_of
@@ -51,7 +50,7 @@ class OpeningPerformance:
         self._playing = playing
         self._begin_again = begin_again
         self._sender = EventSender(EngineRing(engine, RING_PERFORM))
-        self._hands = [_RingActivity(engine, RING_MIDI), _RingActivity(engine, RING_WINDOW)]
+        self._hands = [RingActivity(engine, RING_MIDI), RingActivity(engine, RING_WINDOW)]
         self._path: Path | None = None
         self._events: list[Event] = []
         self._at = 0
@@ -129,20 +128,3 @@ class OpeningPerformance:
             self._sender.send(midi_event(when, NOTE_OFF | channel, key, RELEASE_VELOCITY))
         self._held.clear()
         self._sender.flush()
-
-
-class _RingActivity:
-    """Activity of hands in a ring: notes, knobs, wheel or pressure, but no clock."""
-
-    def __init__(self, engine: Engine, ring: int) -> None:
-        self._row = event_ring(engine.record, ring)
-        self._seen = int(self._row["tail"])
-
-    def came(self) -> bool:
-        """Return whether there was any since the last call."""
-        tail = int(self._row["tail"])
-        # Older events have been overwritten; the ring holds the latest, taken by the engine or not.
-        first = max(self._seen, tail - RING_EVENTS)
-        self._seen = tail
-        events = [self._row["events"][k % RING_EVENTS] for k in range(first, tail)]
-        return any(event["kind"] == EVENT_MIDI and 0x80 <= event["data"][0] < SYSTEM for event in events)

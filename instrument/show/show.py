@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import functools
 import gc
-import signal
 import sys
 import threading
 import time
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from instrument.audio.choice import choose_driver, hears_input
@@ -30,11 +29,12 @@ from instrument.patch.set_list_file import patches_named
 from instrument.repertoire.controls_file import use_controls_file
 from instrument.repertoire.loading import read_patch
 from instrument.repertoire.set_list import SetList
+from instrument.show.ending import BOUND, Ending, ended_by_signals
 from instrument.show.fault_log import GOES_ON, FaultLog
 from instrument.show.opening_performance import OpeningPerformance
 from instrument.show.show_options import remembered_ports
 from instrument.show.window_process import WindowProcess
-from instrument.takes.recorder_client import RecordedEngine
+from instrument.takes.recorder_client import END_SECONDS, RecordedEngine
 from instrument.workbench.learning import Learning
 from instrument.workbench.requests import ALIVE
 from instrument.workbench.take_control import TakeControl
@@ -77,8 +77,9 @@ def run_show(options: ShowOptions, say: Callable[[str], None]) -> int:
     int
         0, or 1 if something that was asked for cannot be used; why has been said.
     """
+    over = threading.Event()
     try:
-        with ExitStack() as ending:
+        with ended_by_signals(over), quiet_python(), Ending(over, say) as ending:
             Show(options, say, ending).run()
     except (ValueError, OSError) as error:
         say(str(error))
@@ -90,21 +91,21 @@ class Show:
     """One performance: its parts in the order in which they start, and the loop that tends them.
 
     The loop runs in the main thread and never waits for anybody; what takes long is done by other processes. Only at the
-    end is there any waiting, and each part has a bound of its own.
+    end is there any waiting, and each part has a bound of its own (`Ending`).
 
     Parameters
     ----------
     options : ShowOptions
     say : callable
-    ending : ExitStack
+    ending : Ending
         Takes on what is to be ended, the newest first.
     """
 
-    def __init__(self, options: ShowOptions, say: Callable[[str], None], ending: ExitStack) -> None:
+    def __init__(self, options: ShowOptions, say: Callable[[str], None], ending: Ending) -> None:
         self._options = options
         self._say = say
         self._ending = ending
-        self._over = threading.Event()
+        self._over = ending.over
         self._window: WindowProcess | None = None
         self._trouble = ""
         self._device_trouble = ""
@@ -119,13 +120,11 @@ class Show:
         ValueError, OSError
             If something that was asked for cannot be used.
         """
-        self._ending.callback(self._faults.close)
-        self._ending.enter_context(ended_by_signals(self._over))
-        self._ending.enter_context(quiet_python())
+        self._ending.then("the log of faults", self._faults.close)
         self._prepare()
-        self._ending.enter_context(raised_priority(TENDING))
-        self._start()
-        self._loop()
+        with raised_priority(TENDING):
+            self._start()
+            self._loop()
 
     def _prepare(self) -> None:
         options = self._options
@@ -148,19 +147,20 @@ class Show:
         choice = self._corrected(choice)
         events = read_performance(options.perform, choice.rate, self._say) if options.perform else []
         memory = allocate(choice.rate, shared=True)
-        self._ending.callback(memory.close)
+        # A device that has been left behind may still write to it.
+        self._ending.then("the memory", memory.close, after_others_hang=memory.unlink)
         self._engine = RecordedEngine(choice.rate, memory)
         self._recording = TakeControl(self._engine, options.record, options.keep, options.tags, self._say)
-        self._ending.callback(self._recording.close)
+        self._ending.then("the recording", self._recording.close, END_SECONDS + BOUND)
         self._set_list = SetList(self._engine, patches, self._say)
         self._recording.follow(self._set_list)
-        self._ending.callback(self._set_list.close)
+        self._ending.then("the reading of patches", self._set_list.close)
         self._set_list.begin()
         self._performance = PerformanceFeeder(self._engine, events) if events else None
         self._driver: Driver = choice.open(self._engine)
-        self._ending.callback(self._close_driver)
+        self._ending.then("the sound device", self._close_driver)
         self._recovery = Recovery(self._engine, choice)
-        self._ending.callback(self._recovery.close)
+        self._ending.then("the search for a device", self._recovery.close)
         if choice.trouble:
             self._complain(choice.trouble)
         self._tell_block()
@@ -176,7 +176,7 @@ class Show:
             self._say,
             self._complain,
         )
-        self._ending.callback(self._bench.close)
+        self._ending.then("the workbench", self._bench.close)
 
     def _corrected(self, choice: Choice) -> Choice:
         if self._options.guide is not None:
@@ -197,7 +197,7 @@ class Show:
                 raise
             self._complain(str(error))
             return None
-        self._ending.callback(listening.close)
+        self._ending.then("MIDI", listening.close)
         listening.feedback.on = lambda: self._options.feedback and self._set_list.current.feedback
         return listening
 
@@ -224,15 +224,20 @@ class Show:
             self._set_list.self_playing = True
             self._opening = OpeningPerformance(self._engine, lambda: self._set_list.current.path, again)
         self._began = time.monotonic()
+        if self._options.seconds is not None:
+            # For a loop that hangs in a library, and does not see that its time is up.
+            self._ending.no_later_than(self._options.seconds + FIRST_BLOCK_SECONDS)
         self._say(f"playing {self._set_list.current.title} through {self._driver.name}, {self._engine.rate:g} Hz")
         if (guide := self._options.guide) is not None:
             guide.begin(self._engine, self._set_list, self._driver, self._over)
-            self._ending.callback(guide.close)
+            self._ending.then("the guide", guide.close)
         if not self._options.window:
-            self._bench.tell_recovery()
+            # Nobody goes on working who only lets it play for a while, to time it or to hear it.
+            if self._options.seconds is None:
+                self._bench.tell_recovery()
         else:
             window = WindowProcess(self._engine.memory.name, self._engine.rate)
-            self._ending.callback(window.close)
+            self._ending.then("the window", window.close)
             window.start()
             self._window = window
             self._send_state()
@@ -374,22 +379,6 @@ class Show:
     def _send_state(self) -> None:
         if self._window is not None:
             self._window.show(self.state)
-
-
-@contextmanager
-def ended_by_signals(over: threading.Event) -> Iterator[None]:
-    """Have the signals that end a process end the show instead, which closes everything in its order."""
-    # Only the main thread may choose what signals do.
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    kinds = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
-    before = [signal.signal(kind, lambda *_: over.set()) for kind in kinds]
-    try:
-        yield
-    finally:
-        for kind, handler in zip(kinds, before, strict=True):
-            signal.signal(kind, handler)
 
 
 @contextmanager

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 from instrument.drawings.route_report import highest_legible
 from instrument.engine.engine import panic_event
-from instrument.engine.memory.layout import RING_COMMAND
+from instrument.engine.memory.layout import RING_COMMAND, RING_MIDI, RING_WINDOW
 from instrument.engine.memory.views import is_blacked_out, is_frozen
-from instrument.midi.event_feed import PerformanceFeeder
+from instrument.midi.event_feed import PerformanceFeeder, RingActivity
 from instrument.workbench.autosave import Autosave
 from instrument.workbench.patch_edits import PatchEdits
 from instrument.workbench.quit_prompt import QuitPrompt
@@ -59,6 +59,7 @@ class Workbench:
         self._engine, self._set_list, self._recording = engine, set_list, recording
         self._say, self._complain = say, complain
         self._feeder: PerformanceFeeder | None = None
+        self._hands = [RingActivity(engine, ring) for ring in (RING_MIDI, RING_WINDOW)]
         self._edits = PatchEdits(engine, set_list, say)
         set_list.on_answer = self._take
         self._autosave = Autosave(set_list, self._edits)
@@ -129,8 +130,18 @@ class Workbench:
     def poll(self, now: float) -> None:
         """Go on with tasks, recovery files and thumbnails."""
         self._edits.poll()
+        self._poll_performance()
         self._autosave.poll(now)
         self._thumbnails.poll([working.saved for working in self._set_list.patches])
+
+    def _poll_performance(self) -> None:
+        # Knobs that a file moves are no changes of the patch, unless a hand plays along, of which it cannot be told apart.
+        hands = [hand.came() for hand in self._hands]
+        if self._set_list.performed and self._feeder is not None:
+            if any(hands):
+                self._set_list.performed = False
+            elif self._feeder.over:
+                self._set_list.end_self_playing()
 
     def perform(self, feeder: PerformanceFeeder) -> None:
         """Play a performance instead of the one under way."""
@@ -139,6 +150,7 @@ class Workbench:
             # Keys that the old performance holds down would otherwise sound for ever.
             self._engine.push(panic_event(), RING_COMMAND)
         self._feeder = feeder
+        self._set_list.performed = True
         feeder.start()
 
     def close(self) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from contextlib import ExitStack, closing
+from threading import Event
 from typing import TYPE_CHECKING
 
 import pytest
@@ -23,6 +23,7 @@ from instrument.audio.profile import (
 )
 from instrument.engine.engine import Engine
 from instrument.patch.patch_errors import PatchError
+from instrument.show.ending import Ending
 from instrument.show.show import Show
 from instrument.show.show_options import ShowOptions
 
@@ -114,9 +115,9 @@ class TestPlaying:
     @staticmethod
     def corrected(**options: bool) -> tuple[Choice, list[str]]:
         said: list[str] = []
-        with ExitStack() as ending:
+        with Ending(Event(), said.append) as ending:
             show = Show(ShowOptions((), **options), said.append, ending)  # type: ignore[arg-type]
-            ending.enter_context(closing(show._faults))
+            ending.then("the log", show._faults.close)
             return show._corrected(Choice(None, 48000.0)), said
 
     def test_it_is_applied_and_said_in_a_line(self) -> None:

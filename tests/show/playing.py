@@ -20,12 +20,13 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 SHOW = """
-import json, sys
+import atexit, gc, json, sys
 from pathlib import Path
 from instrument.show import show
 from instrument.show import window_process
 from instrument.show.show_options import ShowOptions
 
+atexit.register(gc.freeze)
 options, window = json.loads(sys.argv[1]), json.loads(sys.argv[2])
 allocate, begin = show.allocate, window_process.WindowProcess.__init__
 

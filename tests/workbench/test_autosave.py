@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import os
+import time
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from instrument.common.safe_files import write_atomically
+from instrument.engine.engine import midi_event
+from instrument.engine.memory.layout import RING_MIDI
+from instrument.midi.event_feed import PerformanceFeeder
 from instrument.repertoire import recovery_file as kept
 from instrument.repertoire.recovery_file import find_recoveries, recovery_folder, recovery_path, write_recovery
 from tests.workbench.editing import PATCH, Bench
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
 EDITED = PATCH.replace("level = 0.5 ", "level = 0.25 ")
@@ -124,3 +129,52 @@ def test_a_full_disk_is_told_once_until_it_ends(path: Path, monkeypatch: pytest.
     bench.bench.poll(5e9)
     bench.turn()
     assert len(bench.troubles) == 2
+
+
+class TestPerformance:
+    """A performance in a file moves the fader of the first layer (controller 3); so may a hand, on it."""
+
+    @pytest.fixture
+    def bench(self, path: Path) -> Iterator[Bench]:
+        bench = Bench(path)
+        bench.bench.perform(PerformanceFeeder(bench.engine, [midi_event(0, 0xB0, 3, 0)]))
+        self.play_until(bench, lambda: bench.engine.value("layer.1.level") == 0.0)
+        yield bench
+        bench.bench.close()
+
+    @staticmethod
+    def play_until(bench: Bench, done: Callable[[], bool]) -> None:
+        for _ in range(2000):
+            bench.turn()
+            bench.bench.poll(0.0)
+            if done():
+                return
+            time.sleep(0.001)
+        pytest.fail("nothing came of it")
+
+    @staticmethod
+    def move(bench: Bench, value: int) -> None:
+        bench.engine.push(midi_event(0, 0xB0, 3, value), RING_MIDI)
+
+    @staticmethod
+    def unsaved(bench: Bench) -> bool:
+        return bool(bench.state["unsaved"])
+
+    def test_what_it_moves_is_no_change_of_anybodys_while_it_plays_and_after(self, bench: Bench) -> None:
+        assert not self.unsaved(bench)
+        self.play_until(bench, lambda: not bench.set_list.performed)
+        assert not self.unsaved(bench)
+        bench.said.clear()
+        bench.bench.close()
+        assert bench.said == []
+
+    def test_a_hand_that_plays_along_changes_the_patch(self, bench: Bench) -> None:
+        self.move(bench, 64)
+        self.play_until(bench, lambda: self.unsaved(bench))
+        bench.bench.close()
+        assert any("unsaved changes of heron.toml are kept" in line for line in bench.said)
+
+    def test_a_hand_that_comes_afterwards_changes_the_patch(self, bench: Bench) -> None:
+        self.play_until(bench, lambda: not bench.set_list.performed)
+        self.move(bench, 64)
+        self.play_until(bench, lambda: self.unsaved(bench))

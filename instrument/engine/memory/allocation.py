@@ -81,9 +81,14 @@ class Memory:
         # While somebody still holds a view of it, the system takes the memory back when we end.
         with contextlib.suppress(BufferError):
             self._segment.close()
-        if self._owner:
-            self._segment.unlink()
+        self.unlink()
         self._segment = None
+
+    def unlink(self) -> None:
+        """Remove the shared segment, which is its owner's to do, and keep this process's view of it."""
+        if self._segment is not None and self._owner:
+            self._owner = False
+            self._segment.unlink()
 
 
 def allocate(rate: float, *, shared: bool = False, ring_seconds: float = RING_SECONDS) -> Memory:
