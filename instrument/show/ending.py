@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
-import socket
 import sys
 import threading
 import time
@@ -16,13 +15,13 @@ if TYPE_CHECKING:
     from types import TracebackType
 
 BOUND = 10.0
-"""Seconds that one part may take to end: longer than any has taken on a machine that was busy with other things."""
+"""Time in seconds that one part may take to end: longer than any has taken on a machine that was busy with other things."""
 
-_LOOK = 0.25
-"""Seconds between two looks; what passes between them counts as so much at most, for a machine that stood still."""
+_POLL_SECONDS = 0.25
+"""Time between two polls in seconds; what passes between them counts as so much at most, for a machine that stood still."""
 
 _LOOP = "what plays"
-"""What is said to hang if nothing is being ended yet: the main thread, in a call of some library."""
+"""Name of what hangs if nothing is being ended yet: the main thread, in a call of some library."""
 
 
 class _Part(NamedTuple):
@@ -46,7 +45,7 @@ class Ending:
     over : threading.Event
         Set once the show is to end.
     say : callable
-        Takes one sentence for whoever performs.
+        Takes one sentence for the performer.
     bound : float, optional
         Seconds that the show's own turn may take to hear of its end.
     leave : callable, optional
@@ -94,12 +93,12 @@ class Ending:
         Parameters
         ----------
         name : str
-            What it is called in the sentence that is said if it hangs.
+            Name in the sentence that is said if it hangs.
         end : callable
         seconds : float, optional
-            What it may take; by default the bound of all.
+            Time that it may take; by default the bound of all.
         after_others_hang : callable, optional
-            What is done instead once something has been left that may still use it.
+            Called instead once something has been left behind that may still use it.
         """
         self._parts.append(_Part(name, end, self._bound if seconds is None else seconds, after_others_hang))
 
@@ -139,10 +138,10 @@ class Ending:
     def _watch(self) -> None:
         self.over.wait()
         before = time.monotonic()
-        while not self._done.wait(_LOOK):
+        while not self._done.wait(_POLL_SECONDS):
             now = time.monotonic()
             with self._turn:
-                self._spent += min(now - before, 2 * _LOOK)
+                self._spent += min(now - before, 2 * _POLL_SECONDS)
                 if self._spent > self._at[1]:
                     parts, self._parts = self._parts, []
                     name = self._at[0]
@@ -153,7 +152,7 @@ class Ending:
         self._go_on_without(name, parts)
 
     def _go_on_without(self, name: str, parts: list[_Part]) -> None:
-        # Whoever hangs may come back, find nothing more to end, and leave by itself.
+        # A part that hangs may come back; the main thread then finds nothing more to end, and leaves by itself.
         self._say(f"{name} does not end: leaving without it.")
         for part in reversed(parts):
             end = part.after_others_hang or part.end
@@ -179,16 +178,16 @@ def _quietly(end: Callable[[], object]) -> Callable[[], None]:
 @contextlib.contextmanager
 def ended_by_signals(over: threading.Event) -> Iterator[None]:
     """Let the signals that end a process end the show instead, even while the main thread hangs in a library."""
-    # Only the main thread may choose what signals do; elsewhere somebody else has.
+    # Only the main thread may choose what signals do.
     if threading.current_thread() is not threading.main_thread():
         yield
         return
     kinds = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
     # Python's own handlers wait until the main thread comes back; what the system writes here does not.
-    told, hears = socket.socketpair()
-    told.setblocking(False)
+    hears, told = os.pipe()
+    os.set_blocking(told, False)
     before = [signal.signal(kind, lambda *_: over.set()) for kind in kinds]
-    earlier = signal.set_wakeup_fd(told.fileno(), warn_on_full_buffer=False)
+    earlier = signal.set_wakeup_fd(told, warn_on_full_buffer=False)
     numbers = frozenset(map(int, kinds))
     threading.Thread(target=_hear, args=(hears, numbers, over), name="signals", daemon=True).start()
     try:
@@ -197,11 +196,13 @@ def ended_by_signals(over: threading.Event) -> Iterator[None]:
         signal.set_wakeup_fd(earlier)
         for kind, handler in zip(kinds, before, strict=True):
             signal.signal(kind, handler)
-        told.close()
+        os.close(told)
 
 
-def _hear(hears: socket.socket, numbers: frozenset[int], over: threading.Event) -> None:
-    with hears, contextlib.suppress(OSError):
-        while received := hears.recv(64):
+def _hear(hears: int, numbers: frozenset[int], over: threading.Event) -> None:
+    # Its other end is closed when the show is over, and then there is nothing more to read.
+    with contextlib.suppress(OSError):
+        while received := os.read(hears, 64):
             if numbers.intersection(received):
                 over.set()
+    os.close(hears)
