@@ -1,1 +1,1 @@
-"""How the engine is compiled: options, units, cache, and compiling ahead."""
+"""Compilation of the engine: options, units, cache, and compiling ahead."""

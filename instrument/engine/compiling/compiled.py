@@ -1,4 +1,4 @@
-"""How engine code is compiled: the one set of options that keeps it free of Python, allocation and exceptions."""
+"""Options of engine code, the key of its cache, and units: the one set of options that keeps it free of Python, allocation and exceptions."""
 
 from __future__ import annotations
 

@@ -28,7 +28,7 @@ NOTES = Unit("beamhand_layer_notes", *(types.int64,) * 4)
 """Number of the instance, what happens, channel or layer, key or instance: lets its layers sound and end notes."""
 
 NOTE_BEGINS, NOTE_ENDS, NOTES_BEND, NOTES_SILENT, NOTES_START = range(5)
-"""What happens to notes."""
+"""Kinds of news about notes, for `NOTES`."""
 
 CONTROLS_UNIT = Unit(
     "beamhand_controls",

@@ -118,7 +118,11 @@ def _hand_back(m, p, s, channel, key):
 
 @compiled
 def drive(m, p, s, message, channel, number, raw, top):
-    """Let every control that listens to a message act on a raw value between 0 and `top`."""
+    """Let every control that listens to a message act on a raw value between 0 and `top`.
+
+    In: the message, its channel and number. Out: parameters on their way, and actions asked for.
+    Never: an action within this: it may change the program whose controls are being gone through (`events._answer`).
+    """
     if message == LET_GO:
         _hand_back(m, p, s, channel, number)
         return

@@ -11,12 +11,22 @@ from instrument.engine.numeric.safe_math import clamp
 _EXP = CURVES.index("exp")
 _LOG = CURVES.index("log")
 _POINTS = CURVES.index("points")
-
 _LOG_STEEPNESS = 9.0
 """log10(1 + 9 t) runs from 0 to 1 as t does: fast at first, then slow."""
 
 _HALVINGS = 48
 """Steps of the search for a place; 2**-48 of the range is far below what a parameter can show."""
+
+_SWITCHED = (MESSAGES.index("cc"), MESSAGES.index("cc14"), MESSAGES.index("rpn"), MESSAGES.index("nrpn"))
+_TWOS = MANNERS.index("relative_twos")
+_OFFSET = MANNERS.index("relative_offset")
+_PICKUP = TAKEOVERS.index("pickup")
+_SCALED = TAKEOVERS.index("scaled")
+_NEAR = 1.001
+"""Steps of the knob that count as being there; a little more than one, which is inexact in the numbers used."""
+
+_FAST_SECONDS = 0.1
+"""Clicks of an endless knob that follow within this time count as fast."""
 
 
 @compiled
@@ -71,19 +81,6 @@ def position_on_curve(p, control, low, high, value):
         else:
             a = middle
     return clamp(0.5 * (a + b), 0.0, 1.0)
-
-
-_SWITCHED = (MESSAGES.index("cc"), MESSAGES.index("cc14"), MESSAGES.index("rpn"), MESSAGES.index("nrpn"))
-_TWOS = MANNERS.index("relative_twos")
-_OFFSET = MANNERS.index("relative_offset")
-_PICKUP = TAKEOVERS.index("pickup")
-_SCALED = TAKEOVERS.index("scaled")
-
-_NEAR = 1.001
-"""Steps of the knob that count as being there; a little more than one, which is inexact in the numbers used."""
-
-_FAST_SECONDS = 0.1
-"""Clicks of an endless knob that follow within this time count as fast."""
 
 
 @compiled

@@ -57,6 +57,11 @@ def _whole_if_near(samples):
     return whole if abs(samples - whole) < _NEAR else samples
 
 
+# Delay lines are rings of a power of two, so that an index wraps by masking. `count` says how many samples before `at`
+# belong to this program: what is older is another program's and is read as 0, which spares emptying half a megabyte
+# within a callback.
+
+
 @compiled
 def _delay_axis(line, out, at, count, amount, seconds, feedback, rate, first, last):
     # The sample that goes in takes part as the one of delay 0; what feedback adds to it is heard a sample later.

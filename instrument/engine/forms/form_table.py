@@ -357,9 +357,9 @@ FORM_KINDS = tuple(FORM_TABLE)
 """Names of the kinds; the index is what a program stores, so a new kind goes to the end."""
 
 FORM_ROWS: tuple[Parameter, ...] = tuple(below(f"form.{kind.name}", row) for kind in _FORMS for row in kind.parameters)
-"""What every layer has of each form, named by address below the layer; the rows of a kind lie together."""
+"""Rows that every layer has of each form, named by address below the layer; the rows of a kind lie together."""
 
 FORM_STATE = np.dtype(
     [(kind.name, np.dtype(list(kind.remembers), align=True)) for kind in _FORMS if kind.remembers], align=True
 )
-"""What the forms of one layer remember."""
+"""State of the forms of one layer: a record for each kind that remembers anything."""

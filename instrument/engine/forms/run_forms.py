@@ -15,7 +15,7 @@ from instrument.engine.signal.ramp import settle
 FIRST_FORM_ROW = offset_in(LAYER, FORM_ROWS[0].name)
 
 END_OF_FORM_ROWS = FIRST_FORM_ROW + len(FORM_ROWS)
-"""Where the rows of forms end among those of a layer."""
+"""End of the rows of forms among those of a layer."""
 
 
 def _kernels(column: str) -> dict[int, Any]:

@@ -1,4 +1,4 @@
-"""What a formula is once it is compiled: instructions over rows of samples, and where those rows lie."""
+"""Compiled formulas: instructions over rows of samples, and the locations of those rows."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ OPERATIONS: dict[str, int] = {
     "arctan2": 2,
     "hypot": 2,
 }
-"""What an instruction may do, and on how many rows. Names are NumPy's where NumPy has the function; the others:
+"""Operations of instructions, and on how many rows each works. Names are NumPy's where NumPy has the function; the others:
 
 ``time``, ``note`` and ``velocity`` fill a row from the state of the engine and ``place`` keeps the fraction of a
 position. ``multiply_add`` is a b + c, ``multiply_subtract`` a b - c, ``subtract_product`` c - a b, ``add_multiply``
@@ -119,10 +119,10 @@ NAMES: dict[str, str] = {
     **dict.fromkeys(KNOBS, "a knob of this formula"),
     **dict.fromkeys(LAYER_NAMES, "another layer"),
 }
-"""What a formula may read, with its meaning."""
+"""Names that a formula may read, with their meanings."""
 
 TEMPORARY, CONSTANT, NAME = range(3)
-"""What an operand of an instruction that belongs to no program yet refers to; see `refer`."""
+"""Kinds of reference in an instruction that belongs to no program yet; see `refer`."""
 
 _KIND_SHIFT = 28
 _IN_MEMORY, _IN_INSTANCE, _IN_PROGRAM = range(3)
@@ -196,10 +196,10 @@ def parameter_location(address: str) -> int:
 _FIRST_CONSTANT = _location(_IN_PROGRAM, PROGRAM, "constants")
 
 AXIS_LOCATIONS = tuple(_location(_IN_MEMORY, MEMORY, f"scratch_{axis}") for axis in AXES)
-"""Where a layer's formulas leave x, y and z."""
+"""Locations at which a layer's formulas leave x, y and z."""
 
 MODULATOR_LOCATION = _location(_IN_INSTANCE, INSTANCE, "modulator_rows")
-"""Where the first modulator's formula leaves its values; the next one's lie `layout.CHUNK` further on."""
+"""Location at which the first modulator's formula leaves its values; the next one's lie `layout.CHUNK` further on."""
 
 _PEN_LOCATIONS = {
     "p": _location(_IN_MEMORY, MEMORY, "scratch_position"),

@@ -1,4 +1,4 @@
-"""What libm computes for formulas, sample by sample: functions without a polynomial here, and all far numbers."""
+"""Functions of libm for formulas, sample by sample: those without a polynomial here, and all far numbers."""
 
 from __future__ import annotations
 

@@ -129,12 +129,12 @@ MESSAGES = (
     "release",
     "program",
 )
-"""What a control listens to; the index is what the program stores."""
+"""Messages that a control listens to; the index is what the program stores."""
 MANNERS = ("sweep", "toggle", "radio", "relative_twos", "relative_offset", "relative_sign")
-"""How a control takes what it hears: as a place in its range, as a button that changes over, as one of a group of
+"""Manners in which a control takes what it hears: as a place in its range, as a button that changes over, as one of a group of
 buttons, or as a step in one of the three usual codings of an endless knob; the index is what the program stores."""
 TAKEOVERS = ("jump", "pickup", "scaled")
-"""What a knob does that does not stand where its parameter is; the index is what the program stores."""
+"""Ways of a knob that does not stand where its parameter is; the index is what the program stores."""
 ACTIONS = (
     "none",
     "next",
@@ -151,11 +151,11 @@ ACTIONS = (
     "overdub",
     "clear",
 )
-"""What a control or a key may do besides moving a parameter; the index is what programs and events store. Patches of the
+"""Actions of a control or a key besides moving a parameter; the index is what programs and events store. Patches of the
 set list, snapshots and gestures are counted from 1; blackout and freeze take `CHANGE_OVER`, `SWITCH_ON` or `SWITCH_OFF`."""
 CHANGE_OVER, SWITCH_ON, SWITCH_OFF = 0, 1, 2
 CURVES = ("lin", "exp", "log", "points")
-"""How a control's sweep is shaped; the index is what the program stores."""
+"""Curves from the place of a knob to a value; the index is what the program stores."""
 
 EVENT = np.dtype(
     [
@@ -307,7 +307,7 @@ COUNTERS = np.dtype(
 
 _SCRATCH = ("x", "y", "z", "position", "wraps", "rounds", "carry", "mix_x", "mix_y", "old_x", "old_y")
 _SCRATCH_VOICES = ("sum_x", "sum_y", "sum_z", "kept_position", "kept_wraps", "kept_rounds")
-"""What voices of a layer add up to; the pen of the voice that forms go by."""
+"""Sum of a layer's voices, and the pen of the voice that forms go by."""
 _SCRATCH_MODULATE = ("turns", "cycles", "bent")
 """Place in its cycle (0 to 1) and number of the cycle of the modulator under way; what a link adds."""
 
@@ -403,7 +403,7 @@ def _fields() -> list[tuple[object, ...]]:
 
 
 MEMORY = memory_dtype(1)
-"""What compiled code sees: a ring of one frame; it indexes further, masked by ``ring_frames - 1``."""
+"""Memory as compiled code sees it: a ring of one frame; it indexes further, masked by ``ring_frames - 1``."""
 
 RING_OFFSET = int(MEMORY.fields["ring"][1]) if MEMORY.fields is not None else 0
 

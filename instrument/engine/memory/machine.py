@@ -1,4 +1,4 @@
-"""What compiled code needs from the processor and the system: bit casts, rows by address, subnormals, fences, the clock."""
+"""Services of the processor and the system to compiled code: bit casts, rows by address, subnormals, fences, the clock."""
 
 from __future__ import annotations
 

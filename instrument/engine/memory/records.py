@@ -65,7 +65,7 @@ IDLE, ATTACK, DECAY, SUSTAIN, RELEASE, FADE = range(6)
 """Stages of a layer's voice; one that is stolen or silenced fades, whatever its release is."""
 
 KEY_DOWN, PEDAL_DOWN, LATCHED = 1, 2, 4
-"""What keeps a note sounding: its key, the sustain pedal, the sostenuto pedal."""
+"""Reasons for which a note sounds on: its key, the sustain pedal, the sostenuto pedal."""
 
 CONTROL_STATE = np.dtype(
     [

@@ -124,6 +124,9 @@ def run_cycle(m, s, number, n, fired, counts):
 
     A free cycle gains rate / sample rate at every sample. One in beats is at exactly rate times beats since its
     trigger (or since beat 0) while its rate rests, so that it stays locked; while the rate moves it gains what passes.
+
+    In: rows of rate, phase, sync and once; the beat. Out: scratch_turns, scratch_cycles; the place moved on.
+    Never: a jump when a rate that moved comes to rest: it rests for REST samples first, and then is locked.
     """
     base = MODULATOR_BASE + number * MODULATOR_SIZE
     rate = s.rows[base + _RATE]

@@ -20,7 +20,7 @@ _FARTHEST = 64
 """Cells that may be passed between two samples; of a longer way only the cell it left is written."""
 
 _LARGEST = 1e9
-"""What is beyond this, or no number, is neither recorded nor played: it could not be played out of the cells again."""
+"""Largest value that is recorded or played; one beyond it, or no number, could not be played out of the cells again."""
 
 
 @inlined

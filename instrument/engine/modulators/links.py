@@ -1,4 +1,11 @@
-"""Links, and what is read against the order of evaluation: always a fixed short time late."""
+"""Links, and the feedback delay: what is read against the order of evaluation is FEEDBACK_DELAY_SAMPLES old.
+
+A link adds depth * modulator + offset to its parameter's row, or multiplies. Links of a patch form a directed graph; where it
+has a circle, one link of it (`schedule.delayed_links`) acts with what it came to a fixed number of samples ago. Layers that
+are read by modulators, or by layers before them, are delayed by as much. Each history is a ring of just that many values,
+indexed by sample time: slot t modulo its length is read for time t, then overwritten with what time t comes to. Chunks of
+such a program are never longer than the ring, so every value is read before it is overwritten.
+"""
 
 from __future__ import annotations
 
@@ -113,7 +120,6 @@ def store_layer_row(s, layer, axis, signal, level, first, last):
 @compiled
 def read_delayed_layers(m, s, n):
     """Fill `delayed_rows` for n samples, and let every layer rest where it is until it draws."""
-    # Slot t modulo FEEDBACK_DELAY_SAMPLES holds the sample of time t - FEEDBACK_DELAY_SAMPLES until that of time t takes its place.
     for layer in range(LAYERS):
         for axis in range(2):
             for i in range(n):

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 OWN_TIME, TRIGGERED, CYCLE, COUNTED_CYCLE = range(4)
-"""What is worked out for a kind before its kernel runs: nothing; where it is triggered and its gate is open (``m.fires``,
+"""Work that is done for a kind before its kernel runs: nothing; where it is triggered and its gate is open (``m.fires``,
 ``m.open``); its place in its cycle (``m.scratch_turns``) as well; the number of the cycle (``m.scratch_cycles``) too."""
 
 
@@ -263,4 +263,4 @@ MODULATOR_FORMULA = MODULATOR_KINDS.index("formula")
 MODULATOR_ROWS: tuple[Parameter, ...] = tuple(
     dict.fromkeys([*COMMON, *(row for kind in _MODULATORS for row in kind.parameters)])
 )
-"""What every modulator of a patch has, the common rows first."""
+"""Rows that every modulator of a patch has, the common ones first."""

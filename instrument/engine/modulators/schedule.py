@@ -92,6 +92,8 @@ def order_steps(record: npt.NDArray[np.void]) -> tuple[list[tuple[int, int]], in
     ValueError
         If a link's modulator is not in use.
     """
+    # Depth first: a parameter asks for what moves it before it is begun, so that the steps come out in topological order.
+    # Nothing can ask for itself, because delayed links ask for nothing.
     rows = record["links"][: int(record["n_links"])]
     by_target: dict[int, list[int]] = {}
     for number, row in enumerate(rows):

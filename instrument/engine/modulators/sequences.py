@@ -16,6 +16,11 @@ _run_formula = FORMULA.call
 
 _SMOOTH = offset_in(MODULATOR, "smooth")
 _SEED = offset_in(MODULATOR, "seed")
+POINT = 3
+"""Values of a breakpoint: time (0 to 1), value, and bend of the way to the next one."""
+
+STEP = 4
+"""Values of a step: value, share in which it glides there, probability, and share after which it falls to 0."""
 
 
 @inlined
@@ -67,13 +72,6 @@ def run_random(m, p, s, number, n):
         u = (m.scratch_turns[i] - (1.0 - share)) / share if share > 0.0 else 0.0
         u = clamp(u, 0.0, 1.0)
         out[i] = here + (there - here) * (u * u * (3.0 - 2.0 * u))
-
-
-POINT = 3
-"""Values of a breakpoint: time (0 to 1), value, and bend of the way to the next one."""
-
-STEP = 4
-"""Values of a step: value, share in which it glides there, probability, and share after which it falls to 0."""
 
 
 @inlined

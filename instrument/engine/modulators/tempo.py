@@ -7,6 +7,7 @@ import numpy as np
 from instrument.engine.compiling.compiled import compiled, inlined
 from instrument.engine.memory.records import TAPS
 from instrument.engine.modulators.links import apply_link, begin_target
+from instrument.engine.notes.midi_numbers import CLOCK, CONTINUE, SONG_POSITION, START, STOP
 from instrument.engine.numeric.fixed_point import as_float, distance, moved_often, moved_on
 from instrument.engine.numeric.safe_math import choice, clamp, finite, turns_to_phase
 from instrument.engine.parameters import PATCH, PATCH_BASE, offset_in
@@ -38,8 +39,6 @@ TICKS = 24
 
 _POINTER = 6
 """Clocks in one MIDI beat (a sixteenth), the unit of Song Position Pointer; the same document."""
-
-_CLOCK, _START, _CONTINUE, _STOP, _SONG_POSITION = 0xF8, 0xFA, 0xFB, 0xFC, 0xF2
 
 _BANDWIDTH = 2.0 * np.pi * 0.02
 """Of the loop that measures the clock, in radians a tick: about 1 Hz at 120 beats a minute."""
@@ -140,7 +139,11 @@ def _run_steadily(m, s, t, n, read):
 
 @compiled
 def run_tempo(m, p, s, n):
-    """Fill the rows of the beat for n samples and move on; links have already moved the rows of `tempo`."""
+    """Fill the rows of the beat for n samples and move on; links have already moved the rows of `tempo`.
+
+    In: rows of `tempo`, taps and clock messages heard so far. Out: the six rows of the beat; the position moved on.
+    Never: a jump to meet a clock tick; a speed is chosen that is there when the next one is due.
+    """
     t = s.tempo
     if _is_steady(s, t):
         _run_steadily(m, s, t, n, p.n_steps > 0 or p.n_code > 0)
@@ -289,20 +292,20 @@ def _tick(t, now):
 def hear_clock(m, s, status, first, second):
     """Apply a real-time message or song position of MIDI; where `tempo.source` is own, it is measured alone."""
     t = s.tempo
-    if status == _CLOCK:
+    if status == CLOCK:
         _tick(t, m.time)
-    elif status == _START:
+    elif status == START:
         t.rolling = 1
         t.waiting = 1
         if t.follows != 0:
             t.whole, t.part = np.int64(0), np.uint64(0)
             t.arrived = 1
-    elif status == _CONTINUE:
+    elif status == CONTINUE:
         t.rolling = 1
         t.waiting = 2
-    elif status == _STOP:
+    elif status == STOP:
         t.rolling = 0
         t.waiting = 0
-    elif status == _SONG_POSITION and t.follows != 0:
+    elif status == SONG_POSITION and t.follows != 0:
         clocks = _POINTER * (first + 128 * second)
         _jump(t, clocks // TICKS, np.uint64(clocks % TICKS // _POINTER) << np.uint64(62))

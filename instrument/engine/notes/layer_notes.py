@@ -1,4 +1,4 @@
-"""What the layers are told of notes: that one begins or ends, bends, must be silent, or goes on in another program."""
+"""News of notes for the layers: one begins or ends, bends, must be silent, or goes on in another program."""
 
 from __future__ import annotations
 
@@ -89,6 +89,9 @@ def tell_layers(m, p, s, what, first, second):
 
     The newest held note begins, or the one of a channel and key has ended; a channel bends or falls silent (-1:
     all); a layer starts, going on from what an instance (or -1) sounds.
+
+    In: the held notes of the memory, which have already changed. Out: stages, glides and slots of voices.
+    Never: a voice more than `notes.voices`; one that is stolen fades beside the new one instead of ending.
     """
     for k in range(LAYERS):
         layer = np.int64(k)

@@ -12,6 +12,24 @@ from instrument.engine.numeric.safe_math import choice, clamp
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LIVE_TERMS, offset_in
 from instrument.engine.signal.pen import A4_KEY, tuned
 
+MODE = offset_in(LAYER, "notes.mode")
+_VOICES = offset_in(LAYER, "notes.voices")
+_PRIORITY = offset_in(LAYER, "notes.priority")
+_LEGATO = offset_in(LAYER, "notes.legato")
+_GLIDE = offset_in(LAYER, "notes.glide")
+_CHANNEL = offset_in(LAYER, "notes.channel")
+_LOW = offset_in(LAYER, "notes.low")
+_HIGH = offset_in(LAYER, "notes.high")
+_SOFT = offset_in(LAYER, "notes.soft")
+_HARD = offset_in(LAYER, "notes.hard")
+_TERMS = offset_in(LAYER, "source.x.1.amplitude")
+OFF, MONO, POLY = range(3)
+MODES = 3
+_LAST, _LOWEST, _HIGHEST = range(3)
+_LONGEST = 1e9
+_TOP = 127.0
+_NOBODY = -1
+
 
 @compiled
 def put(g, value):
@@ -55,27 +73,6 @@ def advance(g, out, n):
         out[i] += value
     g.now = value
     g.done += n
-
-
-MODE = offset_in(LAYER, "notes.mode")
-_VOICES = offset_in(LAYER, "notes.voices")
-_PRIORITY = offset_in(LAYER, "notes.priority")
-_LEGATO = offset_in(LAYER, "notes.legato")
-_GLIDE = offset_in(LAYER, "notes.glide")
-_CHANNEL = offset_in(LAYER, "notes.channel")
-_LOW = offset_in(LAYER, "notes.low")
-_HIGH = offset_in(LAYER, "notes.high")
-_SOFT = offset_in(LAYER, "notes.soft")
-_HARD = offset_in(LAYER, "notes.hard")
-_TERMS = offset_in(LAYER, "source.x.1.amplitude")
-
-OFF, MONO, POLY = range(3)
-MODES = 3
-_LAST, _LOWEST, _HIGHEST = range(3)
-
-_LONGEST = 1e9
-_TOP = 127.0
-_NOBODY = -1
 
 
 @inlined

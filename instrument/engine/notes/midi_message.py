@@ -18,6 +18,14 @@ from instrument.engine.memory.layout import HELD_NOTES, MESSAGES
 from instrument.engine.memory.machine import address_of
 from instrument.engine.memory.records import KEY_DOWN, LATCHED, PEDAL_DOWN
 from instrument.engine.modulators.tempo import hear_clock
+from instrument.engine.notes.midi_numbers import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    MONO_ON,
+    RESET_CONTROLLERS,
+    SOSTENUTO,
+    SUSTAIN,
+)
 from instrument.engine.notes.midi_state import (
     bend_to_unit,
     enter_data,
@@ -47,10 +55,6 @@ _A4_KEY = 69.0
 
 _SILENT_RELEASE = 64.0
 """Release velocity of a note-on of velocity 0. MIDI 1.0 Detailed Specification, Note-Off."""
-
-SUSTAIN, SOSTENUTO = 64, 66
-ALL_SOUND_OFF, RESET_CONTROLLERS, ALL_NOTES_OFF, MONO_ON, POLY_ON = 120, 121, 123, 126, 127
-"""Controllers with a meaning of their own: MIDI 1.0 Detailed Specification, tables III and IV."""
 
 _drive_controls = CONTROLS_UNIT.call
 _tell_layers = NOTES.call
@@ -292,7 +296,11 @@ def _bend(m, s, channel, raw):
 
 @compiled
 def apply_midi(m, s, status, first, second):
-    """Apply one message of three raw bytes (MIDI 1.0 Detailed Specification, tables I, III and IV)."""
+    """Apply one message of three raw bytes (MIDI 1.0 Detailed Specification, tables I, III and IV).
+
+    In: any three bytes; data bytes are taken modulo 128. Out: channels, held notes, voices, and what controls move.
+    Never: more than HELD_NOTES notes; the oldest is let go for a new one.
+    """
     channel = np.int64(status & 0x0F)
     kind = status & 0xF0
     first = first & 0x7F

@@ -1,4 +1,4 @@
-"""What MIDI has told so far: what each channel is set to, and the notes that are held."""
+"""State of MIDI: the settings of each channel, and the notes that are held."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the voices of a layer are at every sample of a chunk: how large, at which pitch, and for how long."""
+"""Gains and pitches of a layer's voices at every sample of a chunk, and the sample on which each ends."""
 
 from __future__ import annotations
 
@@ -98,7 +98,12 @@ def _until_off(s, layer, n):
 
 @compiled
 def run_voices(m, s, layer, n):
-    """Fill gains and pitches of a layer's voices for n samples, whether or not the layer holds the beam."""
+    """Fill gains and pitches of a layer's voices for n samples, whether or not the layer holds the beam.
+
+    In: the layer's rows of `notes`, stages and glides of its voices.
+    Out: voice_gain, voice_pitch, and for each voice the sample on which it ends; stages moved on.
+    Never: leave a voice sounding behind a sample on which the layer's notes are switched off.
+    """
     s.sounding[layer] = 0
     if s.alive[layer] == 0:
         return

@@ -11,6 +11,10 @@ HUGE = 1e30
 """Finite stand-in for infinity between stages: sums and products of a few of them stay finite."""
 
 _TWO_PI = 6.283185307179586
+_LOG2_E = 1.4426950408889634
+_STEEPEST = 100.0
+_NEARLY_STRAIGHT = 1e-4
+"""Below this steepness the quotient loses digits, and three terms of its series are exact to 1e-14."""
 
 
 @inlined
@@ -127,14 +131,6 @@ def wrap_turn(x):
     """Return the fractional part, from 0 up to, not including, 1; 0 for anything not finite."""
     f = x - np.floor(x)
     return f if (f >= 0.0) & (f < 1.0) else 0.0
-
-
-_LOG2_E = 1.4426950408889634
-
-_STEEPEST = 100.0
-
-_NEARLY_STRAIGHT = 1e-4
-"""Below this steepness the quotient loses digits, and three terms of its series are exact to 1e-14."""
 
 
 @inlined

@@ -1,4 +1,4 @@
-"""What a layer draws before forms and place: its pen along its source, once, or once for every voice that sounds."""
+"""Drawing a layer before forms and place: its pen along its source, once, or once for every voice that sounds."""
 
 from __future__ import annotations
 
@@ -213,7 +213,13 @@ def draw(m, p, s, layer, first, last, one_round):
 
     With `one_round` it stops behind the sample that ends a round of the pen, and says so in `round_over`, or where
     nobody sounds it any more.
+
+    In: the layer's rows of parameters, gains and pitches of its voices.
+    Out: scratch_x, y and z, the pen's position, wraps and rounds for the forms, presence; pens and sources moved on.
+    Never: let one voice change what another draws, or how far the layer's own state moves.
     """
+    # The layer is cut into stretches in which the same voices sound in the same manner. In a stretch one voice leads:
+    # its pen decides where a round ends and is what forms see. The others are drawn over the same samples and added.
     counts = p.layers[layer].counts != 0
     base = layer * LAYER_SIZE
     note_key, note_velocity = m.note_key, m.note_velocity

@@ -217,7 +217,13 @@ def _start_links(p, s, before, old, carry):
 
 @compiled
 def start_instance(m, p, s, old, slot, carry):
-    """Lay out a program in instance s; with `carry` its phases go on from instance `old`."""
+    """Lay out a program in instance s; with `carry` its phases go on from instance `old`.
+
+    In: a program in the bank, and the instance that has played until now, which goes on playing through the fade.
+    Out: every value, row and state of s that the program will read.
+    Never: read what the old program did not use, which may be left from programs long gone; nor lay out rows that this
+    one does not use, since the memory traffic of thousands of rows is what a start costs.
+    """
     playing = old.slot >= 0
     before = m.bank[max(old.slot, 0)]
     carry = carry and playing

@@ -97,7 +97,11 @@ def _mix_turns(m, p, s, first, last):
 
 @merged
 def run_mix(m, p, s, n):
-    """Fill mix_x and mix_y with all layers of an instance for n samples."""
+    """Fill mix_x and mix_y with all layers of an instance for n samples.
+
+    In: all rows of the chunk. Out: scratch_mix_x and scratch_mix_y; angles, voices and pens moved on.
+    Never: let a layer that has gone to nan or infinity take the others with it.
+    """
     for i in range(n):
         m.scratch_mix_x[i] = 0.0
         m.scratch_mix_y[i] = 0.0

@@ -17,7 +17,6 @@ _OFFSET = PATCH_BASE + offset_in(PATCH, "output.offset.x")
 _DELAY = PATCH_BASE + offset_in(PATCH, "output.delay.x")
 _AC = PATCH_BASE + offset_in(PATCH, "output.ac")
 _CORNER = PATCH_BASE + offset_in(PATCH, "output.corner")
-
 LONGEST_DELAY = float(DELAY - 4)
 """Samples; a longer delay dialled in stays here."""
 
@@ -26,6 +25,9 @@ _SMALLEST = 1e-30
 
 _HEADROOM = 4.0
 """Full scales that the DC removal works on; what is beyond would take it long to forget."""
+
+KNEE = PATCH_BASE + offset_in(PATCH, "output.knee")
+LIMIT = PATCH_BASE + offset_in(PATCH, "output.limit")
 
 
 @compiled
@@ -127,7 +129,11 @@ def delay_channel(line, at, signal, delay, moving, n):
 
 @compiled
 def run_output(m, s, n):
-    """Turn mix_x and mix_y, in place, into what the two channels carry (before the guard)."""
+    """Turn mix_x and mix_y, in place, into what the two channels carry (before the guard).
+
+    In: the mix and the rows of `output`. Out: the same rows; DC filters and delay lines moved on.
+    Never: keep anything beyond _HEADROOM full scales, which a filter would take long to forget.
+    """
     x = m.scratch_mix_x
     y = m.scratch_mix_y
     swap_channels(x, y, s.rows[_SWAP], s.rows[_LEVEL], n)
@@ -136,10 +142,6 @@ def run_output(m, s, n):
     _remove_dc(s, x, y, s.rows[_AC], s.rows[_CORNER], s.moving[_CORNER], m.rate, n)
     delay_channel(s.delay[0], s.delay_at, x, s.rows[_DELAY], s.moving[_DELAY], n)
     s.delay_at = delay_channel(s.delay[1], s.delay_at, y, s.rows[_DELAY + 1], s.moving[_DELAY + 1], n)
-
-
-KNEE = PATCH_BASE + offset_in(PATCH, "output.knee")
-LIMIT = PATCH_BASE + offset_in(PATCH, "output.limit")
 
 
 @inlined

@@ -16,6 +16,14 @@ A4_HERTZ = 440.0
 """Reference at which a pen's frequency is as it is written. ISO 16:1975."""
 
 _LAST = KEYS - 1
+_FREQUENCY = offset_in(LAYER, "pen.frequency")
+_BEND = offset_in(LAYER, "pen.bend")
+_START = offset_in(LAYER, "pen.start")
+_LENGTH = offset_in(LAYER, "pen.length")
+_DIRECTION = offset_in(LAYER, "pen.direction")
+_REFERENCE = PATCH_BASE + offset_in(PATCH, "tuning.reference")
+_FARTHEST = 1e15
+"""Positions beyond this have no fraction left worth drawing; the pen rests at the start instead."""
 
 
 @inlined
@@ -42,17 +50,6 @@ def tuned(p, key):
     elif f > 0.0:
         away = away + f * (p.tuning[k + 1] - away)
     return key + away
-
-
-_FREQUENCY = offset_in(LAYER, "pen.frequency")
-_BEND = offset_in(LAYER, "pen.bend")
-_START = offset_in(LAYER, "pen.start")
-_LENGTH = offset_in(LAYER, "pen.length")
-_DIRECTION = offset_in(LAYER, "pen.direction")
-_REFERENCE = PATCH_BASE + offset_in(PATCH, "tuning.reference")
-
-_FARTHEST = 1e15
-"""Positions beyond this have no fraction left worth drawing; the pen rests at the start instead."""
 
 
 @inlined
@@ -135,6 +132,10 @@ def run_pen(m, p, s, layer, first, last, one_round, counts, key, key_moves, in_t
     With `one_round` it stops behind the sample that ends a round (or that cannot move at all), so
     that another layer can take the beam, and says so in `round_over`. `wraps` holds how often the position has just begun anew,
     counted in the direction in which it runs.
+
+    In: rows of frequency, bend, start, length and direction; the phase after the latest sample.
+    Out: scratch_position, scratch_wraps, scratch_rounds; the phase moved on.
+    Never: a step of half a turn or more, which a phase cannot tell from one backward.
     """
     base = layer * LAYER_SIZE
     frequency = s.rows[base + _FREQUENCY]

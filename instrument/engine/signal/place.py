@@ -97,7 +97,12 @@ def _project(x, y, z, camera, moving, first, last):
 
 @compiled
 def run_place(m, s, layer, first, last):
-    """Scale, rotate about x, then y, then z (fixed axes, right-handed), move and project."""
+    """Scale, rotate about x, then y, then z (fixed axes, right-handed), move and project.
+
+    In: the drawing in scratch_x, y and z for samples first to last, and the layer's angles.
+    Out: the same rows, z as a depth that nothing reads any more.
+    Never: a division that is guarded here; what has gone to infinity is made finite in the mix.
+    """
     base = layer * LAYER_SIZE
     x = m.scratch_x
     y = m.scratch_y

@@ -27,6 +27,24 @@ from instrument.engine.signal.ramp import advance_ramps
 _modulate = MODULATE.call
 _draw_layers = LAYERS.call
 
+_UNDERFLOW = 0x4
+_OVERFLOW = 0x8
+"""paOutputUnderflow and paOutputOverflow, from portaudio.h (PaStreamCallbackFlags)."""
+
+_CONTINUE = 0
+STREAM_SIGNATURE = types.int32(
+    types.CPointer(types.float32),
+    types.CPointer(types.float32),
+    types.uint64,
+    types.voidptr,
+    types.uint64,
+    types.voidptr,
+)
+"""PaStreamCallback of portaudio.h: input, output, frames, time information, status flags, user data."""
+
+PUSH_SIGNATURE = types.int32(types.voidptr, types.int64, types.voidptr)
+"""Memory, number of the ring, event to copy."""
+
 
 @merged
 def _run_instance(m, number, n):
@@ -180,13 +198,6 @@ def render(m, incoming, out, frames):
     restore_subnormals(control_word)
 
 
-_UNDERFLOW = 0x4
-_OVERFLOW = 0x8
-"""paOutputUnderflow and paOutputOverflow, from portaudio.h (PaStreamCallbackFlags)."""
-
-_CONTINUE = 0
-
-
 @compiled
 def _anchor(m, now):
     # Readers take the pair again when the count is odd or has changed meanwhile.
@@ -224,19 +235,6 @@ def run_block(m, incoming, out, frames, flags):
 
 
 _run_block = quiet(run_block)
-
-STREAM_SIGNATURE = types.int32(
-    types.CPointer(types.float32),
-    types.CPointer(types.float32),
-    types.uint64,
-    types.voidptr,
-    types.uint64,
-    types.voidptr,
-)
-"""PaStreamCallback of portaudio.h: input, output, frames, time information, status flags, user data."""
-
-PUSH_SIGNATURE = types.int32(types.voidptr, types.int64, types.voidptr)
-"""Memory, number of the ring, event to copy."""
 
 
 @cfunc(STREAM_SIGNATURE, cache=True, **ENTRY_OPTIONS)

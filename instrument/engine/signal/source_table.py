@@ -124,14 +124,14 @@ SOURCE_FORMULA = SOURCE_KINDS.index("formula")
 SOURCE_INPUT = SOURCE_KINDS.index("input")
 
 TERM_ROWS: tuple[Parameter, ...] = tuple(below("source", row) for row in SOURCE_TABLE["harmonic"].parameters)
-"""What every layer has of its terms. They come last among its rows, because only those in use are laid out."""
+"""Rows that every layer has of its terms. They come last among its rows, because only those in use are laid out."""
 
 SOURCE_ROWS: tuple[Parameter, ...] = tuple(
     below("source", row) for kind in _SOURCES if kind.name != "harmonic" for row in kind.parameters
 )
-"""What every layer has of each other source, named by address below the layer."""
+"""Rows that every layer has of each other source, named by address below the layer."""
 
 SOURCE_STATE = np.dtype(
     [(kind.name, np.dtype(list(kind.remembers), align=True)) for kind in _SOURCES if kind.remembers], align=True
 )
-"""What the sources of one layer remember."""
+"""State of the sources of one layer: a record for each kind that remembers anything."""
