@@ -157,17 +157,23 @@ def warm(console: Console | None = None, beside: Sequence[Part] = ()) -> float:
 
 def _make_room(console: Console) -> None:
     folder = user_folders.cache_folder()
-    if _free(folder) >= ROOM:
-        return
     other = user_folders.stand_in() / "cache"
-    if _free(other) < ROOM:
-        raise OSError(
-            f"{folder}: the engine's machine code needs {ROOM >> 20} MB, and the disk has {_free(folder) >> 20} MB free; "
-            f"make room there, or name a folder on another disk: export {user_folders.CACHE_VARIABLE}=FOLDER"
-        )
-    console.print(f"the disk of {folder} is full: compiling into {other}, which lasts until the machine starts anew")
-    os.environ[user_folders.CACHE_VARIABLE] = str(other)
-    place_cache()
+    why = "no folder of yours can be written" if folder == other else ""
+    if _free(folder) < ROOM:
+        if _free(other) < ROOM:
+            raise OSError(
+                f"{folder}: the engine's machine code needs {ROOM >> 20} MB, and the disk has {_free(folder) >> 20} MB free; "
+                f"make room there, or name a folder on another disk: export {user_folders.CACHE_VARIABLE}=FOLDER"
+            )
+        why = f"the disk of {folder} is full"
+        os.environ[user_folders.CACHE_VARIABLE] = str(other)
+        place_cache()
+    if why:
+        _say(console, f"{why}: compiling into {other}, which lasts until the machine starts anew")
+
+
+def _say(console: Console, sentence: str) -> None:
+    console.print(sentence, soft_wrap=True, highlight=False, markup=False)
 
 
 def _free(folder: Path) -> int:
@@ -283,7 +289,7 @@ class _Compilation:
             running.said.close()
 
     def _say(self, sentence: str) -> None:
-        self._console.print(sentence, soft_wrap=True, highlight=False, markup=False)
+        _say(self._console, sentence)
 
     @property
     def _share(self) -> float:

@@ -128,6 +128,13 @@ def test_ctrl_c_ends_what_is_running_and_keeps_what_is_finished(parts: Path) -> 
     assert not (parts / "slow.mark").exists()
 
 
+def test_a_home_that_cannot_be_written_is_said(parts: Path, console: Console, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(user_folders, "stand_in", lambda: parts / "other")
+    monkeypatch.setenv(user_folders.CACHE_VARIABLE, str(parts / "other" / "cache"))
+    warm.warm(console, [part(parts, "quick")])
+    assert f"no folder of yours can be written: compiling into {parts / 'other' / 'cache'}" in said(console)
+
+
 class TestFullDisk:
     def test_has_the_cache_elsewhere_and_says_so(
         self, parts: Path, console: Console, monkeypatch: pytest.MonkeyPatch
