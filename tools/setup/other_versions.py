@@ -22,8 +22,8 @@ def pinned(line: str) -> str:
 
     Examples
     --------
-    >>> pinned("numba>=0.61,<0.69")
-    'numba==0.61'
+    >>> pinned("numba>=0.68,<0.69")
+    'numba==0.68'
     """
     return _LOWEST.sub(r"==\1", line)
 
