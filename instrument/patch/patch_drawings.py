@@ -19,9 +19,9 @@ from instrument.drawings.routing.closed_line import corner_steps
 from instrument.drawings.worker.client import Worker
 from instrument.drawings.worker.protocol import options_to_json
 from instrument.patch.drawing_cache import DrawingCache, SampledDrawing
+from instrument.patch.figures import MOST
 from instrument.patch.line_numbers import lines_of
 from instrument.patch.patch_errors import PatchError, Problem, shown
-from instrument.patch.resample import MOST
 from instrument.patch.schema.sources import Along, Drawing, Lettering, is_font_file
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from instrument.drawings.load import LoadOptions, SampledFrames
     from instrument.patch.schema.patch_schema import Patch
-    from instrument.patch.schema.sources import Drawn as DrawnSource
+    from instrument.patch.schema.sources import DrawnSource
 
 
 MOST_OF_FRAMES = 2 * MOST

@@ -19,10 +19,10 @@ from instrument.patch import patch_drawings as routing
 from instrument.patch.build import build_program
 from instrument.patch.drawing_cache import DrawingCache
 from instrument.patch.editing.save import save_patch
+from instrument.patch.figures import MOST
 from instrument.patch.patch_drawings import corner_counts, drawing_files, read_drawings
 from instrument.patch.patch_errors import PatchError
 from instrument.patch.patch_file import load_patch, patch_from_text
-from instrument.patch.resample import MOST
 from instrument.patch.schema.sources import Lettering
 
 if TYPE_CHECKING:

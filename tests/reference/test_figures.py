@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from instrument.patch import figures as presets
-from instrument.patch.resample import resample
+from instrument.patch.figures import resample
 
 Floats = npt.NDArray[np.float64]
 

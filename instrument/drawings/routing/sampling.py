@@ -94,7 +94,7 @@ def sample(found: Route, sampling: Sampling | None = None, box: Box | None = Non
     See Also
     --------
     best_alignment : where the next frame of a flip-book should begin.
-    instrument.patch.resample.resample : the same for corners that are in the patch itself.
+    instrument.patch.figures.resample : the same for corners that are in the patch itself.
     """
     sampling = sampling or Sampling()
     line = found.line

@@ -19,6 +19,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from instrument.engine.parameters import AXES, Parameter
+from instrument.patch.formula.parser import LONGEST, FormulaError, compile_formula
 from instrument.patch.number import Notes, NumberError, notes_for, to_number
 from instrument.patch.patch_errors import did_you_mean, listed
 
@@ -336,3 +337,23 @@ PortNames = Annotated[
     WithJsonSchema({"type": "array", "items": {"type": "string", "minLength": 1}}),
 ]
 """MIDI inputs by name or part of it."""
+
+
+def _formula(value: Any) -> str:
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        value = repr(float(value))
+    if not isinstance(value, str):
+        raise refusal('it takes a formula in quotes, such as "sin(tau*p)"')
+    try:
+        compile_formula(value)
+    except FormulaError as error:
+        raise refusal(f"column {error.column} of it: {error.reason}", column=error.column) from None
+    return value
+
+
+FormulaText = Annotated[
+    str,
+    BeforeValidator(_formula),
+    WithJsonSchema({"anyOf": [{"type": "string", "maxLength": LONGEST}, {"type": "number"}]}),
+]
+"""A formula, kept as it is written."""

@@ -1,4 +1,4 @@
-"""What a layer of a patch file may pass its drawing through: forms, in the order in which they are written."""
+"""Forms of a layer: what its drawing passes through, in the order in which they are written."""
 
 from typing import Annotated, Any, Literal
 

@@ -10,6 +10,7 @@ from pydantic import AfterValidator, BeforeValidator, Field
 from instrument.engine.memory.layout import CELLS
 from instrument.engine.modulators.modulator_table import MODULATOR_TABLE
 from instrument.patch.schema.fields import (
+    FormulaText,
     Number,
     Table,
     Text,
@@ -18,7 +19,6 @@ from instrument.patch.schema.fields import (
     parameter_fields,
     refusal,
 )
-from instrument.patch.schema.formula_field import FormulaText
 
 MOST_ROWS = 4096
 """Breakpoints or steps of a modulator; far more than anybody draws."""

@@ -1,4 +1,4 @@
-"""What a layer of a patch file may draw: terms or a figure made of them, points or a figure made of those."""
+"""Sources of a layer: terms or a figure made of them, points or a figure made of those, formulas, live input."""
 
 from collections.abc import Container
 from typing import Annotated, Any, Literal, Self, Union, get_args
@@ -11,11 +11,12 @@ from instrument.engine.memory.layout import TERMS
 from instrument.engine.parameters import AXES
 from instrument.engine.signal.source_table import SOURCE_TABLE
 from instrument.patch import figures as presets
+from instrument.patch.figures import MOST, default_count, resample
 from instrument.patch.patch_errors import did_you_mean, listed
-from instrument.patch.resample import MOST, default_count, resample
 from instrument.patch.schema.drawing_settings import DrawingFields, Names
 from instrument.patch.schema.fields import (
     TAG,
+    FormulaText,
     Number,
     Table,
     Text,
@@ -26,7 +27,6 @@ from instrument.patch.schema.fields import (
     refusal,
     whole,
 )
-from instrument.patch.schema.formula_field import FormulaText
 
 Floats = npt.NDArray[np.float64]
 Whole = Annotated[int, *whole(1, 10_000)]
@@ -292,7 +292,7 @@ class Lettering(DrawingFields, Along):
     text: Text = Field(description="one line or several")
 
 
-Drawn = Drawing | Lettering
+DrawnSource = Drawing | Lettering
 """Sources whose path comes out of the drawing room."""
 
 

@@ -6,8 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from instrument.patch.figures import polygon, star
-from instrument.patch.resample import FEWEST, MOST, default_count, resample
+from instrument.patch.figures import FEWEST, MOST, default_count, polygon, resample, star
 
 CORNERS = hnp.arrays(np.float64, st.tuples(st.integers(1, 12), st.just(3)), elements=st.floats(-1e300, 1e300))
 
