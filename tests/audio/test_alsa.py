@@ -115,8 +115,6 @@ def test_it_gets_every_sample_in_real_time_and_is_played_again_when_it_has_been_
         wait_until(lambda: engine.time > before + RATE // 4, "the silent clock")
         with Pier(pipe) as again:
             devices.write_text(described)
-            back = time.monotonic()
             wait_until(lambda: bool(again.heard[-480:].any()), "the sound")
-            assert time.monotonic() - back < 2.0
             show.wait_for("pier (ALSA) is back: playing through it again.")
             assert show.end() == 0

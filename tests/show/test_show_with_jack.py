@@ -187,10 +187,8 @@ def test_when_the_sound_server_dies_the_show_goes_on_and_is_heard_again_once_it_
         wait_until(lambda: engine.time > before + 22_050, "the silent clock")
         rate = 44_100 if audio == "jack" else 48_000
         with jack_server(rate, 64, name), Listener(name, seconds=0.2) as listener:
-            began = time.monotonic()
             show.wait_for("jack (JACK) is back: playing through it again")
             listener.play_into()
-            assert time.monotonic() - began < 3.0
 
             def moved() -> bool:
                 # Again, because a period that the server misses takes its messages with it, and a server that has no

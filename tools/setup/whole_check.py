@@ -24,6 +24,9 @@ from tools.setup.system_packages import (
 NICE = ["nice", "-n", "15"] if shutil.which("nice") else []
 """In front of a command that must not be in anybody's way; Windows has no such thing."""
 
+DEAREST = ["--durations=20", "--durations-min=1"]
+"""Of each run the tests that took longest are told, which are the first to be cut."""
+
 
 def check(arguments: list[str]) -> int:
     """Make the clone ready, then run the checkers and all the tests.
@@ -50,15 +53,15 @@ def check(arguments: list[str]) -> int:
         # Types are checked beside the tests, with what those leave of the processor; what plays has no such company.
         types = subprocess.Popen([*NICE, str(python), "-m", "mypy"], cwd=ROOT, stdout=said, stderr=said)
         try:
-            steps["tests"] = _step(python, "pytest", *together)
+            steps["tests"] = _step(python, "pytest", *DEAREST, *together)
             steps["mypy"] = types.wait()
         finally:
             types.kill()  # which does nothing to one that has ended
         said.seek(0)
         _say(f"--- mypy: exit {steps['mypy']}\n{said.read()}")
-    steps["tests with devices"] = _step(python, "pytest", *paired)
+    steps["tests with devices"] = _step(python, "pytest", *DEAREST, *paired)
     # What measures time has the machine to itself.
-    steps["real-time tests"] = _step(python, "pytest", *alone)
+    steps["real-time tests"] = _step(python, "pytest", *DEAREST, *alone)
     code = verdict(list(steps.values()))
     failed = [name for name, result in steps.items() if result not in {0, NO_TESTS_COLLECTED}]
     _say("Failed: " + ", ".join(failed) if failed else "Everything passed." if code == 0 else "No test was run.")

@@ -23,8 +23,8 @@ def test_every_test_belongs_to_one_run_whatever_its_marks() -> None:
 
 
 def test_a_run_reads_the_files_that_hold_its_mark_and_no_other() -> None:
-    assert [path for path in marked_files("realtime") if path.endswith("test_silent.py")]
-    assert not [path for path in marked_files("device") if path.endswith("test_silent.py")]
+    assert [path for path in marked_files("realtime") if path.endswith("test_every_message.py")]
+    assert not [path for path in marked_files("device") if path.endswith("test_every_message.py")]
     assert set(marked_files("device")) <= set(pytest_runs([])[PAIRED])
     assert not [word for word in pytest_runs([])[TOGETHER] if word.endswith(".py")]
 
