@@ -184,7 +184,3 @@ try:
     import fcntl
 except ImportError:  # Windows, where an open file cannot be removed by others
     fcntl = None  # type: ignore[assignment]
-
-
-if TYPE_CHECKING:
-    from pathlib import Path

@@ -99,7 +99,7 @@ class Take:
     before : np.ndarray [dtype=layout.EVENT]
         What was played from the start of the show up to the take, in samples of the show.
     free : callable, optional
-        As for `disk_space.DiskSpace`.
+        As for `disk_writer.DiskSpace`.
 
     Raises
     ------
