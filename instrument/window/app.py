@@ -20,10 +20,10 @@ from instrument.window.pages.help import help_page
 from instrument.window.placement import FIRST_SIZE, Placement
 from instrument.window.readings import CallbackLoad, Meters, PortActivity, legibility
 from instrument.window.settings import Settings
+from instrument.window.stage_and_desk import DeskView, Figures, StageView
 from instrument.window.stage_messages import StageState
 from instrument.window.strip import Readings
 from instrument.window.theme import DIM, NIGHT
-from instrument.window.views import DeskView, Figures, StageView
 from instrument.window.widgets.painter import ThumbnailCache
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""Where the window lies on the desktop: its size at first, the least it may be, the whole screen and back, its display."""
+"""Placement of the window on the desktop: its size at first, the least it may be, the whole screen and back, its display."""
 
 from __future__ import annotations
 

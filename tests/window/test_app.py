@@ -14,8 +14,8 @@ from instrument.engine.memory.allocation import Memory
 from instrument.window.app import Window
 from instrument.window.keys import ACTIONS, read_key
 from instrument.window.settings import Settings
+from instrument.window.stage_and_desk import DeskView, StageView
 from instrument.window.stage_messages import Channel
-from instrument.window.views import DeskView, StageView
 from tests.window.memory import RATE, shared_memory, write_output
 from tests.window.sitting import STATE
 

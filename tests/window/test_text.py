@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from instrument.window.pages.help import CAUTION, help_page
+from instrument.window.stage_and_desk import Figures, TextLine
 from instrument.window.theme import sizes_for
-from instrument.window.views import Figures, TextLine
 from instrument.window.widgets.font import Font
 
 SIZES = [(320, 320), (640, 480), (1280, 800), (1024, 600), (600, 1024), (2160, 2160), (3840, 2160)]
