@@ -209,7 +209,8 @@ def _both(v: Any, steepness: Any) -> Any:
 
 @given(st.floats(0.0, 1.0), st.floats(-20.0, 20.0))
 def test_a_bent_line_is_the_quotient_of_exponentials(u: float, steepness: float) -> None:
-    wanted = np.expm1(steepness * u) / np.expm1(steepness) if steepness != 0.0 else u
+    # The quotient of two subnormal numbers, which have few digits, is no reference; the line is straight long before.
+    wanted = np.expm1(steepness * u) / np.expm1(steepness) if abs(steepness) > 1e-290 else u
     assert _bent(u, steepness) == pytest.approx(wanted, rel=1e-9, abs=1e-11)
 
 
