@@ -72,7 +72,7 @@ class PlayedProgram:
     """A program that was played, and its patch; None where nobody said whose it is."""
 
     stored: StoredProgram
-    note: PatchOrigin
+    origin: PatchOrigin
 
 
 @dataclass
@@ -185,11 +185,11 @@ class Take:
         """Keep a program with its patch and its drawings as they are now."""
         place = self.folder / PROGRAMS / f"{number:04}"
         place.mkdir(parents=True)
-        name = Path(known.note.name).name or "patch.toml"
-        (place / name).write_text(known.note.text, encoding="utf-8", newline="")
+        name = Path(known.origin.name).name or "patch.toml"
+        (place / name).write_text(known.origin.text, encoding="utf-8", newline="")
         write_program(place / PLAYED_PROGRAM, known.stored)
-        for file in known.note.files:
-            _copy_drawing(file, known.note.folder, place)
+        for file in known.origin.files:
+            _copy_drawing(file, known.origin.folder, place)
         row = ProgramRow(number=number, patch=f"{PROGRAMS}/{number:04}/{name}")
         self.metadata.program.append(row)
         for path in (place / name, place / PLAYED_PROGRAM, place):

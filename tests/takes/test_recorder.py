@@ -142,8 +142,8 @@ def test_frames_that_were_lost_are_silent_counted_and_said(tmp_path: Path) -> No
     playing.load("buoy")
     ring = int(playing.engine.record["ring_frames"])
     playing.requests.put({"do": "start", "folder": str(tmp_path)})
-    playing.recorder._listen()
-    playing.recorder._do(playing.recorder._requested.popleft())
+    playing.recorder._receive()
+    playing.recorder._handle(playing.recorder._requested.popleft())
     sound = playing.engine.render(ring + 5000)
     playing.start()
     take = playing.stop()
@@ -230,7 +230,7 @@ def test_what_controls_ask_for_happens_once_again_and_no_more(tmp_path: Path) ->
 
 
 def test_a_program_nobody_knows_is_admitted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(recorder, "PATIENCE_SECONDS", 0.1)
+    monkeypatch.setattr(recorder, "NOTICE_SECONDS", 0.1)
     with studio(tmp_path) as playing:
         playing.load("buoy")
         take = playing.begin()
@@ -247,7 +247,7 @@ def test_a_program_nobody_knows_is_admitted(tmp_path: Path, monkeypatch: pytest.
 def test_a_slot_that_was_filled_again_before_it_was_read_is_admitted(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(recorder, "PATIENCE_SECONDS", 0.1)
+    monkeypatch.setattr(recorder, "NOTICE_SECONDS", 0.1)
     playing = Studio(tmp_path)
     for place, z in ((0, 0.25), (1, 0.5)):
         playing.hold("buoy", MOVING.format(title="buoy", z=z), place)
