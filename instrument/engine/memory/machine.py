@@ -22,7 +22,7 @@ _X86 = PROCESSOR in ("x86_64", "amd64")
 _ARM = PROCESSOR in ("aarch64", "arm64")
 
 _FLUSH_X86 = 0x8040
-"""MXCSR bits FTZ (15) and DAZ (6). Intel 64 and IA-32 Architectures Software Developer's Manual, vol. 1, 10.2.3."""
+"""MXCSR bits FTZ (15) and DAZ (6). Manual of the x86-64 architecture for software developers, vol. 1, 10.2.3."""
 
 _FLUSH_ARM = 1 << 24
 """FPCR bit FZ. Arm Architecture Reference Manual for A-profile, FPCR."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined
+from instrument.engine.notes.midi_numbers import BEND_CENTRE, TIMBRE
 from instrument.engine.numeric.safe_math import choice, clamp, exp2
 from instrument.engine.parameters import LAYERS, MODULATOR, MODULATOR_BASE, MODULATOR_SIZE, offset_in
 
@@ -20,10 +21,7 @@ _LOG2_E = 1.4426950408889634
 _SILENCE = 1e-30
 """Levels below this are 0, before they become subnormal."""
 
-_TIMBRE = 74
-"""Controller of timbre: MIDI Polyphonic Expression 1.0, third dimension of control."""
-
-_BEND_CENTRE = 8192.0
+_BEND_CENTRE = float(BEND_CENTRE)
 
 _KEY, _VELOCITY, _RELEASED, _BEND, _PRESSURE = range(5)
 _VALUES = 6
@@ -91,7 +89,7 @@ def _note_value(m, s, which, whose):
         return raw / (_BEND_CENTRE if raw < 0.0 else _BEND_CENTRE - 1.0)
     if which == _PRESSURE:
         return m.pressure[channel] / 127.0
-    return m.cc[channel, _TIMBRE] / 127.0
+    return m.cc[channel, TIMBRE] / 127.0
 
 
 @compiled

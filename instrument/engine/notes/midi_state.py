@@ -7,30 +7,29 @@ import numpy as np
 from instrument.engine.compiling.compiled import compiled, inlined
 from instrument.engine.memory.layout import BEND_RANGE
 from instrument.engine.memory.records import KEY_DOWN
+from instrument.engine.notes.midi_numbers import (
+    BEND_CENTRE,
+    NO_PARAMETER,
+    RPN_BEND_RANGE,
+    RPN_COARSE_TUNING,
+    RPN_FINE_TUNING,
+    RPN_ZONE,
+    TIMBRE,
+)
 
-BEND_CENTRE = 8192.0
-"""MIDI 1.0 Detailed Specification, Pitch Bend Change: 2000H is the centre, 3FFFH the top."""
+_BEND_CENTRE = float(BEND_CENTRE)
 
 MEMBER_BEND_RANGE = 48.0
 """Semitones of a member channel (MPE specification 1.0, 2.4)."""
 
 LAST_CHANNEL = 15
 
-RPN_BEND_RANGE, RPN_FINE_TUNING, RPN_COARSE_TUNING, RPN_ZONE = 0, 1, 2, 6
-"""MIDI 1.0 Detailed Specification, table IIIa; MPE specification 1.0, 2.1 (MPE Configuration Message)."""
-
-_NULL = 0x3FFF
-"""MIDI 1.0 Detailed Specification: parameter number 7FH 7FH selects none."""
-
-_TIMBRE = 74
-"""Controller of the third dimension (MPE specification 1.0, 2.2.9)."""
-
 
 @inlined
 def bend_to_unit(raw):
     """Return a 14-bit bend, 0 to 16383, as 0 to 1 with 8192 exactly in the middle."""
-    span = BEND_CENTRE if raw < BEND_CENTRE else BEND_CENTRE - 1.0
-    return 0.5 + 0.5 * ((raw - BEND_CENTRE) / span)
+    span = _BEND_CENTRE if raw < _BEND_CENTRE else _BEND_CENTRE - 1.0
+    return 0.5 + 0.5 * ((raw - _BEND_CENTRE) / span)
 
 
 @compiled
@@ -62,7 +61,7 @@ def bend_of(m, channel):
 @compiled
 def timbre_of(m, channel):
     """Return the third dimension of a note on a channel, 0 to 1."""
-    return m.cc[channel, _TIMBRE] / 127.0
+    return m.cc[channel, TIMBRE] / 127.0
 
 
 @compiled
@@ -83,12 +82,12 @@ def select_parameter(m, channel, number, value):
     """Take controller 98 to 101: half of the number of a registered or other parameter."""
     c = m.channels[channel]
     registered = np.int32(1 if number >= 100 else 0)
-    before = c.selected if c.selected >= 0 and c.registered == registered else np.int32(_NULL)
+    before = c.selected if c.selected >= 0 and c.registered == registered else np.int32(NO_PARAMETER)
     high = value if number % 2 == 1 else before >> 7
     low = value if number % 2 == 0 else before & 0x7F
     c.registered = registered
     c.selected = (high << 7) | low
-    if c.selected == _NULL:
+    if c.selected == NO_PARAMETER:
         c.selected = -1
     c.entry = _entry_now(c)
 
@@ -102,7 +101,7 @@ def _entry_now(c):
         whole = np.floor(c.bend_range)
         return (np.int64(whole) << 7) + np.int64((c.bend_range - whole) * 100.0 + 0.5)
     if c.selected == RPN_FINE_TUNING:
-        return np.int64(c.fine * BEND_CENTRE + BEND_CENTRE)
+        return np.int64(c.fine * _BEND_CENTRE + _BEND_CENTRE)
     if c.selected == RPN_COARSE_TUNING:
         return np.int64(c.coarse + 64.0) << 7
     return 0
@@ -134,7 +133,7 @@ def _set_registered(m, channel, c):
     if c.selected == RPN_BEND_RANGE:
         c.bend_range = coarse + fine / 100.0
     elif c.selected == RPN_FINE_TUNING:
-        c.fine = (c.entry - BEND_CENTRE) / BEND_CENTRE
+        c.fine = (c.entry - _BEND_CENTRE) / _BEND_CENTRE
     elif c.selected == RPN_COARSE_TUNING:
         c.coarse = coarse - 64.0
     elif c.selected == RPN_ZONE and (channel == 0 or channel == LAST_CHANNEL):
@@ -149,7 +148,7 @@ def reset_controllers(m, channel):
     for pedal in range(64, 68):
         m.cc[channel, pedal] = 0
     m.pressure[channel] = 0
-    m.bend[channel] = np.int32(BEND_CENTRE)
+    m.bend[channel] = np.int32(_BEND_CENTRE)
     m.channels[channel].selected = -1
     m.channels[channel].entry = 0
 
