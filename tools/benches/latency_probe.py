@@ -85,6 +85,8 @@ class Latency:
         p99 - p1 in milliseconds.
     xruns : int
         Periods that the JACK server lost meanwhile, with whatever was under way in them.
+    uneven : int
+        Control changes that took another time than most, whole periods apart, by more than a frame.
     """
 
     events: int
@@ -95,6 +97,7 @@ class Latency:
     longest: float
     jitter: float
     xruns: int
+    uneven: int
 
 
 class Probe:
@@ -165,7 +168,12 @@ class Probe:
             raise RuntimeError("the output never changed")
         found = np.array(self.frames) * 1000.0 / self._client.samplerate
         median, low, high = np.percentile(found, [50, 1, 99]).tolist()
-        return Latency(self.sent, self.lost, median, low, high, float(found.max()), high - low, self._xruns)
+        period = self._client.blocksize
+        within = np.array(self.frames) % period
+        usual = np.bincount(within).argmax()
+        apart = np.minimum((within - usual) % period, (usual - within) % period)
+        uneven = int((apart > 1).sum())
+        return Latency(self.sent, self.lost, median, low, high, float(found.max()), high - low, self._xruns, uneven)
 
     def _there(self, port: str) -> bool:
         return bool(self._client.get_ports(f"^{port}$"))
