@@ -4,6 +4,8 @@ import contextlib
 import math
 import operator
 import struct
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
@@ -108,7 +110,13 @@ def test_a_float_written_by_python_comes_back_bit_for_bit(value: float) -> None:
         assert bits(evaluate(repr(value))) == bits(value)
 
 
-SIGNS = {"+": np.add, "-": np.subtract, "*": np.multiply, "/": np.divide, "**": operator.pow}
+SIGNS: dict[str, Callable[..., Any]] = {
+    "+": np.add,
+    "-": np.subtract,
+    "*": np.multiply,
+    "/": np.divide,
+    "**": operator.pow,
+}
 """numpy's arithmetic; a power by its scalars, since that of its arrays has another last bit on processors with wide vectors."""
 
 Written = tuple[str, np.float64]
