@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from instrument.audio.devices import NATIVE, AudioDevice, audio_devices, find_input, find_output
+from instrument.audio.devices import NATIVE, AudioDevice, audio_devices, find_input, find_native, find_output, own_rate
 from instrument.audio.driver import RATES, USUAL_RATE, DeviceError, Driver, check_block, check_rate
-from instrument.audio.jack.jack_driver import JackDriver, jack_device
+from instrument.audio.jack.jack_driver import JackDriver
+from instrument.audio.jack.server import jack_devices
 from instrument.audio.output_channels import XY, Outputs
 from instrument.audio.silent import USUAL_BLOCK, SilentClock
 from instrument.engine.modulators.modulator_table import MODULATOR_FOLLOWER
@@ -98,8 +99,9 @@ def choose_driver(
     Parameters
     ----------
     audio : str or None
-        Name or part of it; ``jack`` for the JACK server itself; `OFF` for the silent clock; None for JACK where a
-        server answers, else the default device, else the silent clock.
+        Name or part of it: of what a JACK server plays through, which goes first, or of PortAudio's devices; ``jack``
+        for the JACK server itself; `OFF` for the silent clock; None for JACK where a server answers, else the default
+        device, else the silent clock.
     rate : float or None
         Sample rate in hertz; None for the device's own.
     block : int or None
@@ -133,7 +135,8 @@ def _choose_output(audio: str | None, rate: float | None, block: int | None) -> 
         return Choice(None, rate or USUAL_RATE, block), []
     devices: list[AudioDevice] = []
     native = audio is not None and audio.casefold() == NATIVE
-    device = jack_device() if native or audio is None else None
+    servers = jack_devices()
+    device = next(iter(servers), None) if native or audio is None else find_native(str(audio), servers)
     if device is None:
         try:
             devices = [] if native else audio_devices()
@@ -146,7 +149,7 @@ def _choose_output(audio: str | None, rate: float | None, block: int | None) -> 
             trouble = f"{str(error)[:-1]}: playing on a silent clock."
             return Choice(None, rate or USUAL_RATE, block, trouble), []
     low, high = RATES
-    return Choice(device, rate or min(max(device.rate, low), high), block), devices
+    return Choice(device, rate or min(max(own_rate(device), low), high), block), devices
 
 
 def _with_input(choice: Choice, wanted: str, devices: list[AudioDevice]) -> Choice:

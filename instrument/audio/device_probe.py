@@ -14,7 +14,7 @@ import threading
 from contextlib import suppress
 from typing import TYPE_CHECKING, Self
 
-from instrument.audio.devices import CHANNELS, AudioDevice, audio_devices, load_portaudio
+from instrument.audio.devices import CHANNELS, AudioDevice, audio_devices, load_portaudio, streams_left_behind
 from instrument.audio.driver import DeviceError
 from instrument.common.child_process import ChildProcess, module_command
 from instrument.common.quiet_libraries import quiet_libraries
@@ -64,12 +64,16 @@ class DeviceProbe:
 def devices_anew() -> list[AudioDevice]:
     """Start PortAudio afresh and return what there is now; no stream may be open.
 
+    Where one hangs that cannot be closed, PortAudio goes on with the list that it has.
+
     Raises
     ------
     DeviceError
         If PortAudio is missing or does not start.
     """
     sounddevice = load_portaudio()
+    if streams_left_behind:
+        return audio_devices()
     try:
         with quiet_libraries():
             sounddevice._terminate()  # noqa: SLF001 - the documented way to look again

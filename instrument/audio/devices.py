@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import difflib
+import re
+import subprocess
 from dataclasses import dataclass
 from typing import Any
 
-from instrument.audio.driver import DeviceError
+from instrument.audio.driver import RATES, USUAL_RATE, DeviceError
 from instrument.common.quiet_libraries import quiet_libraries
 
 JACK_HOST = "JACK Audio Connection Kit"
@@ -16,6 +18,14 @@ NATIVE = "jack"
 """Name of the JACK server itself, played without PortAudio; its host is the same in capitals."""
 
 CHANNELS = 2
+
+_ALSA_HOST, _HARDWARE, _GUESSED_RATE = "ALSA", "(hw:", 44_100.0
+
+_TELL_SECONDS = 2.0
+
+streams_left_behind: list[Any] = []
+"""Drivers whose streams PortAudio does not end, with all that their threads may still use. PortAudio would wait for them for
+ever if it were started afresh, so that it is not any more."""
 
 
 @dataclass(frozen=True)
@@ -104,6 +114,65 @@ def audio_devices() -> list[AudioDevice]:
         )
         for device in sounddevice.query_devices()
     ]
+
+
+def own_rate(device: AudioDevice) -> float:
+    """Return the rate in hertz at which a device plays where nobody has asked for one.
+
+    PortAudio says 44,100 of everything that takes any rate, which is what ALSA makes of a sound server; there it is the
+    server's own, if PipeWire tells it, and otherwise the one most servers run at, so that nothing is resampled on the way.
+    """
+    if device.host != _ALSA_HOST or _HARDWARE in device.name or device.rate != _GUESSED_RATE:
+        return device.rate
+    wanted = _pipewire_rate() or USUAL_RATE
+    try:
+        load_portaudio().check_output_settings(device.index, CHANNELS, "float32", None, wanted)
+    except Exception:  # noqa: BLE001 - PortAudio's own error, or one of a library that is gone meanwhile
+        return device.rate
+    return wanted
+
+
+def _pipewire_rate() -> float | None:
+    # What `pw-metadata` prints has a line for each: update: id:0 key:'clock.rate' value:'48000' type:''
+    try:
+        told = subprocess.run(
+            ["pw-metadata", "-n", "settings", "0"],  # noqa: S607 - wherever the system keeps it
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            text=True,
+            timeout=_TELL_SECONDS,
+            check=False,
+        ).stdout
+    except (OSError, subprocess.SubprocessError, UnicodeDecodeError):
+        return None
+    rates = dict(re.findall(r"key:'clock\.(rate|force-rate)' value:'(\d{4,6})'", told))
+    rate = float(rates.get("force-rate") or rates.get("rate") or 0.0)
+    return rate if RATES[0] <= rate <= RATES[1] else None
+
+
+def find_native(wanted: str, servers: list[AudioDevice]) -> AudioDevice | None:
+    """Return the device of a JACK server that is meant, or None if none is.
+
+    Parameters
+    ----------
+    wanted : str
+        As `find_output` takes it.
+    servers : list of AudioDevice
+        The server itself first, then what it plays through.
+
+    Raises
+    ------
+    DeviceError
+        If the name means several.
+    """
+    part = wanted.casefold()
+    for device in servers:
+        if part in {device.name.casefold(), device.label.casefold()}:
+            return device
+    named = [device for device in servers[1:] if part in device.name.casefold() or part in device.label.casefold()]
+    if not named:
+        return None
+    return _named(wanted, named, "")
 
 
 def find_output(wanted: str | None, devices: list[AudioDevice]) -> AudioDevice:

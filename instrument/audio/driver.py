@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import time
 from abc import ABC, abstractmethod
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from types import TracebackType
     from typing import Self
 
@@ -20,8 +22,52 @@ BLOCKS = (16, 2048)
 USUAL_RATE = 48_000.0
 
 
+STALL_SECONDS = 1.0
+"""Time without a block after which a device that says it plays is taken for lost (our choice): the longest block of
+`BLOCKS` takes 46 ms at the lowest rate, and a sound server that changes its device or its rate pauses for less than half
+of this (PipeWire 0.3.65)."""
+
+BEGIN_SECONDS = 5.0
+"""The same before the first block: wireless devices take seconds to begin (common experience, no source)."""
+
+_LONGEST_LOOK = 0.3
+"""What one look may count for, so that a process that stood still itself takes no device for lost."""
+
+
 class DeviceError(ValueError):
     """An audio device cannot be used; `str` is the sentence to show."""
+
+
+class Heartbeat:
+    """Blocks that keep coming, or not.
+
+    Parameters
+    ----------
+    calls : callable
+        Returns how many there have been.
+    """
+
+    def __init__(self, calls: Callable[[], int]) -> None:
+        self._calls = calls
+        self._began = calls()
+        self._latest = self._began
+        self._looked = time.monotonic()
+        self._waited = 0.0
+
+    @property
+    def began(self) -> bool:
+        """Whether a block has come at all."""
+        return self._calls() != self._began
+
+    @property
+    def beats(self) -> bool:
+        """Whether one has come lately; to be looked at several times a second."""
+        now, calls = time.monotonic(), self._calls()
+        self._waited += min(now - self._looked, _LONGEST_LOOK)
+        if calls != self._latest:
+            self._waited = 0.0
+        self._latest, self._looked = calls, now
+        return self._waited < (STALL_SECONDS if calls != self._began else BEGIN_SECONDS)
 
 
 class Driver(ABC):
@@ -67,6 +113,23 @@ class Driver(ABC):
         return ""
 
     @property
+    def device(self) -> str:
+        """What a sound server plays into for us, where it tells; otherwise empty."""
+        return ""
+
+    @property
+    def lost(self) -> str:
+        """Why it has to be left, for good or to be opened anew, without a full stop; empty while it plays.
+
+        To be looked at several times a second.
+        """
+        return "" if self.running else f"{self.name} has stopped"
+
+    def poll(self) -> str:
+        """See to what it is connected to, several times a second; return a sentence of what was done, or nothing."""
+        return ""
+
+    @property
     @abstractmethod
     def block(self) -> int:
         """Frames of one block; where the device chooses, the largest so far (0 before the first)."""
@@ -95,9 +158,13 @@ class Driver(ABC):
     def stop(self) -> None:
         """Stop calling the engine; returns when the last call has ended."""
 
+    def leave(self) -> None:
+        """Call the engine no more, for good, without waiting for the device; returns when the last call has ended."""
+        self.stop()
+
     @abstractmethod
     def close(self) -> None:
-        """Stop, and let go of the device."""
+        """Stop, and let go of the device; a device that does not let go is left behind within seconds."""
 
     def __enter__(self) -> Self:
         return self

@@ -79,11 +79,20 @@ def calibrate(
 
 
 def _name(audio: str | None) -> str:
-    # A profile may be asked after while its device is not there.
+    # A part of a name means a device that is there before the profile of another; but a profile may be asked after while
+    # its device is not there.
     from instrument.audio.choice import choose_driver
-    from instrument.audio.profile import profile_name, saved_name
+    from instrument.audio.driver import DeviceError
+    from instrument.audio.profile import all_profiles, profile_name, saved_name
 
-    return (saved_name(audio) if audio else None) or profile_name(choose_driver(audio, None, None).device)
+    if audio in {name for name, _ in all_profiles()[0]}:
+        return str(audio)
+    try:
+        return profile_name(choose_driver(audio, None, None).device)
+    except DeviceError:
+        if (saved := saved_name(audio or "")) is None:
+            raise
+        return saved
 
 
 def _list(*, as_json: bool) -> None:
@@ -136,6 +145,7 @@ def _guide(audio: str | None, rate: float | None, block: int | None, *, window: 
     from instrument.cli.first_compilation import compile_for_playing
 
     compile_for_playing(window=window)
+    from instrument.audio.bounded_calls import end_process
     from instrument.show.calibration_guide import CalibrationGuide
     from instrument.show.show import run_show
     from instrument.show.show_options import ShowOptions
@@ -153,5 +163,7 @@ def _guide(audio: str | None, rate: float | None, block: int | None, *, window: 
         window=window,
         guide=guide,
     )
-    if run_show(options, say):
+    status = run_show(options, say)
+    end_process(status)
+    if status:
         raise typer.Exit(1)

@@ -60,6 +60,7 @@ def play(
     from instrument.cli.first_compilation import compile_for_playing
 
     compile_for_playing(window=not no_window)
+    from instrument.audio.bounded_calls import end_process
     from instrument.patch.factory import by_name, factory_set
     from instrument.show.show import run_show
     from instrument.show.show_options import ShowOptions
@@ -88,6 +89,7 @@ def play(
     if caution := caution_once():
         say(caution)
     status = run_show(options, say)
+    end_process(status)
     if status:
         raise typer.Exit(status)
 

@@ -55,13 +55,12 @@ def list_ports() -> Ports:
     """
     from instrument.audio.devices import audio_devices
     from instrument.audio.driver import DeviceError
-    from instrument.audio.jack.jack_driver import jack_device
+    from instrument.audio.jack.server import jack_devices
     from instrument.common.quiet_libraries import quiet_libraries
     from instrument.midi.message_decoder import MidiError
     from instrument.midi.rtmidi_ports import input_names, midi_api, output_names
 
-    server = jack_device()
-    devices: list[AudioDevice] = [server] if server is not None else []
+    devices: list[AudioDevice] = jack_devices()
     with suppress(DeviceError):
         devices += audio_devices()
     found = Ports(audio=[_row(device) for device in devices], midi_in=[], midi_out=[])
@@ -72,10 +71,12 @@ def list_ports() -> Ports:
 
 
 def _row(device: AudioDevice) -> AudioRow:
+    from instrument.audio.devices import own_rate
+
     return AudioRow(
         name=device.name,
         host=device.host,
         inputs=device.inputs,
         outputs=device.outputs,
-        rate=device.rate,
+        rate=own_rate(device),
     )

@@ -33,6 +33,7 @@ from instrument.show.ending import BOUND, Ending, ended_by_signals
 from instrument.show.fault_log import GOES_ON, FaultLog
 from instrument.show.opening_performance import OpeningPerformance
 from instrument.show.show_options import remembered_ports
+from instrument.show.underflows import Underflows
 from instrument.show.window_process import WindowProcess
 from instrument.takes.recorder_client import END_SECONDS, RecordedEngine
 from instrument.workbench.learning import Learning
@@ -159,7 +160,9 @@ class Show:
         self._performance = PerformanceFeeder(self._engine, events) if events else None
         self._driver: Driver = choice.open(self._engine)
         self._ending.then("the sound device", self._close_driver)
-        self._recovery = Recovery(self._engine, choice)
+        # The guide corrects by what it is told.
+        corrected = None if options.guide is not None else self._corrected
+        self._recovery = Recovery(self._engine, choice, corrected)
         self._ending.then("the search for a device", self._recovery.close)
         if choice.trouble:
             self._complain(choice.trouble)
@@ -231,10 +234,12 @@ class Show:
         if (guide := self._options.guide) is not None:
             guide.begin(self._engine, self._set_list, self._driver, self._over)
             self._ending.then("the guide", guide.close)
+        self._underflows = Underflows(lambda: int(counters(self._engine.record)["underflows"]))
         if not self._options.window:
             # Nobody goes on working who only lets it play for a while, to time it or to hear it.
             if self._options.seconds is None:
                 self._bench.tell_recovery()
+            self._ending.then("the count of underflows", lambda: self._tell_underflows(self._underflows.end()))
         else:
             window = WindowProcess(self._engine.memory.name, self._engine.rate)
             self._ending.then("the window", window.close)
@@ -284,6 +289,8 @@ class Show:
         self._poll_device()
         self._poll_ports()
         self._poll_recording()
+        if not self._options.window:  # which has them on its strip
+            self._tell_underflows(self._underflows.poll())
         self._bench.poll(time.monotonic())
         self._poll_window()
 
@@ -307,6 +314,11 @@ class Show:
             self._device_trouble = trouble
             if trouble:
                 self._complain(trouble)
+
+    def _tell_underflows(self, told: str) -> None:
+        if told:
+            self._say(f"{told}.")
+            self._faults.note(told)
 
     def _poll_ports(self) -> None:
         changes = self._midi.poll() if self._midi is not None else []

@@ -19,7 +19,7 @@ from instrument.engine.signal.source_table import SOURCE_INPUT
 @pytest.fixture(autouse=True)
 def no_jack(monkeypatch: pytest.MonkeyPatch) -> None:
     """Keep a server of this machine out; the ones that tests start are asked in test_jack."""
-    monkeypatch.setattr(choose, "jack_device", lambda: None)
+    monkeypatch.setattr(choose, "jack_devices", list)
 
 
 QUAY = AudioDevice("Quay", "ALSA", 0, 2, 48_000.0, 0, default=True)
@@ -64,14 +64,14 @@ def test_impossible_numbers_are_refused_before_any_device_is_asked() -> None:
 
 
 def test_a_jack_server_is_played_without_portaudio(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(choose, "jack_device", lambda: SERVER)
+    monkeypatch.setattr(choose, "jack_devices", lambda: [SERVER])
     monkeypatch.delattr(choose, "audio_devices")  # nobody asks PortAudio, whose start takes time
     for audio in (None, "jack"):
         assert choose_driver(audio, None, None).device is SERVER
 
 
 def test_a_name_of_portaudios_is_played_through_portaudio(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(choose, "jack_device", lambda: SERVER)
+    monkeypatch.setattr(choose, "jack_devices", lambda: [SERVER])
     monkeypatch.setattr(choose, "audio_devices", lambda: [QUAY])
     assert choose_driver("quay", None, None).device is QUAY
 
@@ -107,10 +107,10 @@ class TestLiveInput:
             choose_driver(None, None, None, "moth")
 
     def test_jack_is_asked_for_its_own_inputs_or_for_a_ports_name(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.setattr(choose, "jack_device", lambda: SERVER)
+        monkeypatch.setattr(choose, "jack_devices", lambda: [SERVER])
         assert choose_driver(None, None, None, hears=True).live == ""
         assert choose_driver(None, None, None, "heron").live == "heron"
-        monkeypatch.setattr(choose, "jack_device", lambda: replace(SERVER, inputs=0))
+        monkeypatch.setattr(choose, "jack_devices", lambda: [replace(SERVER, inputs=0)])
         assert choose_driver(None, None, None, hears=True).trouble
 
 

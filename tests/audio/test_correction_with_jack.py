@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from instrument.audio.correction_table import Correction
-from instrument.audio.jack.jack_driver import JackDriver, jack_device
+from instrument.audio.jack.jack_driver import JackDriver
+from instrument.audio.jack.server import jack_devices
 from instrument.audio.output_channels import Outputs
 from instrument.audio.profile import save_profile
 from instrument.engine.engine import Engine
@@ -32,7 +33,7 @@ def standing(x: float, y: float) -> Program:
 
 
 def test_the_device_gets_what_was_adjusted_last_and_the_ring_what_the_patch_draws(jack: str) -> None:
-    device = jack_device()
+    device = next(iter(jack_devices()), None)
     assert device is not None
     engine = Engine(device.rate)
     engine.play(standing(0.5, -0.25))

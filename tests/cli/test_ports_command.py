@@ -36,7 +36,7 @@ def test_without_portaudio_there_are_no_devices_and_no_error(monkeypatch: pytest
         raise DeviceError("the PortAudio library cannot be used.")
 
     monkeypatch.setattr("instrument.audio.devices.audio_devices", missing)
-    monkeypatch.setattr("instrument.audio.jack.jack_driver.jack_device", lambda: None)
+    monkeypatch.setattr("instrument.audio.jack.server.jack_devices", list)
     found = list_ports()
     assert found["audio"] == []
     assert set(found) == {"audio", "midi_in", "midi_out"}

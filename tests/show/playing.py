@@ -16,12 +16,13 @@ from instrument.engine.memory.layout import EVENT_MIDI
 from tests.show.listening import wait_until
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
 SHOW = """
 import atexit, gc, json, sys
 from pathlib import Path
+from instrument.audio.bounded_calls import end_process
 from instrument.show import show
 from instrument.show import window_process
 from instrument.show.show_options import ShowOptions
@@ -47,7 +48,9 @@ options["midi"] = tuple(options.get("midi", ()))
 for name in ("record", "perform"):
     if options.get(name):
         options[name] = Path(options[name])
-sys.exit(show.run_show(ShowOptions(**options), lambda text: print(text, file=sys.stderr, flush=True)))
+status = show.run_show(ShowOptions(**options), lambda text: print(text, file=sys.stderr, flush=True))
+end_process(status)
+sys.exit(status)
 """
 
 LEVELS = """schema = 1
@@ -77,17 +80,27 @@ class Playing:
     patches : sequence of Path
     window : sequence of str
         What is run with our interpreter in place of the window; none plays without a window.
+    environment : mapping of str to str, optional
+        Of the show; by default our own.
     **options
         Fields of `ShowOptions`.
     """
 
-    def __init__(self, patches: Sequence[Path], window: Sequence[str] = (), **options: Any) -> None:
+    def __init__(
+        self,
+        patches: Sequence[Path],
+        window: Sequence[str] = (),
+        *,
+        environment: Mapping[str, str] | None = None,
+        **options: Any,
+    ) -> None:
         given = {"patches": [str(path) for path in patches], "window": bool(window), **options}
         self.process = subprocess.Popen(
             [sys.executable, "-c", SHOW, json.dumps(given), json.dumps(list(window))],
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
+            env=environment,
         )
         self.said: list[str] = []
         self._reader = threading.Thread(target=self._read, daemon=True)

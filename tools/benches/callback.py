@@ -20,7 +20,8 @@ import numpy as np
 import sounddevice
 from numba import carray, cfunc, types
 
-from instrument.audio.jack.jack_driver import JackDriver, jack_device
+from instrument.audio.jack.jack_driver import JackDriver
+from instrument.audio.jack.server import jack_devices
 from instrument.engine.engine import CALLBACK_ADDRESS, Engine
 from instrument.engine.memory.allocation import allocate
 from instrument.engine.signal.render import STREAM_SIGNATURE
@@ -69,7 +70,7 @@ class NativeStream(sounddevice._StreamBase):  # type: ignore[misc]
 @contextmanager
 def native_driver(engine: Engine) -> Iterator[None]:
     """Play through JACK itself; lost periods are counted as underflows."""
-    device = jack_device()
+    device = next(iter(jack_devices()), None)
     if device is None:
         raise SystemExit("no JACK server answers")
     with JackDriver(engine, device) as driver:

@@ -52,6 +52,15 @@ def _have_portaudio() -> bool:
 _DUMMY_DRIVER = Path("/usr/lib/xorg/modules/drivers/dummy_drv.so")
 
 
+def _have_pipewire() -> bool:
+    tools = ("pipewire", "wireplumber", "wpctl", "pw-cli", "pw-metadata", "dbus-daemon")
+    libraries = ("pipewire-0.3/jack/libjack.so.0", "alsa-lib/libasound_module_pcm_pipewire.so")
+    places = [Path("/usr/lib64"), Path("/usr/lib"), *Path("/usr/lib").glob("*-linux-gnu*")]
+    return all(map(shutil.which, tools)) and all(
+        any((place / library).exists() for place in places) for library in libraries
+    )
+
+
 def _have_rtmidi_build_tools() -> bool:
     headers = (
         Path("/usr/include/alsa/asoundlib.h"),
@@ -103,6 +112,23 @@ JACKD = SystemPart(
         "dnf": ("jack-audio-connection-kit",),
         "pacman": ("jack2",),
         "brew": ("jack",),
+    },
+)
+PIPEWIRE = SystemPart(
+    name="PipeWire with WirePlumber, its JACK layer and ALSA plugin",
+    present=_have_pipewire,
+    without="the tests that play through the sound server of today's desktops cannot run",
+    packages={
+        "apt-get": ("pipewire", "pipewire-bin", "pipewire-jack", "pipewire-alsa", "wireplumber", "dbus-daemon"),
+        "dnf": (
+            "pipewire",
+            "pipewire-utils",
+            "pipewire-jack-audio-connection-kit",
+            "pipewire-alsa",
+            "wireplumber",
+            "dbus-daemon",
+        ),
+        "pacman": ("pipewire", "pipewire-jack", "pipewire-alsa", "wireplumber", "dbus"),
     },
 )
 XVFB = SystemPart(

@@ -12,6 +12,7 @@ from tools.setup.split_tests import NO_TESTS_COLLECTED, pytest_runs, verdict
 from tools.setup.system_packages import (
     JACKD,
     PGREP,
+    PIPEWIRE,
     PORTAUDIO,
     TWO_DISPLAYS,
     WAYLAND_COMPOSITOR,
@@ -42,7 +43,7 @@ def check(arguments: list[str]) -> int:
         0 if everything passed, otherwise the exit code of the first step that did not.
     """
     screens = [WINDOW_LIBRARIES, XVFB, XDOTOOL, TWO_DISPLAYS, WINDOW_MANAGERS, WAYLAND_COMPOSITOR]
-    python = prepare(["test"], [PORTAUDIO, JACKD, PGREP, *screens])
+    python = prepare(["test"], [PORTAUDIO, JACKD, PIPEWIRE, PGREP, *screens])
     steps = {
         "ruff check": _step(python, "ruff", "check"),
         "ruff format": _step(python, "ruff", "format", "--check"),

@@ -2,73 +2,36 @@
 
 from __future__ import annotations
 
-import threading
+import time
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from instrument.audio.device_output import Outlet
-from instrument.audio.devices import CHANNELS, NATIVE, AudioDevice
-from instrument.audio.driver import DeviceError, Driver, check_rate
-from instrument.audio.jack.library import (
-    AUDIO,
-    IS_INPUT,
-    IS_OUTPUT,
-    IS_PHYSICAL,
-    MIDI,
-    JackClient,
-    leaving,
-)
+from instrument.audio.devices import CHANNELS, NATIVE
+from instrument.audio.driver import STALL_SECONDS, DeviceError, Driver, Heartbeat, check_rate
+from instrument.audio.jack.connections import Connections, device_ports
+from instrument.audio.jack.library import AUDIO, IS_INPUT, IS_OUTPUT, MIDI, JackClient, JackPort, is_pipewire
+from instrument.audio.jack.server import CLIENT, behind_of
 from instrument.audio.output_channels import XY, Outputs
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from instrument.audio.devices import AudioDevice
     from instrument.engine.engine import Engine
-
-CLIENT = "Beamhand"
-"""Name of the client and of its own MIDI input, into which other programs play."""
 
 OWN_INPUT = 0
 """Place of our own MIDI input among the sources."""
 
-_BACKEND = "system"
-"""Client of jackd's own ports, whatever the hardware."""
-
 _PATIENCE = 2.0
+"""Seconds that a server has to let go of us."""
+
+_FADE_SECONDS = 0.02
+"""As where a device begins (`device_output`)."""
 
 _abandoned: list[Any] = []
 """What a server that died may still write to; nobody can say when it has stopped."""
-
-
-def jack_device() -> AudioDevice | None:
-    """Return the JACK server as a device, or None where none answers."""
-    try:
-        # Under another name than whoever plays: of a client that comes, goes and comes again within a moment, others that
-        # come meanwhile may keep what belonged to the first, and never let the second have its turn.
-        client = JackClient(f"{CLIENT} asks")
-    except DeviceError:
-        return None
-    try:
-        heard, played = (client.ports(AUDIO, IS_PHYSICAL | end) for end in (IS_OUTPUT, IS_INPUT))
-        behind = behind_of(played[0].name) if played else ""
-        return AudioDevice(
-            NATIVE, NATIVE.upper(), len(heard), len(played), client.rate, -1, default=True, behind=behind
-        )
-    finally:
-        client.close()
-
-
-def behind_of(port: str) -> str:
-    """Return what a physical port says of its device: its client's name, and nothing where that is jackd's own.
-
-    Examples
-    --------
-    >>> behind_of("Harbour Audio Analog Stereo:playback_FL"), behind_of("system:playback_1")
-    ('Harbour Audio Analog Stereo', '')
-    """
-    client = port.partition(":")[0]
-    return "" if client == _BACKEND else client
 
 
 class JackDriver(Driver):
@@ -82,7 +45,7 @@ class JackDriver(Driver):
     engine : Engine
         Made for the server's rate. Its memory stays allocated until `close`.
     device : AudioDevice
-        From `jack_device`.
+        From `jack_devices`.
     live : str or None
         Live input to open: part of a port's name, or empty for the machine's own; None opens none.
     outputs : Outputs
@@ -127,6 +90,12 @@ class JackDriver(Driver):
         self._outlet: Outlet | None = None
         self._began = False
         self._closed = False
+        # The server itself stands for whatever it plays through by default, any other name for that device alone.
+        self._target = "" if device.name == NATIVE else device.name
+        self._device = device.behind
+        self._wanted_live = live
+        self._returning = returning
+        self._connections: Connections | None = None
         try:
             if returning or outputs != XY:
                 self._outlet = Outlet(engine, outputs, self.client.rate)
@@ -140,8 +109,7 @@ class JackDriver(Driver):
                 )
             self._make_state()
             self._set_callbacks()
-            resamples = self.rate != engine.rate
-            self._live = [] if live is None or resamples else self._live_ports(live, returning=returning)
+            self._n_inputs = self._count_inputs(live)
         except DeviceError:
             self.client.close()
             raise
@@ -152,9 +120,12 @@ class JackDriver(Driver):
         self.state["memory"] = self._engine.memory.address
         self.state["rate"] = round(self.client.rate)
         self.state["period"] = self.client.period
-        self.state["n_outputs"] = self._outputs.channels
+        self.state["due_frame"] = -1
+        # PipeWire's library tells of no period that is lost; jackd does, and its frames jump for other reasons too.
+        self.state["client"] = self.client.handle if is_pipewire() else 0
         self.state["outlet"] = self._outlet.address if self._outlet is not None else 0
         self.state["per_frame"] = self._engine.rate / self.client.rate
+        self._heartbeat = Heartbeat(lambda: int(self.state["calls"]))
         _abandoned.append((self.state, self._outlet))
 
     def _set_callbacks(self) -> None:
@@ -175,28 +146,35 @@ class JackDriver(Driver):
         # Only once the client is active: a port that can be seen but not connected is a trap for other programs.
         for k, name in enumerate(self._outputs.names):
             self.state["outputs"][k] = self.client.register(name, AUDIO, IS_OUTPUT)
+        self.state["n_outputs"] = self._outputs.channels
         self.add_source(CLIENT, OWN_INPUT)
-        for k in range(len(self._live)):
+        for k in range(self._n_inputs):
             self.state["inputs"][k] = self.client.register(f"in_{k + 1}", AUDIO, IS_INPUT)
-        self.state["n_inputs"] = len(self._live)
+        self.state["n_inputs"] = self._n_inputs
 
-    def _live_ports(self, live: str, *, returning: bool) -> list[str]:
+    def _count_inputs(self, live: str | None) -> int:
         # Without a name, both inputs are made even if nothing can be connected to them yet.
-        if not live:
-            found = [port.name for port in self.client.ports(AUDIO, IS_OUTPUT | IS_PHYSICAL)]
-            return [*found, "", ""][:CHANNELS]
-        part = live.casefold()
+        if live is None or self.rate != self._engine.rate:
+            return 0
+        if not live or self._returning:
+            return CHANNELS
+        if found := self._live_ports():
+            return len(found)
         every = self.client.ports(AUDIO, IS_OUTPUT)
-        for ports in (
-            [port.name for port in every if port.name == live],
-            [port.name for port in every if part in " ".join([port.name, *port.aliases]).casefold()],
-        ):
-            if ports:
-                return ports[:CHANNELS]
-        if returning:  # what played into it is not back yet
-            return self._live_ports("", returning=returning)
         offered = " or ".join(repr(port.name) for port in every[:5]) or "none"
         raise DeviceError(f"there is no live input {live!r} in JACK; there is {offered}.")
+
+    def _live_ports(self) -> list[JackPort]:
+        found: list[JackPort] = []
+        if wanted := self._wanted_live:
+            part = wanted.casefold()
+            every = self.client.ports(AUDIO, IS_OUTPUT)
+            found = [port for port in every if port.name == wanted] or [
+                port for port in every if part in " ".join([port.name, *port.aliases]).casefold()
+            ]
+        if not found and (not wanted or self._returning):  # the machine's own, until what was named is back
+            found = device_ports(self.client, IS_OUTPUT)
+        return found[:CHANNELS]
 
     @property
     def block(self) -> int:
@@ -218,32 +196,66 @@ class JackDriver(Driver):
 
     @property
     def gone(self) -> bool:
-        """Whether the server has ended."""
-        return bool(self.state["gone"])
+        """Whether the server has ended, or leaves a question without an answer."""
+        return bool(self.state["gone"]) or self.client.hung
+
+    @property
+    def lost(self) -> str:
+        """Why it has to be left, or joined anew; empty while it plays."""
+        now = int(self.state["rate"])
+        if self.client.hung or (self.running and not self._heartbeat.beats):
+            return f"{self.name} does not answer"
+        if self.running and now != round(self.rate):
+            return f"{self.name} has changed from {self.rate:g} to {now} Hz"
+        return super().lost
+
+    @property
+    def device(self) -> str:
+        """Client that is played into, where its name is that of a device; the latest one while there is none."""
+        return self._device
 
     @property
     def input_channels(self) -> int:
         """Channels of live input."""
-        return len(self._live)
+        return self._n_inputs
 
     @property
     def trouble(self) -> str:
         """What has become wrong while playing, in one sentence; otherwise empty."""
-        now = int(self.state["rate"])
-        if now == round(self.rate):
-            return self._resampling()
-        return (
-            f"{self.name} has changed from {self.rate:g} to {now} Hz, which makes everything {now / self.rate:.3g} "
-            "times as fast; start again to play at the new rate."
-        )
-
-    def _resampling(self) -> str:
+        if self._connections is not None and self._connections.unheard:
+            device = self._target or self._device or "any device"
+            return f"{self.name} is connected to nothing, and nobody hears it: it goes on as soon as {device} is there."
         if self.rate == self._engine.rate:
             return ""
         return (
             f"{self.name} runs at {self.rate:g} Hz: what is played at {self._engine.rate:g} Hz is resampled, and the "
             "live input is silent; start again to play at the new rate."
         )
+
+    def poll(self) -> str:
+        """Connect what has come, or what the server plays through now; return a sentence of it."""
+        if self._connections is None or not self.running:
+            return ""
+        before = self._device
+        try:
+            anew = self._connections.poll()
+        except DeviceError:  # `lost` tells of it
+            return ""
+        if not anew:
+            return ""
+        self._fade_in()
+        self._device = behind_of(f"{self._connections.device}:")
+        if self._device == before:
+            return f"{self._device or self.name} is there again, and played into."
+        return f"{self.name} plays into {self._device or self.name} now."
+
+    @property
+    def heard(self) -> bool:
+        """Whether anything is connected to the outputs."""
+        return self._connections is not None and self._connections.heard
+
+    def _fade_in(self) -> None:
+        self.state["fade_length"] = self.state["fade_left"] = round(_FADE_SECONDS * self.rate)
 
     def start(self) -> None:
         """Begin to be called, and connect to the machine's outputs and inputs.
@@ -266,17 +278,15 @@ class JackDriver(Driver):
         """
         if self.running:
             return
-        if self.gone or self.client.library.jack_activate(self.client.handle) != 0:
+        if self.gone or not self.client.activate():
             raise DeviceError(f"{self.name} does not start.")
         self._began = True
-        if not self.state["outputs"][0]:
+        if self._connections is None:
             self._make_ports()
-        plugs = self.client.ports(AUDIO, IS_INPUT | IS_PHYSICAL)
-        for port, plug in zip(self._output_ports(), plugs, strict=False):
-            self.client.connect(self.client.port_name(port), plug.name)
-        for port, source in zip(self.state["inputs"].tolist(), self._live, strict=False):
-            if source:
-                self.client.connect(source, self.client.port_name(port))
+            inputs = [int(port) for port in self.state["inputs"][: self._n_inputs]]
+            self._connections = Connections(self.client, self._output_ports(), inputs, self._target, self._live_ports)
+        self._connections.poll()
+        self._device = behind_of(f"{self._connections.device}:") or self._device
 
     def _output_ports(self) -> list[int]:
         return [int(port) for port in self.state["outputs"][: self._outputs.channels]]
@@ -284,29 +294,28 @@ class JackDriver(Driver):
     def stop(self) -> None:
         """Stop being called; returns when the last call has ended."""
         if self.running:
-            self.client.library.jack_deactivate(self.client.handle)
+            self.client.deactivate()
         self._began = False
+
+    def leave(self) -> None:
+        """Call the engine no more, for good; the server is left by `close`."""
+        self.state["ready"] = 0
+        deadline = time.monotonic() + STALL_SECONDS
+        while self.state["inside"] and time.monotonic() < deadline:
+            time.sleep(0.001)
 
     def close(self) -> None:
         """Stop, and end the client."""
         if self._closed:
             return
         self._closed = True
-        gone = self.gone
+        self._began = False
         # Of a server that has died, JACK's library tidies up as well, so that another can be joined; but whoever
         # waits for it must not wait for ever, and what its threads write to is kept.
-        ending = threading.Thread(target=self._end, name="jack ends", daemon=True)
-        if gone:
-            leaving.append(ending)
-        ending.start()
-        ending.join(_PATIENCE if gone else None)
-        if not gone:
+        gone = self.gone
+        if self.client.close(_PATIENCE) and not gone:
             # By identity: comparing records compares their fields.
             _abandoned[:] = [kept for kept in _abandoned if kept[0] is not self.state]
-
-    def _end(self) -> None:
-        self.stop()
-        self.client.close()
 
     def add_source(self, name: str, number: int) -> int:
         """Make a MIDI input of our own, whose messages carry a number from 0 to 255; return its place.

@@ -6,9 +6,10 @@ import ctypes
 import ctypes.util
 import functools
 import sys
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from instrument.audio.bounded_calls import BoundedCalls
 from instrument.audio.driver import DeviceError
 from instrument.common.quiet_libraries import quiet_libraries
 
@@ -30,6 +31,12 @@ _NO_START_SERVER = 1
 
 _EXISTS = 17
 """EEXIST of <errno.h>, which jack_connect returns for a connection that is there already."""
+
+_OPEN_SECONDS = 5.0
+"""Time that a server has to take a client in; jackd's own library gives up after about as long."""
+
+_ANSWER_SECONDS = 2.0
+"""Time that it has for anything else. One that is well answers within milliseconds."""
 
 _ALIAS_BYTES = 1024
 """More than jack_port_name_size returns for any server in use."""
@@ -58,7 +65,9 @@ _SIGNATURES: dict[str, tuple[Any, list[Any]]] = {
     "jack_port_by_name": (_pointer, [_pointer, _text]),
     "jack_port_flags": (_int, [_pointer]),
     "jack_port_get_aliases": (_int, [_pointer, ctypes.POINTER(_pointer)]),
+    "jack_port_connected": (_int, [_pointer]),
     "jack_port_connected_to": (_int, [_pointer, _text]),
+    "jack_port_uuid": (ctypes.c_uint64, [_pointer]),
     "jack_port_get_latency_range": (None, [_pointer, _int, _pointer]),
     "jack_connect": (_int, [_pointer, _text, _text]),
     "jack_disconnect": (_int, [_pointer, _text, _text]),
@@ -67,6 +76,7 @@ _SIGNATURES: dict[str, tuple[Any, list[Any]]] = {
 }
 
 PROCESS_FUNCTIONS = (
+    "jack_last_frame_time",
     "jack_port_get_buffer",
     "jack_midi_get_event_count",
     "jack_midi_event_get",
@@ -106,6 +116,17 @@ def load_jack() -> Any:
     raise DeviceError("the JACK library is not installed; install it (Debian: apt install libjack-jackd2-0).")
 
 
+def is_pipewire() -> bool:
+    """Return whether the library is that of PipeWire's JACK layer."""
+    library = load_jack()
+    try:
+        told = library.jack_get_version_string
+    except AttributeError:  # JACK 1
+        return False
+    told.restype = _text
+    return b"PipeWire" in (told() or b"")
+
+
 def process_function(name: str) -> int:
     """Return the address of one of `PROCESS_FUNCTIONS`.
 
@@ -128,11 +149,19 @@ class JackPort(NamedTuple):
         Other names, among them the device's own where the port's is only a number.
     physical : bool
         Whether it is a plug of the machine.
+    number : int
+        Its own among all that the server has had: a port that is made again has another.
     """
 
     name: str
     aliases: tuple[str, ...]
     physical: bool
+    number: int = 0
+
+    @property
+    def client(self) -> str:
+        """Name of its client."""
+        return self.name.partition(":")[0]
 
 
 class JackClient:
@@ -155,16 +184,32 @@ class JackClient:
     def __init__(self, name: str, silence: int | None = None) -> None:
         self.library = load_jack()
         leaving[:] = [thread for thread in leaving if thread.is_alive()]
-        if leaving:
+        if leaving and not is_pipewire():
             raise DeviceError("a JACK server that has died is still being left; wait a moment.")
         if silence is not None:
             self.library.jack_set_error_function(silence)
             self.library.jack_set_info_function(silence)
+        self.calls = BoundedCalls("the JACK server")
+        self._active = False
         with quiet_libraries() if silence is None else nullcontext():
-            self.handle = self.library.jack_client_open(name.encode(), _NO_START_SERVER, None)
+            self.handle = self.calls.ask(
+                lambda: self.library.jack_client_open(name.encode(), _NO_START_SERVER, None),
+                _OPEN_SECONDS,
+                self._give_back,
+            )
         if not self.handle:
+            self.calls.finish(lambda: None, 0.0)
             raise DeviceError("no JACK server answers; start one, or choose another device.")
         self.name = str(self.library.jack_get_client_name(self.handle).decode())
+
+    def _give_back(self, handle: int | None) -> None:
+        if handle:
+            self.library.jack_client_close(handle)
+
+    @property
+    def hung(self) -> bool:
+        """Whether the server has left a question without an answer; no more are asked then."""
+        return self.calls.hung
 
     @property
     def rate(self) -> float:
@@ -182,15 +227,28 @@ class JackClient:
         Raises
         ------
         DeviceError
-            If the server has no room for it.
+            If the server has no room for it, or does not answer.
         """
-        port = self.library.jack_port_register(self.handle, name.encode(), kind, flags, 0)
+        port = self.calls.ask(
+            lambda: self.library.jack_port_register(self.handle, name.encode(), kind, flags, 0),
+            _ANSWER_SECONDS,
+        )
         if not port:
             raise DeviceError(f"JACK refuses the port {self.name}:{name}; its table of ports may be full.")
         return int(port)
 
     def ports(self, kind: bytes, flags: int) -> list[JackPort]:
-        """Return the ports of other clients that have all of these flags, in the server's order."""
+        """Return the ports of other clients that have all of these flags, in the server's order.
+
+        Raises
+        ------
+        DeviceError
+            If the server does not answer.
+        """
+        found: list[JackPort] = self.calls.ask(lambda: self._ports(kind, flags), _ANSWER_SECONDS)
+        return found
+
+    def _ports(self, kind: bytes, flags: int) -> list[JackPort]:
         listed = self.library.jack_get_ports(self.handle, None, kind, flags)
         if not listed:
             return []
@@ -210,17 +268,22 @@ class JackClient:
         count = self.library.jack_port_get_aliases(port, pair)
         aliases = tuple(room.value.decode(errors="replace") for room in rooms[: max(count, 0)])
         physical = bool(self.library.jack_port_flags(port) & IS_PHYSICAL)
-        return [JackPort(name.decode(errors="surrogateescape"), aliases, physical)]
+        number = int(self.library.jack_port_uuid(port))
+        return [JackPort(name.decode(errors="surrogateescape"), aliases, physical, number)]
 
     def connect(self, source: str, target: str) -> bool:
         """Connect two ports by name; return whether they are connected now."""
         ends = [name.encode(errors="surrogateescape") for name in (source, target)]
-        return self.library.jack_connect(self.handle, *ends) in {0, _EXISTS}
+        with suppress(DeviceError):
+            asked = self.calls.ask(lambda: self.library.jack_connect(self.handle, *ends), _ANSWER_SECONDS)
+            return asked in {0, _EXISTS}
+        return False
 
     def disconnect(self, source: str, target: str) -> None:
         """Disconnect two ports, if they are connected."""
         ends = [name.encode(errors="surrogateescape") for name in (source, target)]
-        self.library.jack_disconnect(self.handle, *ends)
+        with suppress(DeviceError):
+            self.calls.ask(lambda: self.library.jack_disconnect(self.handle, *ends), _ANSWER_SECONDS)
 
     def port_name(self, port: int) -> str:
         """Return the full name of a port of our own."""
@@ -230,14 +293,41 @@ class JackClient:
         """Return whether a port of our own is connected to another one."""
         return bool(self.library.jack_port_connected_to(port, other.encode(errors="surrogateescape")))
 
+    def is_used(self, port: int) -> bool:
+        """Return whether a port of our own is connected to anything."""
+        return bool(self.library.jack_port_connected(port))
+
     def playback_latency(self, port: int) -> int:
         """Return the frames between an output port of our own and the plug behind it, at most."""
         found = (ctypes.c_uint32 * 2)()
         self.library.jack_port_get_latency_range(port, PLAYBACK_LATENCY, found)
         return int(found[1])
 
-    def close(self) -> None:
-        """End the client."""
-        if self.handle:
-            self.library.jack_client_close(self.handle)
-            self.handle = None
+    def activate(self) -> bool:
+        """Begin to be called; return whether the server agrees."""
+        with suppress(DeviceError):
+            self._active = self.calls.ask(lambda: self.library.jack_activate(self.handle), _OPEN_SECONDS) == 0
+        return self._active
+
+    def deactivate(self) -> None:
+        """Stop being called; returns when the last call has ended, or the server does not answer."""
+        if self._active:
+            self._active = False
+            with suppress(DeviceError):
+                self.calls.ask(lambda: self.library.jack_deactivate(self.handle), _ANSWER_SECONDS)
+
+    def close(self, seconds: float = _OPEN_SECONDS) -> bool:
+        """End the client; return whether it has ended within a time. One that has not is left to its thread."""
+        if not self.handle:
+            return True
+        handle, self.handle = self.handle, None
+
+        def end() -> None:
+            if self._active:
+                self.library.jack_deactivate(handle)
+            self.library.jack_client_close(handle)
+
+        ended = self.calls.finish(end, seconds)
+        if not ended:
+            leaving.append(self.calls.thread)
+        return ended

@@ -65,7 +65,8 @@ STATE = np.dtype(
     [
         ("own", "u8"),  # address of this record
         ("memory", "u8"),  # address of the engine's memory
-        ("ready", "i8"),  # 1 once both outputs are there
+        ("ready", "i8"),  # 1 once both outputs are there, 0 again when nothing is to be played any more
+        ("inside", "i8"),  # 1 while a period is played
         ("outputs", "u8", (CHANNELS,)),
         ("n_outputs", "i8"),  # 2, or more where an outlet makes them
         ("outlet", "u8"),  # address of an outlet's state, or 0
@@ -77,6 +78,11 @@ STATE = np.dtype(
         ("n_sources", "i8"),
         ("targets", "u8", (PORTS,)),
         ("n_targets", "i8"),
+        ("client", "u8"),  # handle of the client where the count of frames shows lost periods, or 0
+        ("due_frame", "i8"),  # of the next period if none is lost; -1 before the first
+        ("calls", "i8"),  # periods so far, played or not
+        ("fade_left", "i8"),  # frames that are still to be faded in ...
+        ("fade_length", "i8"),  # ... of so many
         ("xruns", "i8"),
         ("xruns_told", "i8"),  # those that the engine's counters hold
         ("rate", "i8"),
@@ -119,6 +125,9 @@ _DATA = int(OUT_EVENT.fields["data"][1]) if OUT_EVENT.fields is not None else 0
 _UNDERFLOW = 0x4
 """paOutputUnderflow of portaudio.h: what the engine's callback is told of a period that was lost."""
 
+_LONGEST_LOSS = 48_000
+"""Frames; a longer jump of their count, or one back, is that of another device's clock."""
+
 for _name in PROCESS_FUNCTIONS:
     llvmlite.binding.add_symbol(f"beamhand_{_name}", process_function(_name))
 llvmlite.binding.add_symbol("beamhand_stream", CALLBACK_ADDRESS)
@@ -135,6 +144,7 @@ _clear_buffer = types.ExternalFunction("beamhand_jack_midi_clear_buffer", types.
 _event_write = types.ExternalFunction(
     "beamhand_jack_midi_event_write", types.int32(types.voidptr, types.uint32, types.voidptr, types.uint64)
 )
+_last_frame_time = types.ExternalFunction("beamhand_jack_last_frame_time", types.uint32(types.voidptr))
 _stream = types.ExternalFunction("beamhand_stream", STREAM_SIGNATURE)
 _feed = types.ExternalFunction("beamhand_feed", STREAM_SIGNATURE)
 _push = types.ExternalFunction("beamhand_push", PUSH_SIGNATURE)
@@ -305,7 +315,10 @@ def _render(s, frames, flags):
             live = _floats(address(_get_buffer(_untyped(s.inputs[channel]), np.uint32(frames))))
             for i in range(n):
                 taken[channels * i + channel] = live[done + i]
-        if s.outlet != 0:
+        if s.ready == 0:
+            for i in range(outputs * n):
+                rendered[i] = np.float32(0.0)
+        elif s.outlet != 0:
             _feed(taken, rendered, np.uint64(n), nothing, flags, _untyped(s.outlet))
         else:
             _stream(taken, rendered, np.uint64(n), nothing, flags, _untyped(s.memory))
@@ -314,7 +327,21 @@ def _render(s, frames, flags):
             out = _floats(address(_get_buffer(_untyped(s.outputs[channel]), np.uint32(frames))))
             for i in range(n):
                 out[done + i] = rendered[outputs * i + channel]
+            left = s.fade_left - done
+            for i in range(min(n, left)):
+                out[done + i] *= np.float32(1.0 - (left - i) / s.fade_length)
         done += n
+    s.fade_left = max(s.fade_left - frames, 0)
+
+
+@compiled
+def _has_lost_periods(s, frames):
+    # The count of frames is of 32 bits and starts anew.
+    now = np.int64(_last_frame_time(_untyped(s.client)))
+    missed = (now - s.due_frame) & np.int64(0xFFFFFFFF)
+    known = s.due_frame >= 0
+    s.due_frame = (now + frames) & np.int64(0xFFFFFFFF)
+    return known and 0 < missed <= _LONGEST_LOSS
 
 
 @compiled
@@ -325,15 +352,20 @@ def run_period(s, frames):
     What goes out: both outputs filled, always; messages taken and sent on their frames.
     What it must never do: allocate, raise, wait, call Python.
     """
-    if s.ready == 0:
-        return
-    now = np.int64(as_memory(_untyped(s.memory)).time)
+    s.calls += 1
+    lost = s.client != 0 and _has_lost_periods(s, frames)
+    s.inside = 1
+    fence()
     xruns = np.int64(s.xruns)
-    flags = np.uint64(_UNDERFLOW) if xruns != s.xruns_told else np.uint64(0)
+    flags = np.uint64(_UNDERFLOW) if lost or xruns != s.xruns_told else np.uint64(0)
     s.xruns_told = xruns
-    _send_midi(s, now, frames)
-    _take_midi(s, now, frames)
+    if s.ready != 0:
+        now = np.int64(as_memory(_untyped(s.memory)).time)
+        _send_midi(s, now, frames)
+        _take_midi(s, now, frames)
     _render(s, frames, flags)
+    fence()
+    s.inside = 0
 
 
 _run_period = quiet(run_period)

@@ -11,7 +11,8 @@ import pytest
 
 from instrument.audio.choice import choose_driver
 from instrument.audio.driver import DeviceError
-from instrument.audio.jack.jack_driver import JackDriver, jack_device
+from instrument.audio.jack.jack_driver import JackDriver
+from instrument.audio.jack.server import jack_devices
 from instrument.engine.engine import Engine
 from instrument.engine.memory.layout import EVENT_MIDI
 from tests.show.listening import Listener, wait_until
@@ -33,7 +34,7 @@ def driver(jack: str, level_program: Program) -> Iterator[JackDriver]:
 
 
 def started(program: Program, live: str | None = None) -> JackDriver:
-    device = jack_device()
+    device = next(iter(jack_devices()), None)
     assert device is not None
     engine = Engine(device.rate)
     engine.play(program)
@@ -72,14 +73,15 @@ def test_no_server_is_joined_while_one_that_has_died_is_still_being_left(
 ) -> None:
     assert jack
     driver = started(level_program)
-    slow, leave = threading.Event(), driver._end
-    monkeypatch.setattr(driver, "_end", lambda: (slow.wait(), leave()))
+    slow, leave = threading.Event(), driver.client.library.jack_client_close
+    monkeypatch.setattr(driver.client.library, "jack_client_close", lambda handle: (slow.wait(), leave(handle)))
     monkeypatch.setattr("instrument.audio.jack.jack_driver._PATIENCE", 0.05)
     driver.state["gone"] = 1
     driver.close()
-    assert jack_device() is None
+    assert jack_devices() == []
+    monkeypatch.setattr(driver.client.library, "jack_client_close", leave)
     slow.set()
-    wait_until(lambda: jack_device() is not None, "the server to be joined again")
+    wait_until(lambda: bool(jack_devices()), "the server to be joined again")
 
 
 def test_another_rate_is_refused_in_one_sentence(jack: str) -> None:
@@ -91,7 +93,7 @@ def test_another_rate_is_refused_in_one_sentence(jack: str) -> None:
 
 def test_without_a_server_the_name_is_refused_in_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("JACK_DEFAULT_SERVER", "no_such_server")
-    assert jack_device() is None
+    assert jack_devices() == []
     with pytest.raises(DeviceError, match="no JACK server answers"):
         choose_driver("jack", None, None)
 
@@ -213,12 +215,16 @@ def test_a_live_input_that_is_not_there_is_refused_in_one_sentence(jack: str) ->
 
 def test_a_live_input_that_is_not_back_with_the_server_gives_way_to_the_machines_own(jack: str) -> None:
     assert jack
-    device = jack_device()
+    device = next(iter(jack_devices()), None)
     assert device is not None
     driver = JackDriver(Engine(48_000.0), device, "moth", returning=True)
     try:
         assert driver.client.name == "Beamhand"
-        assert driver._live == ["system:capture_1", "system:capture_2"]
+        assert driver.input_channels == 2
+        driver.start()
+        ports = [int(port) for port in driver.state["inputs"]]
+        assert driver.client.is_connected(ports[0], "system:capture_1")
+        assert driver.client.is_connected(ports[1], "system:capture_2")
     finally:
         driver.close()
 
@@ -268,10 +274,7 @@ def test_lost_periods_are_counted_as_underflows(driver: JackDriver) -> None:
     wait_until(lambda: int(counters["underflows"]) > before, "the underflow")
 
 
-def test_another_rate_of_the_server_is_one_sentence(driver: JackDriver) -> None:
-    assert driver.trouble == ""
+def test_a_server_that_changes_its_rate_is_joined_anew_and_says_so(driver: JackDriver) -> None:
+    assert driver.lost == ""
     driver._compiled.note_rate.ctypes(44_100, driver.state.ctypes.data)
-    assert driver.trouble == (
-        "jack (JACK) has changed from 48000 to 44100 Hz, which makes everything 0.919 times as fast; "
-        "start again to play at the new rate."
-    )
+    assert driver.lost == "jack (JACK) has changed from 48000 to 44100 Hz"
