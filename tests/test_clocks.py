@@ -19,12 +19,13 @@ WALL = {
     ("date", "today"),
 }
 
-SHOWN = {
+ALLOWED = {
     "instrument/show/fault_log.py": "the moment of a fault, beside the seconds since the start",
     "instrument/takes/recorder.py": "the date of a take",
     "instrument/repertoire/recovery_file.py": "the age of what was kept of a show that crashed",
+    "instrument/engine/memory/allocation.py": "the age of a segment that a program left behind, at the start of another",
 }
-"""Where the time of day is written down for people."""
+"""Where the time of day is written down for people, or compared with what the system wrote beside a file."""
 
 
 def wall_clocks(tree: ast.AST) -> list[int]:
@@ -36,9 +37,9 @@ def wall_clocks(tree: ast.AST) -> list[int]:
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
-def test_only_what_people_read_has_the_time_of_day(path: Path) -> None:
+def test_only_what_is_listed_reads_the_time_of_day(path: Path) -> None:
     lines = wall_clocks(ast.parse(path.read_text()))
-    assert bool(lines) <= (path.relative_to(ROOT).as_posix() in SHOWN), lines
+    assert bool(lines) <= (path.relative_to(ROOT).as_posix() in ALLOWED), lines
 
 
 def test_a_reading_of_the_clock_on_the_wall_is_found() -> None:

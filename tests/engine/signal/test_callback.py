@@ -232,8 +232,8 @@ def test_these_checks_see_code_that_allocates() -> None:
 
 
 def test_the_text_under_test_is_the_whole_callback(texts: dict[str, str]) -> None:
-    # What feeds a device with more channels is compiled where it is first used, which may have been here.
-    assert set(texts) - {"outlet", "correction"} == {"stream", "push", *(unit.name for unit in ALL.values())}
+    # What stands between a device and the engine is compiled where it is first used, which may have been here.
+    assert set(texts) - {"outlet", "correction", "gate"} == {"stream", "push", *(unit.name for unit in ALL.values())}
     defined = [name for text in texts.values() for name in functions_of(text)]
     for part in (
         "run_block",
@@ -255,6 +255,7 @@ def test_it_calls_nothing_but_itself_the_processor_and_the_clock(texts: dict[str
     allowed = {
         "stream": {"beamhand_clock", "pow", "log10"},
         "outlet": {"beamhand_stream", "beamhand_correct"},
+        "gate": {"beamhand_stream", "beamhand_feed"},
         FORMULA.name: set(LIBM),
     }
     for name, text in texts.items():
