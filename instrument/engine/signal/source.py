@@ -1,4 +1,4 @@
-"""Sources: what a layer draws. Each fills x, y and z from the pen's position."""
+"""Sources but paths: sums of sines, formulas, live input. Each fills x, y and z from the pen's position."""
 
 from __future__ import annotations
 
@@ -8,13 +8,11 @@ from instrument.engine.compiling.compiled import compiled, inlined, merged
 from instrument.engine.compiling.units import FORMULA
 from instrument.engine.formulas.instructions import AXIS_LOCATIONS
 from instrument.engine.memory.machine import address_of
-from instrument.engine.numeric.safe_math import clamp, sincos_turn, wrap_turn
+from instrument.engine.numeric.safe_math import sincos_turn, wrap_turn
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LIVE_TERMS, offset_in
 
 _TERMS = offset_in(LAYER, "source.x.1.amplitude")
 _LENGTH = offset_in(LAYER, "pen.length")
-_FRAME = offset_in(LAYER, "source.frame")
-_BLEND = offset_in(LAYER, "source.blend")
 _GAIN = offset_in(LAYER, "source.gain")
 _GATE = offset_in(LAYER, "source.gate")
 _TERM_SIZE = 3
@@ -140,70 +138,6 @@ def draw_harmonic(m, p, s, layer, first, last):
     _harmonic_axis(m, p, s, layer, 0, m.scratch_x, first, last)
     _harmonic_axis(m, p, s, layer, 1, m.scratch_y, first, last)
     _harmonic_axis(m, p, s, layer, 2, m.scratch_z, first, last)
-
-
-@inlined
-def _between(pool, at, f):
-    # The point between a table's entry and the next one.
-    a = pool[at]
-    return a + f * (pool[at + np.uint64(1)] - a)
-
-
-@compiled
-def _follow_path(pool, table, points, position, x, y, z, first, last):
-    # Tables of x, y and z follow one another; each repeats its first point, so that k + 1 always exists.
-    end = points - 1.0
-    stride = np.uint64(points + 1)
-    table = np.uint64(table)
-    for i in range(first, last):
-        along = wrap_turn(position[i]) * points
-        k = np.int64(clamp(along, 0.0, end))
-        f = along - k
-        at = table + np.uint64(k)
-        x[i] = _between(pool, at, f)
-        y[i] = _between(pool, at + stride, f)
-        z[i] = _between(pool, at + stride + stride, f)
-
-
-@compiled
-def _follow_frames(pool, layer, position, frame, blend, x, y, z, first, last):
-    # A flip-book: every frame is a path of equally many points, and one runs into the next.
-    points = layer.points
-    end = points - 1.0
-    last_frame = layer.frames - 1.0
-    stride = np.uint64(points + 1)
-    size = np.uint64(3) * stride
-    table = np.uint64(layer.path)
-    for i in range(first, last):
-        along = wrap_turn(position[i]) * points
-        k = np.int64(clamp(along, 0.0, end))
-        f = along - k
-        page = frame[i] - np.floor(frame[i] / layer.frames) * layer.frames
-        page = page if (page >= 0.0) & (page < layer.frames) else 0.0
-        number = np.int64(clamp(page, 0.0, last_frame))
-        share = (page - number) * blend[i]
-        here = table + np.uint64(number) * size + np.uint64(k)
-        following = number + 1 if number + 1 < layer.frames else np.int64(0)
-        there = table + np.uint64(following) * size + np.uint64(k)
-        a = _between(pool, here, f)
-        x[i] = a + share * (_between(pool, there, f) - a)
-        a = _between(pool, here + stride, f)
-        y[i] = a + share * (_between(pool, there + stride, f) - a)
-        a = _between(pool, here + stride + stride, f)
-        z[i] = a + share * (_between(pool, there + stride + stride, f) - a)
-
-
-@compiled
-def draw_path(m, p, s, layer, first, last):
-    """Fill x, y and z for samples first to last from the table of a path, or of the frames of a flip-book."""
-    row = p.layers[layer]
-    x, y, z = m.scratch_x, m.scratch_y, m.scratch_z
-    if row.frames > 1:
-        frame = s.rows[layer * LAYER_SIZE + _FRAME]
-        blend = s.rows[layer * LAYER_SIZE + _BLEND]
-        _follow_frames(m.pool, row, m.scratch_position, frame, blend, x, y, z, first, last)
-    else:
-        _follow_path(m.pool, row.path, row.points, m.scratch_position, x, y, z, first, last)
 
 
 @compiled

@@ -82,7 +82,7 @@ _SOURCES = (
     SourceKind(
         "path",
         "A closed path, run along at constant speed.",
-        kernel="source.draw_path",
+        kernel="path_source.draw_path",
         parameters=(
             Parameter("frame", 0.0, "frames", "frame of a flip-book, counted from 0 and going round"),
             Parameter("blend", 1.0, "0 or 1", "1 blends a frame into the next between whole numbers, 0 cuts"),
