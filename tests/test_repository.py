@@ -4,7 +4,9 @@ import ast
 import re
 import subprocess
 import tomllib
+from collections import Counter
 from graphlib import TopologicalSorter
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -40,6 +42,9 @@ MAY_PRINT = {
 }
 
 MOST_LINES = 450
+
+# A noun or a verb first: a reader looks along the beginnings of sentences.
+ASKING = re.compile(r"(What|Who|Whoever|Whose|Where|Wherever|How|When)\b")
 
 # Written with brackets so that this file does not contain what it looks for.
 FORBIDDEN = {
@@ -86,6 +91,24 @@ def forbidden_words(text: str) -> list[str]:
         for why, pattern in FORBIDDEN.items()
         for match in re.finditer(pattern, ALLOWED.sub("", line))
     ]
+
+
+def docstrings(source: str) -> list[str]:
+    """Texts that describe a module, a class, a function or the name assigned before them."""
+    tree = ast.parse(source)
+    described = (ast.Module, ast.ClassDef, ast.FunctionDef)
+    found = [ast.get_docstring(node) or "" for node in ast.walk(tree) if isinstance(node, described)]
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Module | ast.ClassDef):
+            found += [
+                after.value.value
+                for before, after in pairwise(node.body)
+                if isinstance(before, ast.Assign | ast.AnnAssign)
+                and isinstance(after, ast.Expr)
+                and isinstance(after.value, ast.Constant)
+                and isinstance(after.value.value, str)
+            ]
+    return found
 
 
 def repository_files() -> list[Path]:
@@ -190,6 +213,21 @@ class TestPrint:
 @pytest.mark.parametrize("path", MODULES, ids=module_name)
 def test_a_module_is_short_enough_to_read(path: Path) -> None:
     assert len(path.read_text().splitlines()) <= MOST_LINES
+
+
+@pytest.mark.parametrize("path", MODULES, ids=module_name)
+def test_a_docstring_begins_with_what_it_is_about(path: Path) -> None:
+    assert [text for text in docstrings(path.read_text()) if ASKING.match(text)] == []
+
+
+def test_the_check_sees_docstrings_of_modules_functions_and_names() -> None:
+    source = '"""What is."""\nX = 1\n"""Where."""\n\n\ndef f():\n    """How it runs."""\n'
+    assert len([text for text in docstrings(source) if ASKING.match(text)]) == 3
+
+
+def test_no_two_modules_of_the_package_have_one_name() -> None:
+    names = Counter(path.name for path in MODULES)
+    assert {name for name, count in names.items() if count > 1} == {"__init__.py", "__main__.py"}
 
 
 @pytest.mark.parametrize("path", MODULES, ids=module_name)

@@ -1,4 +1,4 @@
-"""What C libraries of the sound system print, which belongs on no performer's terminal.
+"""Messages that C libraries of the sound system print, kept from the performer's terminal.
 
 They write to the C library's `stderr`, which is a variable: here it gets a stream that swallows everything, while our own
 sentences, which Python writes to the descriptor, are seen as before. A thread of PortAudio's can fall into a loop that ends

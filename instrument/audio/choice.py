@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from instrument.engine.program import Program
 
 NO_INPUT = "there is no live input: what a patch takes from it is silent."
-"""What is said where it is wanted and cannot be had."""
+"""Sentence for a driver that is wanted and cannot be had."""
 
 _INPUTS = {k for k, kind in enumerate(SOURCE_TABLE.values(), start=1) if kind.hears_input}
 

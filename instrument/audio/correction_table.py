@@ -1,4 +1,4 @@
-"""What the display behind a device needs, as quantities with names: one table that files, commands and the guide read."""
+"""Quantities of a display behind a device, by name: one table that files, commands and the guide read."""
 
 from __future__ import annotations
 

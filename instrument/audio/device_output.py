@@ -257,7 +257,7 @@ _feed = ctypes.CFUNCTYPE(
 
 
 class Outlet:
-    """What a device is given.
+    """Samples for a device, made from the engine's.
 
     Parameters
     ----------

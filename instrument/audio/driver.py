@@ -1,4 +1,4 @@
-"""What every audio driver offers, and the limits that all of them keep."""
+"""Interface of audio drivers, and the limits that all of them keep."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ BEGIN_SECONDS = 5.0
 """The same before the first block: wireless devices take seconds to begin (common experience, no source)."""
 
 _LONGEST_LOOK = 0.3
-"""What one look may count for, so that a process that stood still itself takes no device for lost."""
+"""Seconds that one look may count for, so that a process that stood still itself takes no device for lost."""
 
 
 class DeviceError(ValueError):
@@ -109,12 +109,12 @@ class Driver(ABC):
 
     @property
     def trouble(self) -> str:
-        """What has become wrong while playing, in one sentence; otherwise empty."""
+        """One sentence on a fault while playing; empty without one."""
         return ""
 
     @property
     def device(self) -> str:
-        """What a sound server plays into for us, where it tells; otherwise empty."""
+        """Name of the device behind a sound server, where it tells; otherwise empty."""
         return ""
 
     @property

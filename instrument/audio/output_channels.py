@@ -1,4 +1,4 @@
-"""What goes to a device: the display's two channels, corrected for it, and on request loudspeakers' and brightness."""
+"""Channels of a device: the display's two, corrected for it, and on request loudspeakers' and brightness."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class Outputs:
 
     @property
     def channels(self) -> int:
-        """How many there are, 2 to 5."""
+        """Number of channels, 2 to 5."""
         return len(self.names)
 
 

@@ -131,7 +131,7 @@ class PortAudioDriver(Driver):
 
     @property
     def trouble(self) -> str:
-        """What has become wrong while playing, in one sentence; otherwise empty."""
+        """One sentence on a fault while playing; empty without one."""
         if self.rate == self._engine.rate:
             return ""
         return f"{self.name} runs at {self.rate:g} Hz: what is played at {self._engine.rate:g} Hz is resampled."

@@ -128,7 +128,7 @@ class StreamGate:
 
     @property
     def calls(self) -> int:
-        """How often the stream has asked for sound, or silence."""
+        """Number of times that the stream has asked for sound, or silence."""
         return int(self.state["calls"])
 
     @property

@@ -15,7 +15,7 @@ from instrument.patch.schema.patch_schema import SCHEMA, Patch
 from instrument.patch.set_list_file import Version
 
 EMPTY = f'schema = {SCHEMA}\ntitle = "Controls of every patch"\n'
-"""What a controller file holds before anything is taught to it."""
+"""Text of a controller file before anything is taught to it."""
 
 
 class ControllerFile(Table):

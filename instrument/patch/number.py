@@ -19,7 +19,7 @@ LONGEST = 200
 """Characters that an expression may have; more than anybody types, less than hurts."""
 
 Notes = Literal["key", "hertz"]
-"""What a note name stands for: its MIDI key number, or its frequency."""
+"""Meaning of a note name: its MIDI key number, or its frequency."""
 
 A4_KEY = 69
 """MIDI 1.0 Detailed Specification, table 2: key 60 is middle C, which is C4 here, so A4 is 69."""

@@ -26,7 +26,7 @@ USUAL_DPI = 96.0
 """Dots per inch of a desktop that is not enlarged; X servers give it whatever the display is (X.Org since 1.7)."""
 
 LARGEST_SCALE = 4.0
-"""What desktops are enlarged at most; a larger figure is a display that does not know its own size."""
+"""Enlargement of desktops at most; a larger figure is a display that does not know its own size."""
 
 _WHOLE_SCREEN = 0x1001
 """SDL_WINDOW_FULLSCREEN_DESKTOP (SDL_video.h of SDL 2.28)."""

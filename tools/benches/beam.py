@@ -1,4 +1,4 @@
-"""What a frame of the screen costs, beside drawing libraries that keep no light, and whether the sound notices."""
+"""Cost of a frame of the screen, beside drawing libraries that keep no light, and whether the sound notices."""
 
 from __future__ import annotations
 
@@ -148,7 +148,7 @@ def bench_darkness() -> None:
 
 
 def bench_lock() -> None:
-    """How much of its time another Python thread loses while frames are drawn."""
+    """Share of its time that another Python thread loses while frames are drawn."""
     rate = 192000.0
     ours, samples = Ours(rate), figure("fast: circle, 8 kHz", rate, 1.0)
     time_frames(ours, samples, rate)

@@ -1,4 +1,4 @@
-"""How soon the sound is back after its server: python3 tools/benches/device_return.py [--returns N].
+"""Time until the sound is back after its server: python3 tools/benches/device_return.py [--returns N].
 
 A show plays on a JACK server that is killed and started again, at random moments of the show's looking for it. Prints
 when a second JACK client heard it again, from the moment on at which the server answered. Exit status 1 if it took

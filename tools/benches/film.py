@@ -1,4 +1,4 @@
-"""How fast a film is made, as a ratio to real time, in one process and in two side by side."""
+"""Speed of making a film, as a ratio to real time, in one process and in two side by side."""
 
 from __future__ import annotations
 

@@ -60,7 +60,7 @@ app()
 """
 MIDI_INPUT = "Beamhand:Beamhand"
 AUDIO_OUTPUTS = {"jack": "Beamhand:out_1", "system": "PortAudio:out_0"}
-"""Where the sound leaves, by the device that plays: the native driver, and PortAudio's."""
+"""Ports by which the sound leaves, by the device that plays: the native driver, and PortAudio's."""
 
 _STEP = 0.1
 """Of full scale: less than the controller moves the output by, more than any noise."""
@@ -73,7 +73,7 @@ _PAUSE = (0.011, 0.023)
 
 @dataclass(frozen=True)
 class Latency:
-    """What was measured.
+    """Latencies that were measured.
 
     Attributes
     ----------

@@ -78,7 +78,7 @@ PATCH = 'schema = 1\n[[layer]]\n[layer.source]\nkind = "path"\ndrawing = "bed.ob
 
 @dataclass(frozen=True)
 class Stretch:
-    """What happened in a stretch of a show.
+    """Events in a stretch of a show.
 
     Attributes
     ----------

@@ -1,4 +1,4 @@
-"""What voices of a layer cost, beside the same layer without notes: a section of `tools/bench.py`."""
+"""Cost of the voices of a layer, beside the same layer without notes: a section of `tools/bench.py`."""
 
 from __future__ import annotations
 

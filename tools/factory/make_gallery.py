@@ -54,7 +54,7 @@ MOMENTS = {
     "ebb": 0.95,
     "visitor": 0.85,
 }
-"""When stills are taken that are not taken half-way, as a share of the performance."""
+"""Moments of stills that are not taken half-way, as a share of the performance."""
 
 _LOOKS_A_SECOND = 10
 

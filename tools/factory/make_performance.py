@@ -53,7 +53,7 @@ LENGTH = 50
 """Beats in all."""
 
 REST = {1: 0, 2: 40, 3: 42, 4: 64, 5: 20, 6: 32, 7: 112, 8: 64}
-"""Where each knob rests, by its controller number."""
+"""Place of each knob at rest, by its controller number."""
 
 SWEEPS = (
     # Controller, first beat, last beat, where to, and how often there and back.

@@ -1,4 +1,4 @@
-"""What is played on each patch of the factory set: short pieces of our own, as notes, knobs and buttons by beat."""
+"""Pieces that are played on the patches of the factory set: short ones of our own, as notes, knobs and buttons by beat."""
 
 from __future__ import annotations
 

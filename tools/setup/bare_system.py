@@ -34,7 +34,7 @@ CERTIFICATES = Path("/etc/ssl/certs/ca-certificates.crt")
 _PASSED_ON = re.compile(
     r"PIP_(INDEX_URL|EXTRA_INDEX_URL|CERT|DEFAULT_TIMEOUT|TRUSTED_HOST)|https?_proxy", re.IGNORECASE
 )
-"""How this machine reaches the registries; nothing else of its environment is seen inside."""
+"""Settings by which this machine reaches the registries; nothing else of its environment is seen inside."""
 
 _ENTER = """
 set -e

@@ -25,13 +25,13 @@ FIRST = (
     *("mido", "numba", "numpy", "platformdirs", "pydantic", "pygame", "pygame-ce", "rich", "sounddevice"),
     *("soundfile", "tomlkit", "typer"),
 )
-"""What the first picture needs; a test plays with nothing else. The rest is installed while the engine is compiled."""
+"""Packages that the first picture needs; a test plays with nothing else. The rest is installed while the engine is compiled."""
 
 DRAWINGS = (
     *("charset-normalizer", "contourpy", "fonttools", "hershey-fonts", "matplotlib", "pillow", "pymatching", "scipy"),
     "svgelements",
 )
-"""What reads drawings, and so the patches of the set that hold any: these come first of the rest. Pymatching imports
+"""Packages that read drawings, and so the patches of the set that hold any: these come first of the rest. Pymatching imports
 matplotlib and networkx, whoever calls it."""
 
 MIDI = "python-rtmidi"
@@ -47,7 +47,7 @@ _SPOKEN = 10.0
 """Seconds between two lines of a command that says nothing."""
 
 _UNREACHABLE = re.compile(r"Retrying \(Retry|Could not fetch URL|connection broken|ProxyError|SSLError", re.IGNORECASE)
-"""What pip says when a registry did not answer; that a release has no wheel it says without any of these."""
+"""Words of pip when a registry did not answer; that a release has no wheel it says without any of these."""
 
 _OFFLINE = (
     "The package registry cannot be reached: the lines above say how that failed. Look after the network (or a proxy, "

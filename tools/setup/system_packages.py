@@ -1,4 +1,4 @@
-"""What the operating system must bring, and how to get it where that is missing and allowed."""
+"""Parts that the operating system must bring, fetched where they are missing and that is allowed."""
 
 import ctypes.util
 import os

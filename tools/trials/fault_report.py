@@ -1,4 +1,4 @@
-"""What came of a fault campaign, and whether its targets are met."""
+"""Report of a fault campaign, and whether its targets are met."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ BACK_SECONDS = 3.0
 
 @dataclass
 class Report:
-    """What came of it.
+    """Outcome of a campaign.
 
     Attributes
     ----------

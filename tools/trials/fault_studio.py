@@ -1,4 +1,4 @@
-"""What the fault campaign needs around the instrument: an ear on the sound server, a controller, a clock that is set."""
+"""Surroundings of the instrument in a fault campaign: an ear on the sound server, a controller, a clock that is set."""
 
 from __future__ import annotations
 

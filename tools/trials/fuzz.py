@@ -29,7 +29,7 @@ FOLLOWED = [
     "tomlkit",
     "svgelements",
 ]
-"""What atheris follows; compiled kernels are not to be touched."""
+"""Rooms that atheris follows; compiled kernels are not to be touched."""
 
 TOKENS = (
     b"0", b"-1", b"1e308", b"nan", b"inf", b"9" * 40, b"\xff\xff\xff\xff", b"\0", b"\n", b'"', b"'", b"<", b">", b"/", b"{",

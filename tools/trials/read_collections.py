@@ -57,7 +57,7 @@ QUOTED = re.compile(r"'[^']*'")
 
 @dataclass
 class Tally:
-    """What became of one collection."""
+    """Tally of one collection."""
 
     name: str
     read: int = 0

@@ -156,7 +156,7 @@ values = {{"layer.1.place.turn.z" = 0, "layer.2.source.x.1.amplitude" = 0.9}}
 name = "narrow"
 values = {{"layer.1.place.turn.z" = 0.4, "layer.2.source.x.1.amplitude" = 0.2}}
 """
-"""What leaves a trace of everything that went before: phases, ramps, a filter, a delay, a modulator."""
+"""Parts that keep a trace of everything that went before: phases, ramps, a filter, a delay, a modulator."""
 
 
 def write_patches(folder: Path) -> list[Path]:

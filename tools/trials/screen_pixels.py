@@ -1,4 +1,4 @@
-"""What is on a virtual screen, from the file that Xvfb keeps its pixels in."""
+"""Pixels of a virtual screen, from the file that Xvfb keeps its pixels in."""
 
 from __future__ import annotations
 

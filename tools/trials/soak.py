@@ -49,7 +49,7 @@ PAUSE_SECONDS = 0.002
 
 @dataclass
 class Report:
-    """What came of it.
+    """Outcome of a soak.
 
     Attributes
     ----------
@@ -82,7 +82,7 @@ class Report:
 
     @property
     def most_underflows(self) -> float:
-        """What an equal callback may have by chance: three standard deviations of a difference of counts."""
+        """Underflows that an equal callback may have by chance: three standard deviations of a difference of counts."""
         return self.empty_underflows + 3 * math.sqrt(2 * self.empty_underflows + 1)
 
     @property

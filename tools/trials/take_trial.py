@@ -293,7 +293,7 @@ def main() -> int:
             for key, value in found.items():
                 print(f"{key}: {value}")
             good = found["again"].startswith("the same") and found["kept_again"].startswith("the same")
-            return 0 if good and found["unlike_periods"] <= 2 * found["xruns"] else 1
+            return 0 if good and found["unlike_periods"] <= 3 * found["xruns"] else 1
         numbers = random.Random(wanted.seed)
         worst, bad = 0.0, 0
         for k in range(wanted.count):

@@ -1,4 +1,4 @@
-"""What our sound ports are connected to, and connected to again when it is made anew.
+"""Connections of our sound ports, made again when the other end is made anew.
 
 jackd's plugs are there before any client and stay until it ends. PipeWire's come and go with the devices: after a start
 they appear seconds after the server itself, an interface that is pulled takes them along, and what the desktop plays

@@ -31,7 +31,7 @@ _FADE_SECONDS = 0.02
 """As where a device begins (`device_output`)."""
 
 _abandoned: list[Any] = []
-"""What a server that died may still write to; nobody can say when it has stopped."""
+"""Memory that a server that died may still write to; nobody can say when it has stopped."""
 
 
 class JackDriver(Driver):
@@ -221,7 +221,7 @@ class JackDriver(Driver):
 
     @property
     def trouble(self) -> str:
-        """What has become wrong while playing, in one sentence; otherwise empty."""
+        """One sentence on a fault while playing; empty without one."""
         if self._connections is not None and self._connections.unheard:
             device = self._target or self._device or "any device"
             return f"{self.name} is connected to nothing, and nobody hears it: it goes on as soon as {device} is there."

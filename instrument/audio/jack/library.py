@@ -83,7 +83,7 @@ PROCESS_FUNCTIONS = (
     "jack_midi_clear_buffer",
     "jack_midi_event_write",
 )
-"""What the compiled process callback calls by itself; all of them may be called there (jack/midiport.h)."""
+"""Functions that the compiled process callback calls by itself; all of them may be called there (jack/midiport.h)."""
 
 
 leaving: list[threading.Thread] = []

@@ -1,4 +1,4 @@
-"""What JACK calls every period, compiled: MIDI in on its frames, the engine, live input, MIDI out.
+"""Compiled process callback of JACK, called every period: MIDI in on its frames, the engine, live input, MIDI out.
 
 The state below is one record that the process callback reads and writes. Who writes what besides:
 

@@ -31,7 +31,7 @@ MISSING = 3
 """Status of a process that lacks a library."""
 
 INSTALLING_SECONDS = 900.0
-"""How long the first drawing waits while libraries are being installed behind the first picture."""
+"""Seconds that the first drawing waits while libraries are being installed behind the first picture."""
 
 # Arrays are taken as these kinds alone: nothing that arrives is ever run. Pickle would run what the other side sends, and
 # the other side has just read a stranger's file.

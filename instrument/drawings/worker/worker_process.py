@@ -36,7 +36,7 @@ LIBRARIES = (
 )  # fmt: skip
 
 NICENESS = 10
-"""How far behind the sound and the window drawings are read."""
+"""Niceness at which drawings are read, behind the sound and the window."""
 
 
 def main() -> None:

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from instrument.patch.line_numbers import FieldPath
 
 OWNERS = {"layer": "layer", "modulator": "mod", "link": "link"}
-"""What a list of tables is called in addresses."""
+"""Names of lists of tables in addresses."""
 
 _FOLLOWED = "layer "
 """Beginning of what a follower's ``of`` says where it follows a layer."""

@@ -78,7 +78,7 @@ _LOOKALIKE_SIGNS = {
     "\N{SUPERSCRIPT THREE}": "**3",
     "\N{SQUARE ROOT}": "sqrt",
 }
-"""What other keyboards have for what is known here by another sign."""
+"""Signs of other keyboards for what is known here by another sign."""
 
 _FUNCTIONS_IN_WORDS = "NumPy's elementary functions by its names (sin, arctan2, where ...), noise, saw, tri and pulse"
 _ALLOWED = "numbers, names, arithmetic, comparisons and functions"

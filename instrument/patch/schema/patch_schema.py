@@ -20,7 +20,7 @@ SCHEMA = 1
 """Version of the file format; raised when an older Beamhand could misread a file."""
 
 OPERATIONS = ("add", "multiply")
-"""How a link changes its parameter; the index is what the program stores."""
+"""Ways in which a link changes its parameter; the index is what the program stores."""
 
 LAYER_FIELDS = tuple(row for row in LAYER if not row.name.startswith(("source.", "form.")))
 """Rows of a layer that have a field of their own; those of its source and its forms are in their tables."""
