@@ -125,6 +125,34 @@ MODULATOR_STATE = np.dtype(
     align=True,
 )
 
+CLOCK_TICKS = 192
+"""Ticks of MIDI clock that the tempo is measured by: two bars of four beats."""
+
+CLOCK_LATEST = 8
+"""Ticks that tell of a change, a third of a beat."""
+
+CLOCK_STATE = np.dtype(
+    [
+        ("number", "i8"),  # of the latest tick, with those that were lost
+        ("time", "i8"),  # sample of the latest tick
+        ("stored", "i8"),  # ticks that the line goes through ...
+        ("put", "i8"),  # ... and the place of the next one among them
+        ("numbers", "f8", (CLOCK_TICKS,)),
+        ("times", "f8", (CLOCK_TICKS,)),  # samples, clipped
+        ("origin", "f8"),  # sample of tick 0 on the line
+        ("period", "f8"),  # samples between ticks on the line
+        ("spread", "f8"),  # standard deviation of the ticks from the line, in samples
+        ("seen", "i8"),  # ticks since the line was last begun anew
+        ("latest", "f8", (CLOCK_LATEST,)),  # samples, as they came
+        ("in_fit", "i8", (CLOCK_LATEST,)),  # 1 where the line goes through it
+        ("patience", "i8"),  # ticks waited for before the line is begun anew
+        ("lost_at", "i8"),  # number of the tick after the latest that were lost
+        ("held_up", "i8"),  # ticks missing in a pause, of which some may come now ...
+        ("came_at_once", "i8"),  # ... as one did where this is 1
+    ],
+    align=True,
+)
+
 TEMPO_STATE = np.dtype(
     [
         ("whole", "i8"),  # position in beats: whole ones ...
@@ -143,12 +171,12 @@ TEMPO_STATE = np.dtype(
         ("rolling", "i8"),  # 0 between stop and start of the clock
         ("waiting", "i8"),  # 1 between start, 2 between continue, and the next tick
         ("joining", "i8"),  # 1 where the next tick is the one nearest to the position
-        ("ticks", "i8"),  # place of the latest tick in the song
-        ("tick_time", "i8"),  # sample of the latest tick
-        ("heard", "i8"),  # ticks that the measurement rests on
+        ("offset", "i8"),  # place of a tick in the song, less its number
         ("period", "f8"),  # samples between ticks as measured; 0 before that
-        ("predicted", "f8"),  # sample at which the next tick is expected
-        ("speed", "f8"),  # beats a sample that lead to where the next tick is expected
+        ("speed", "f8"),  # beats a sample, as measured
+        ("extra", "f8"),  # beats a sample besides, which make up for what is missing ...
+        ("extra_left", "i8"),  # ... in so many samples
+        ("clock", CLOCK_STATE),
     ],
     align=True,
 )

@@ -1,4 +1,4 @@
-"""Tempo: where in beats every sample lies, by a speed of our own or a tapped one, or by MIDI clock; swing."""
+"""Tempo: the place of every sample in beats, by a speed of our own or a tapped one, or by MIDI clock; swing."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import numpy as np
 from instrument.engine.compiling.compiled import compiled, inlined
 from instrument.engine.memory.records import TAPS
 from instrument.engine.modulators.links import apply_link, begin_target
-from instrument.engine.notes.midi_numbers import CLOCK, CONTINUE, SONG_POSITION, START, STOP
+from instrument.engine.modulators.midi_clock import FASTEST, TICKS, carry_clock, forget_clock
 from instrument.engine.numeric.fixed_point import as_float, distance, moved_often, moved_on
 from instrument.engine.numeric.safe_math import choice, clamp, finite, turns_to_phase
 from instrument.engine.parameters import PATCH, PATCH_BASE, offset_in
@@ -21,9 +21,6 @@ PAIR = PATCH_BASE + offset_in(PATCH, "tempo.pair")
 TAP = PATCH_BASE + offset_in(PATCH, "tempo.tap")
 RESTART = PATCH_BASE + offset_in(PATCH, "tempo.restart")
 
-_FASTEST = 0.45
-"""Beats that may pass in one sample."""
-
 _AHEAD, _AHEAD_OF_ROUNDING = 2.5e-19, 4e-16
 """Beats added to every step, at least and as a share of it: more than rounding takes away, so that a beat that falls
 on a sample is there on that sample and not one later. An hour of it is a few millionths of a sample."""
@@ -33,21 +30,6 @@ _LONGEST_TAP = 2.0
 
 _STRONGEST_SWING = 0.9
 _SHORTEST_PAIR, _LONGEST_PAIR = 1e-6, 1e9
-
-TICKS = 24
-"""Clock messages in a beat. MIDI 1.0 Detailed Specification 4.2, System Real Time Messages, Timing Clock."""
-
-_POINTER = 6
-"""Clocks in one MIDI beat (a sixteenth), the unit of Song Position Pointer; the same document."""
-
-_BANDWIDTH = 2.0 * np.pi * 0.02
-"""Of the loop that measures the clock, in radians a tick: about 1 Hz at 120 beats a minute."""
-
-_LOST = 4.0
-"""Periods without a tick after which the clock counts as interrupted: the beat goes on, and joins what comes next."""
-
-_ANOTHER = 0.5
-"""Share by which an interval differs from the measured period when the tempo has jumped, and is measured afresh."""
 
 
 @inlined
@@ -89,7 +71,7 @@ def _own_step(bpm, rate):
     step = bpm / (60.0 * rate)
     step = step if step == step else 0.0
     ahead = step + (step * _AHEAD_OF_ROUNDING + _AHEAD) if step > 0.0 else step
-    return clamp(ahead, -_FASTEST, _FASTEST)
+    return clamp(ahead, -FASTEST, FASTEST)
 
 
 @compiled
@@ -142,7 +124,7 @@ def run_tempo(m, p, s, n):
     """Fill the rows of the beat for n samples and move on; links have already moved the rows of `tempo`.
 
     In: rows of `tempo`, taps and clock messages heard so far. Out: the six rows of the beat; the position moved on.
-    Never: a jump to meet a clock tick; a speed is chosen that is there when the next one is due.
+    Never: a jump to meet a clock tick; the speed is chosen so that the beat comes to where the clock is.
     """
     t = s.tempo
     if _is_steady(s, t):
@@ -169,6 +151,9 @@ def run_tempo(m, p, s, n):
         runs = choice(s.rows[RUNNING, i], 2) != 0
         if follows:
             step = t.speed if t.period > 0.0 else step
+            if t.extra_left > 0:
+                step += t.extra
+                t.extra_left -= 1
             runs = runs and t.rolling != 0 and t.waiting == 0
         m.bpm_row[i] = 60.0 * m.rate / t.period / TICKS if follows and t.period > 0.0 else finite(bpm[i])
         step = step if runs else 0.0
@@ -219,10 +204,11 @@ def reset_tempo(t):
     t.swung_whole, t.swung_part = np.int64(0), np.uint64(0)
     t.arrived = 1
     t.moved = t.restarting = t.tapping = t.asked = t.follows = t.waiting = 0
-    t.tapped = t.taps = t.ticks = t.tick_time = t.heard = 0
+    t.tapped = t.taps = t.offset = t.extra_left = 0
     t.rolling = 1
     t.joining = 1
-    t.period = t.predicted = t.speed = 0.0
+    t.period = t.speed = t.extra = 0.0
+    forget_clock(t.clock)
 
 
 @compiled
@@ -236,76 +222,6 @@ def carry_tempo(t, old):
     for k in range(TAPS):
         t.intervals[k] = old.intervals[k]
     t.follows, t.rolling, t.waiting, t.joining = old.follows, old.rolling, old.waiting, old.joining
-    t.ticks, t.tick_time, t.heard = old.ticks, old.tick_time, old.heard
-    t.period, t.predicted, t.speed = old.period, old.predicted, old.speed
-
-
-@compiled
-def _measure(t, now):
-    # A delay-locked loop of second order: F. Adriaensen, Using a DLL to filter time, Linux Audio Conference 2005.
-    # Its bandwidth narrows from one tick to the next, so that the first ones count in full.
-    interval = np.float64(now - t.tick_time)
-    t.tick_time = now
-    if t.heard == 0 or interval < 1.0:
-        t.heard = max(t.heard, np.int64(1))
-    elif t.period > 0.0 and interval > _LOST * t.period:
-        t.heard = 1
-        t.joining = 1
-        t.predicted = now + t.period
-    elif t.heard == 1 or abs(interval - t.period) > _ANOTHER * t.period:
-        t.heard = 2
-        t.period = interval
-        t.predicted = now + interval
-    else:
-        late = now - t.predicted
-        width = max(_BANDWIDTH, 1.0 / t.heard)
-        t.predicted += min(1.4142135623730951 * width, 1.0) * late + t.period
-        t.period = max(t.period + min(width * width, 0.5) * late, 1.0)
-        t.heard += 1
-
-
-@compiled
-def _tick(t, now):
-    _measure(t, now)
-    if t.waiting == 1 and t.follows != 0:
-        t.whole, t.part = np.int64(0), np.uint64(0)
-        t.arrived = 1
-    place = clamp(as_float(t.whole, t.part) * TICKS, -1e15, 1e15)
-    if t.waiting == 1:
-        t.ticks = 0
-    elif t.waiting == 2:
-        t.ticks = np.int64(np.ceil(place - 0.01))
-    elif t.joining != 0 or t.follows == 0:
-        t.ticks = np.int64(np.floor(place + 0.5))
-    elif t.rolling != 0:
-        t.ticks += 1
-    t.waiting = 0
-    t.joining = 0
-    if t.period > 0.0:
-        # The speed that is at the next tick when it is expected; nothing ever jumps.
-        ahead = np.float64(t.ticks + 1) - place
-        left = max(t.predicted - now, 0.25 * t.period)
-        t.speed = clamp(ahead / (TICKS * left), 0.0, _FASTEST)
-
-
-@compiled
-def hear_clock(m, s, status, first, second):
-    """Apply a real-time message or song position of MIDI; where `tempo.source` is own, it is measured alone."""
-    t = s.tempo
-    if status == CLOCK:
-        _tick(t, m.time)
-    elif status == START:
-        t.rolling = 1
-        t.waiting = 1
-        if t.follows != 0:
-            t.whole, t.part = np.int64(0), np.uint64(0)
-            t.arrived = 1
-    elif status == CONTINUE:
-        t.rolling = 1
-        t.waiting = 2
-    elif status == STOP:
-        t.rolling = 0
-        t.waiting = 0
-    elif status == SONG_POSITION and t.follows != 0:
-        clocks = _POINTER * (first + 128 * second)
-        _jump(t, clocks // TICKS, np.uint64(clocks % TICKS // _POINTER) << np.uint64(62))
+    t.offset, t.period, t.speed = old.offset, old.period, old.speed
+    t.extra, t.extra_left = old.extra, old.extra_left
+    carry_clock(t.clock, old.clock)

@@ -17,7 +17,7 @@ from instrument.engine.controls.control import CC, CC14, GATE, LET_GO, NOTE
 from instrument.engine.memory.layout import HELD_NOTES, MESSAGES
 from instrument.engine.memory.machine import address_of
 from instrument.engine.memory.records import KEY_DOWN, LATCHED, PEDAL_DOWN
-from instrument.engine.modulators.tempo import hear_clock
+from instrument.engine.modulators.midi_clock import hear_clock
 from instrument.engine.notes.midi_numbers import (
     ALL_NOTES_OFF,
     ALL_SOUND_OFF,
