@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from instrument.engine.forms.form_table import FORM_TABLE
-from instrument.engine.memory.layout import ACTIONS, CURVES, LINK_ADD, LINK_MULTIPLY, MANNERS, MESSAGES, TAKEOVERS
+from instrument.engine.memory.layout import ACTIONS, CURVES, GRIPS, LINK_ADD, LINK_MULTIPLY, MANNERS, MESSAGES
 from instrument.engine.modulators.modulator_table import MODULATOR_KINDS, MODULATOR_TABLE
 from instrument.engine.parameters import AXES, LINK, LIVE_TERMS, PATCH, index_of
 from instrument.engine.program import Program, new_program
@@ -187,7 +187,7 @@ def _build_controls(patch: Patch, program: Program) -> None:
         row["action"] = ACTIONS.index(control.action or "none")
         row["argument"] = np.nan if control.choose is None and control.action in COUNTED else control.choose or 0
         row["manner"] = MANNERS.index(control.manner)
-        row["takeover"] = TAKEOVERS.index(control.takeover)
+        row["grip"] = GRIPS.index(control.grip)
         row["group"] = control.group
         row["step"] = control.step
         row["acceleration"] = control.acceleration

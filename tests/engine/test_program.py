@@ -115,7 +115,7 @@ def test_an_unknown_form_is_answered_with_the_nearest_one() -> None:
 
 
 def test_a_form_like_no_other_is_answered_with_all_there_are() -> None:
-    with pytest.raises(ValueError, match=r"there is no form 'zzz'; forms are twist, bend, .*, chop\."):
+    with pytest.raises(ValueError, match=r"there is no form 'zzz'; forms are twist, bend, .*, gaps\."):
         new_program().form(0, ["zzz"])
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from instrument.engine.forms.form_table import FORM_KINDS
-from instrument.engine.memory.layout import ACTIONS, CURVES, MANNERS, MESSAGES, TAKEOVERS
+from instrument.engine.memory.layout import ACTIONS, CURVES, GRIPS, MANNERS, MESSAGES
 from instrument.engine.modulators.modulator_table import MODULATOR_KINDS
 from instrument.engine.parameters import LAYER, MODULATOR, PATCH
 from instrument.patch.factory import factory_folder, factory_set
@@ -73,7 +73,7 @@ def test_every_message_manner_takeover_curve_and_action_of_a_control() -> None:
     controls = [control for patch in PATCHES for control in patch.control]
     assert {control.message for control in controls} == set(MESSAGES[1:])
     assert {control.manner for control in controls} == set(MANNERS)
-    assert {control.takeover for control in controls} == set(TAKEOVERS)
+    assert {control.grip for control in controls} == set(GRIPS)
     assert {control.curve or CURVES[0] for control in controls} == set(CURVES)
     assert {control.action for control in controls} - {None} == set(ACTIONS[1:])
 

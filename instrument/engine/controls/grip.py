@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiling.compiled import compiled
-from instrument.engine.memory.layout import CURVES, MANNERS, MESSAGES, TAKEOVERS
+from instrument.engine.memory.layout import CURVES, GRIPS, MANNERS, MESSAGES
 from instrument.engine.numeric.safe_math import clamp
 
 _EXP = CURVES.index("exp")
@@ -20,8 +20,8 @@ _HALVINGS = 48
 _SWITCHED = (MESSAGES.index("cc"), MESSAGES.index("cc14"), MESSAGES.index("rpn"), MESSAGES.index("nrpn"))
 _TWOS = MANNERS.index("relative_twos")
 _OFFSET = MANNERS.index("relative_offset")
-_PICKUP = TAKEOVERS.index("pickup")
-_SCALED = TAKEOVERS.index("scaled")
+_CATCH = GRIPS.index("catch")
+_PROPORTIONAL = GRIPS.index("proportional")
 _NEAR = 1.001
 """Steps of the knob that count as being there; a little more than one, which is inexact in the numbers used."""
 
@@ -126,13 +126,13 @@ def _meets(p, s, k, low, high, before, raw, top):
     target = s.target[control.param]
     place = position_on_curve(p, control, low, high, target)
     here = raw / top
-    near = control.takeover == _PICKUP and abs(here - place) <= _NEAR / top
+    near = control.grip == _CATCH and abs(here - place) <= _NEAR / top
     passed = before >= 0.0 and (before - place) * (here - place) <= 0.0
     return near or passed
 
 
 @compiled
-def _scaled_place(place, before, here):
+def _proportional_place(place, before, here):
     # What is left of the knob's way runs through what is left of the parameter's, so that both ends meet.
     if here > before:
         return place + (1.0 - place) * (here - before) / (1.0 - before)
@@ -152,13 +152,13 @@ def turned(m, p, s, k, low, high, raw, top):
     state.at = raw / top
     value = value_on_curve(p, control, low, high, raw, top)
     target = s.target[control.param]
-    if control.takeover != _PICKUP and control.takeover != _SCALED:
+    if control.grip != _CATCH and control.grip != _PROPORTIONAL:
         return True, value
     if state.holds == 0 or state.value != target:
         state.holds = 1 if _meets(p, s, k, low, high, before, raw, top) else 0
     if state.holds != 0:
         return True, value
-    if control.takeover == _PICKUP or before < 0.0:
+    if control.grip == _CATCH or before < 0.0:
         return False, value
     place = position_on_curve(p, control, low, high, target)
-    return True, value_on_curve(p, control, low, high, _scaled_place(place, before, raw / top), 1.0)
+    return True, value_on_curve(p, control, low, high, _proportional_place(place, before, raw / top), 1.0)

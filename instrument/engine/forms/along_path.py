@@ -1,4 +1,4 @@
-"""Forms along the path and in time without memory of the drawing: ripple, noise, ring and chop."""
+"""Forms along the path and in time without memory of the drawing: billow, noise, ring and gaps."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from instrument.engine.compiling.compiled import compiled, inlined
 from instrument.engine.numeric.safe_math import blended, clamp, finite, formed_or, option, sincos_turn, wrap_turn
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
 
-_RIPPLE = offset_in(LAYER, "form.ripple.amount")
-_RIPPLE_WAVES = offset_in(LAYER, "form.ripple.waves")
-_RIPPLE_PHASE = offset_in(LAYER, "form.ripple.phase")
-_RIPPLE_BY = offset_in(LAYER, "form.ripple.by")
-_RIPPLE_INTO = offset_in(LAYER, "form.ripple.into")
+_BILLOW = offset_in(LAYER, "form.billow.amount")
+_BILLOW_WAVES = offset_in(LAYER, "form.billow.waves")
+_BILLOW_PHASE = offset_in(LAYER, "form.billow.phase")
+_BILLOW_BY = offset_in(LAYER, "form.billow.by")
+_BILLOW_INTO = offset_in(LAYER, "form.billow.into")
 _NOISE = offset_in(LAYER, "form.noise.amount")
 _NOISE_RATE = offset_in(LAYER, "form.noise.rate")
 _NOISE_GLIDE = offset_in(LAYER, "form.noise.glide")
@@ -23,11 +23,11 @@ _RING = offset_in(LAYER, "form.ring.amount")
 _RING_GAIN = offset_in(LAYER, "form.ring.gain")
 _RING_X = offset_in(LAYER, "form.ring.x")
 _RING_Y = offset_in(LAYER, "form.ring.y")
-_CHOP = offset_in(LAYER, "form.chop.amount")
-_CHOP_GATES = offset_in(LAYER, "form.chop.gates")
-_CHOP_OPEN = offset_in(LAYER, "form.chop.open")
-_CHOP_PHASE = offset_in(LAYER, "form.chop.phase")
-_CHOP_REST = offset_in(LAYER, "form.chop.rest")
+_GAPS = offset_in(LAYER, "form.gaps.amount")
+_GAPS_GATES = offset_in(LAYER, "form.gaps.gates")
+_GAPS_OPEN = offset_in(LAYER, "form.gaps.open")
+_GAPS_PHASE = offset_in(LAYER, "form.gaps.phase")
+_GAPS_REST = offset_in(LAYER, "form.gaps.rest")
 
 _ONE_NUMBER = 4294967296.0
 """Steps of the noise's clock from one random number to the next, 2**32."""
@@ -39,14 +39,14 @@ _LARGEST_SEED = 2.0**53
 
 
 @compiled
-def ripple(m, s, layer, first, last):
+def billow(m, s, layer, first, last):
     """Lay waves over the drawing: height by the path or the radius, movement outwards or along z."""
     base = layer * LAYER_SIZE
-    amount = s.rows[base + _RIPPLE]
-    waves = s.rows[base + _RIPPLE_WAVES]
-    phase = s.rows[base + _RIPPLE_PHASE]
-    by = s.rows[base + _RIPPLE_BY]
-    into = s.rows[base + _RIPPLE_INTO]
+    amount = s.rows[base + _BILLOW]
+    waves = s.rows[base + _BILLOW_WAVES]
+    phase = s.rows[base + _BILLOW_PHASE]
+    by = s.rows[base + _BILLOW_BY]
+    into = s.rows[base + _BILLOW_INTO]
     position = m.scratch_position
     x = m.scratch_x
     y = m.scratch_y
@@ -157,9 +157,9 @@ def ring(m, s, layer, first, last):
 @compiled
 def _find_gates(m, s, base, first, last):
     # 1 where the beam is drawn.
-    gates = s.rows[base + _CHOP_GATES]
-    share = s.rows[base + _CHOP_OPEN]
-    phase = s.rows[base + _CHOP_PHASE]
+    gates = s.rows[base + _GAPS_GATES]
+    share = s.rows[base + _GAPS_OPEN]
+    phase = s.rows[base + _GAPS_PHASE]
     position = m.scratch_position
     out = m.scratch_form[0]
     for i in range(first, last):
@@ -177,13 +177,13 @@ def _close_gates(out, is_open, amount, rest, held, first, last):
 
 
 @compiled
-def chop(m, s, layer, first, last):
+def gaps(m, s, layer, first, last):
     """Draw dashes along the path; between them the beam waits."""
     base = layer * LAYER_SIZE
-    amount = s.rows[base + _CHOP]
-    rest = s.rows[base + _CHOP_REST]
+    amount = s.rows[base + _GAPS]
+    rest = s.rows[base + _GAPS_REST]
     gates = m.scratch_form[0]
-    held = s.forms[layer].chop.held
+    held = s.forms[layer].gaps.held
     _find_gates(m, s, base, first, last)
     held[0] = _close_gates(m.scratch_x, gates, amount, rest, held[0], first, last)
     held[1] = _close_gates(m.scratch_y, gates, amount, rest, held[1], first, last)

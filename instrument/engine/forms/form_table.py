@@ -109,9 +109,9 @@ _FORMS = (
         ),
     ),
     FormKind(
-        "ripple",
+        "billow",
         "Waves along the line, or rings as on water.",
-        kernel="along_path.ripple",
+        kernel="along_path.billow",
         parameters=(
             Parameter("amount", 0.05, "of full scale", "height of the waves; 0 leaves the drawing as it is"),
             Parameter("waves", 12.0, "waves", "waves in a round of the drawing, or per full scale of radius"),
@@ -325,9 +325,9 @@ _FORMS = (
         ),
     ),
     FormKind(
-        "chop",
+        "gaps",
         "Cuts the line into dashes.",
-        kernel="along_path.chop",
+        kernel="along_path.gaps",
         remembers=(("held", "f8", (3,)),),  # where the latest dash has ended
         parameters=(
             Parameter(

@@ -133,7 +133,7 @@ MESSAGES = (
 MANNERS = ("sweep", "toggle", "radio", "relative_twos", "relative_offset", "relative_sign")
 """Manners in which a control takes what it hears: as a place in its range, as a button that changes over, as one of a group of
 buttons, or as a step in one of the three usual codings of an endless knob; the index is what the program stores."""
-TAKEOVERS = ("jump", "pickup", "scaled")
+GRIPS = ("jump", "catch", "proportional")
 """Ways of a knob that does not stand where its parameter is; the index is what the program stores."""
 ACTIONS = (
     "none",

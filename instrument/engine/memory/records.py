@@ -14,7 +14,7 @@ CONTROL = np.dtype(
         ("acceleration", "f8"),  # how much further a click moves when clicks come fast; 0 for never
         ("argument", "f8"),  # of the action; nan where what is heard is the argument
         ("manner", "i4"),
-        ("takeover", "i4"),
+        ("grip", "i4"),
         ("action", "i4"),  # 0 moves the parameter
         ("group", "i4"),  # of radio buttons
         ("by_bend_range", "i4"),  # 1: the range is the channel's bend range, in semitones

@@ -11,8 +11,8 @@ from instrument.engine.notes.layer_voices import MODE, MODES, OFF, advance, move
 from instrument.engine.numeric.safe_math import choice, finite
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
 
-_TOUCH = offset_in(LAYER, "notes.touch")
-_PRESS = offset_in(LAYER, "notes.press")
+_BY_VELOCITY = offset_in(LAYER, "notes.size_by_velocity")
+_BY_PRESSURE = offset_in(LAYER, "notes.size_by_pressure")
 _ATTACK = offset_in(LAYER, "notes.attack")
 _DECAY = offset_in(LAYER, "notes.decay")
 _SUSTAIN = offset_in(LAYER, "notes.sustain")
@@ -37,11 +37,11 @@ def _run_level(m, s, layer, voice, gain, pressure, pressed, n):
     stage, level, start, part = voice.stage, voice.level, voice.start, voice.part
     velocity = voice.velocity
     end = n
-    moving = (s.moving[base + _SUSTAIN] | s.moving[base + _TOUCH] | s.moving[base + _PRESS]) != 0
+    moving = (s.moving[base + _SUSTAIN] | s.moving[base + _BY_VELOCITY] | s.moving[base + _BY_PRESSURE]) != 0
     if stage == SUSTAIN and not moving and not pressed:
-        touch, press = rows[base + _TOUCH, 0], rows[base + _PRESS, 0]
+        by_velocity, by_pressure = rows[base + _BY_VELOCITY, 0], rows[base + _BY_PRESSURE, 0]
         level = finite(rows[base + _SUSTAIN, 0])
-        size = (1.0 - touch + touch * velocity) * (1.0 - press + press * pressure[0])
+        size = (1.0 - by_velocity + by_velocity * velocity) * (1.0 - by_pressure + by_pressure * pressure[0])
         for i in range(n):
             gain[i] = finite(level * size)
         voice.level, voice.end = level, end
@@ -67,9 +67,9 @@ def _run_level(m, s, layer, voice, gain, pressure, pressed, n):
                 stage, level = IDLE, 0.0
                 end = i
                 break
-        touch = rows[base + _TOUCH, i]
-        press = rows[base + _PRESS, i]
-        size = (1.0 - touch + touch * velocity) * (1.0 - press + press * pressure[i])
+        by_velocity = rows[base + _BY_VELOCITY, i]
+        by_pressure = rows[base + _BY_PRESSURE, i]
+        size = (1.0 - by_velocity + by_velocity * velocity) * (1.0 - by_pressure + by_pressure * pressure[i])
         gain[i] = finite(level * size)
     voice.stage, voice.level, voice.start, voice.part = stage, level, start, part
     voice.end = end

@@ -5,7 +5,7 @@ from typing import Annotated, Any, Self
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
-from instrument.engine.memory.layout import ACTIONS, CURVE_POINTS, CURVES, MANNERS, MESSAGES, TAKEOVERS
+from instrument.engine.memory.layout import ACTIONS, CURVE_POINTS, CURVES, GRIPS, MANNERS, MESSAGES
 from instrument.engine.parameters import INDEX
 from instrument.patch.number import NumberError, note_to_key
 from instrument.patch.patch_errors import did_you_mean, listed
@@ -110,7 +110,7 @@ class Control(Table):
         description="a knob, fader or held button; a button that changes over; one of a group; or an endless knob by "
         "its coding",
     )
-    takeover: Annotated[str, *one_of(TAKEOVERS)] = Field(
+    grip: Annotated[str, *one_of(GRIPS)] = Field(
         "jump",
         description="what a knob does that does not stand where its parameter is: jump there, wait until it meets "
         "it, or share out what is left of both ways",
@@ -171,8 +171,8 @@ class Control(Table):
     def _check_manner(self) -> None:
         if self.manner.startswith("relative") and self.message != "cc":
             raise refusal("an endless knob sends cc messages", 'Write message = "cc".', at="manner")
-        if self.takeover != "jump" and (self.message not in TURNED or self.manner != "sweep"):
-            raise refusal("only a knob or fader, of cc or cc14, takes hold", "Take this line out.", at="takeover")
+        if self.grip != "jump" and (self.message not in TURNED or self.manner != "sweep"):
+            raise refusal("only a knob or fader, of cc or cc14, takes hold", "Take this line out.", at="grip")
 
     def _check_number(self) -> None:
         top = NUMBERED.get(self.message, 127)

@@ -8,14 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from instrument.engine.engine import Engine, midi_event, set_event
-from instrument.engine.memory.layout import CURVES, MANNERS, TAKEOVERS
+from instrument.engine.memory.layout import CURVES, GRIPS, MANNERS
 from tests.engine.playing import RATE, listen_to, one_circle, started
 from tests.reference.midi import CONTROL_CHANGE, NOTE_OFF, NOTE_ON
 
 PARAMETER = "output.offset.x"
 KNOB = 7
-PICKUP = TAKEOVERS.index("pickup")
-SCALED = TAKEOVERS.index("scaled")
+CATCH = GRIPS.index("catch")
+PROPORTIONAL = GRIPS.index("proportional")
 
 
 def knob(low: float = 0.0, high: float = 127.0, start: float = 50.0, **more: float) -> Engine:
@@ -43,13 +43,13 @@ class TestPickup:
     """A knob that does not stand where its parameter is."""
 
     def test_it_waits_until_it_meets_the_value(self) -> None:
-        assert turned(knob(takeover=PICKUP), 20, 40, 49, 55) == [50.0, 50.0, 49.0, 55.0]
+        assert turned(knob(grip=CATCH), 20, 40, 49, 55) == [50.0, 50.0, 49.0, 55.0]
 
     def test_it_takes_hold_in_passing(self) -> None:
-        assert turned(knob(takeover=PICKUP), 20, 90, 30) == [50.0, 90.0, 30.0]
+        assert turned(knob(grip=CATCH), 20, 90, 30) == [50.0, 90.0, 30.0]
 
     def test_it_lets_go_when_something_else_moves_the_parameter(self) -> None:
-        engine = knob(takeover=PICKUP)
+        engine = knob(grip=CATCH)
         assert turned(engine, 50, 60) == [50.0, 60.0]
         typed(engine, 100.0)
         assert turned(engine, 61, 62) == [100.0, 100.0]
@@ -60,19 +60,19 @@ class TestScaled:
     """What is left of the knob's way runs through what is left of the range."""
 
     def test_both_ends_meet(self) -> None:
-        engine = knob(takeover=SCALED)
+        engine = knob(grip=PROPORTIONAL)
         turned(engine, 100)
         assert turned(engine, 127) == [127.0]
 
     def test_half_of_the_way_left_moves_half_of_the_range_left(self) -> None:
-        engine = knob(takeover=SCALED, start=27.0)
+        engine = knob(grip=PROPORTIONAL, start=27.0)
         turned(engine, 27 + 50 - 27 + 50)
         found = turned(engine, 50)
         assert found[0] == pytest.approx(13.5, abs=1e-9)
 
     @given(st.lists(st.integers(0, 127), min_size=2, max_size=20))
     def test_it_moves_the_way_the_knob_moves(self, values: list[int]) -> None:
-        engine = knob(takeover=SCALED)
+        engine = knob(grip=PROPORTIONAL)
         turned(engine, values[0])
         at = values[0]
         for value in values[1:]:

@@ -1,4 +1,4 @@
-"""Ripple, noise, ring and chop, against their formulas written out in NumPy."""
+"""Billow, noise, ring and gaps, against their formulas written out in NumPy."""
 
 from __future__ import annotations
 
@@ -50,19 +50,19 @@ def test_ripple_is_a_sine_of_the_path_or_the_radius(
     else:
         wanted[:, :2] *= (1 + height / radius)[:, None]
     bench = Bench(
-        ["ripple"],
-        ripple_amount=amount,
-        ripple_waves=waves,
-        ripple_phase=phase,
-        ripple_by=by,
-        ripple_into=into,
+        ["billow"],
+        billow_amount=amount,
+        billow_waves=waves,
+        billow_phase=phase,
+        billow_by=by,
+        billow_into=into,
     )
     assert_near(bench.form(points, position=position), wanted)
 
 
 def test_the_very_middle_is_not_moved_by_a_ripple_in_the_plane() -> None:
     points = np.zeros((5, 3))
-    np.testing.assert_array_equal(Bench(["ripple"], ripple_phase=0.25).form(points), points)
+    np.testing.assert_array_equal(Bench(["billow"], billow_phase=0.25).form(points), points)
 
 
 def test_the_reference_generator_is_splitmix64() -> None:
@@ -160,7 +160,7 @@ def test_chop_draws_a_share_of_every_gate(gates: float, share: float, phase: flo
     position = np.linspace(0.0, 2.0, 200)
     turns = gates * position + phase
     is_open = (turns - np.floor(turns)) % 1.0 < share
-    bench = Bench(["chop"], chop_gates=gates, chop_open=share, chop_phase=phase, chop_amount=amount)
+    bench = Bench(["gaps"], gaps_gates=gates, gaps_open=share, gaps_phase=phase, gaps_amount=amount)
     found = bench.form(points, position=position)
     assert found[is_open].tobytes() == points[is_open].tobytes()
     assert_near(found[~is_open], points[~is_open] * (1 - amount))
@@ -169,7 +169,7 @@ def test_chop_draws_a_share_of_every_gate(gates: float, share: float, phase: flo
 def test_the_beam_may_wait_where_the_dash_has_ended() -> None:
     points = drawing()
     position = np.arange(200) / 40.0
-    found = Bench(["chop"], chop_gates=4, chop_rest=1).form(points, position=position)
+    found = Bench(["gaps"], gaps_gates=4, gaps_rest=1).form(points, position=position)
     for k in range(200):
         latest = k if k % 10 < 5 else k - k % 10 + 4
         np.testing.assert_array_equal(found[k], points[latest])
@@ -178,5 +178,5 @@ def test_the_beam_may_wait_where_the_dash_has_ended() -> None:
 @pytest.mark.parametrize("share", [1.0, 1.5, np.inf])
 def test_a_gate_that_is_always_open_leaves_the_drawing(share: float) -> None:
     points = drawing()
-    found = Bench(["chop"], chop_open=share).form(points, position=np.linspace(0, 1, 200))
+    found = Bench(["gaps"], gaps_open=share).form(points, position=np.linspace(0, 1, 200))
     assert found.tobytes() == points.tobytes()

@@ -137,7 +137,7 @@ def test_it_decays_to_the_sustained_level() -> None:
 
 
 def test_velocity_and_pressure_set_the_size_as_far_as_they_may() -> None:
-    engine = started(notes(POLY, touch=1.0, press=0.5))
+    engine = started(notes(POLY, size_by_velocity=1.0, size_by_pressure=0.5))
     play(engine, (CHANNEL_PRESSURE, TOP), key(69, 64))
     assert np.hypot(*engine.render(5)[-1]) == pytest.approx(0.25 * 64 / TOP, rel=1e-6)
     play(engine, (CHANNEL_PRESSURE, 0))
