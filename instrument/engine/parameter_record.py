@@ -5,7 +5,7 @@ The tables of forms, modulators and sources are made of these records, and `para
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 LAYERS = 8
 """Layers of a patch."""
@@ -37,8 +37,9 @@ class Parameter:
         Names for the whole numbers 0, 1, 2 ... where the parameter selects; such a parameter is never ramped.
     circular : bool
         Whether whole turns make no difference, so that a morph takes the short way round.
-    formerly : str
-        Name that it had in earlier patch files, below the same owner; empty for none.
+    formerly : tuple of str
+        Names that it had in earlier patch files, below the same owner. A field of a table of the file is found by its last
+        word, so that what stands before it is the same as now.
     """
 
     name: str
@@ -47,7 +48,7 @@ class Parameter:
     about: str
     choices: tuple[str, ...] = ()
     circular: bool = False
-    formerly: str = ""
+    formerly: tuple[str, ...] = ()
 
 
 def per_axis(
@@ -63,7 +64,15 @@ def per_axis(
     return tuple(Parameter(f"{stem}.{axis}", default, unit, about.format(axis=axis), (), circular) for axis in axes)
 
 
-def below(stem: str, row: Parameter) -> Parameter:
-    """Return a row with its name below a stem: ``amount`` below ``form.twist`` is ``form.twist.amount``."""
-    former = f"{stem}.{row.formerly}" if row.formerly else ""
-    return Parameter(f"{stem}.{row.name}", row.default, row.unit, row.about, row.choices, row.circular, former)
+def below(stem: str, row: Parameter, former_stems: tuple[str, ...] = ()) -> Parameter:
+    """Return a row with its name below a stem: ``amount`` below ``form.twist`` is ``form.twist.amount``.
+
+    Parameters
+    ----------
+    stem : str
+    row : Parameter
+    former_stems : tuple of str
+        Stems that it stood below in earlier patch files.
+    """
+    name, *former = (f"{above}.{word}" for above in (stem, *former_stems) for word in (row.name, *row.formerly))
+    return replace(row, name=name, formerly=tuple(former))

@@ -18,6 +18,7 @@ __all__ = [
     "ADDRESSES",
     "AXES",
     "COUNT",
+    "FORMER_ADDRESSES",
     "INDEX",
     "KNOBS",
     "LAYER",
@@ -92,8 +93,15 @@ def _notes() -> list[Parameter]:
             0.0,
             "of 1",
             "how far velocity sets the size of a voice: 0 not at all, 1 all of it",
+            formerly=("notes.touch",),
         ),
-        Parameter("notes.size_by_pressure", 0.0, "of 1", "how far pressure sets the size of a voice"),
+        Parameter(
+            "notes.size_by_pressure",
+            0.0,
+            "of 1",
+            "how far pressure sets the size of a voice",
+            formerly=("notes.press",),
+        ),
         Parameter("notes.attack", 0.005, "s", "rise of a voice"),
         Parameter("notes.decay", 0.0, "s", "time from its top to the sustained level"),
         Parameter("notes.sustain", 1.0, "level", "level of a voice while it is held"),
@@ -182,21 +190,21 @@ COUNT = PATCH_BASE + len(PATCH)
 """Number of parameters in the flat vector that every program carries."""
 
 
-def _build() -> tuple[tuple[str, ...], tuple[Parameter, ...]]:
+def _build() -> tuple[tuple[str, ...], tuple[Parameter, ...], dict[str, str]]:
     groups = (("layer", LAYERS, LAYER), ("mod", MODULATORS, MODULATOR), ("link", LINKS, LINK))
+    owners = [(f"{stem}.{number}.", table) for stem, count, table in groups for number in range(1, count + 1)]
     addresses: list[str] = []
     rows: list[Parameter] = []
-    for stem, count, table in groups:
-        for number in range(1, count + 1):
-            addresses += [f"{stem}.{number}.{row.name}" for row in table]
-            rows += table
-    addresses += [row.name for row in PATCH]
-    rows += PATCH
-    return tuple(addresses), tuple(rows)
+    former: dict[str, str] = {}
+    for owner, table in [*owners, ("", PATCH)]:
+        addresses += [owner + row.name for row in table]
+        rows += table
+        former |= {owner + word: owner + row.name for row in table for word in row.formerly}
+    return tuple(addresses), tuple(rows), former
 
 
-ADDRESSES, ROWS = _build()
-"""Address and table row of every parameter, by index."""
+ADDRESSES, ROWS, FORMER_ADDRESSES = _build()
+"""Address and table row of every parameter, by index; present addresses by those of earlier patch files."""
 
 INDEX: dict[str, int] = {address: index for index, address in enumerate(ADDRESSES)}
 
@@ -228,11 +236,13 @@ def index_of(address: str) -> int:
     Raises
     ------
     KeyError
-        If there is no such address; the message offers the nearest one.
+        If there is no such address; the message offers the nearest one, or what it is called now.
     """
     try:
         return INDEX[address]
     except KeyError:
+        if address in FORMER_ADDRESSES:
+            raise KeyError(f"{address} is called {FORMER_ADDRESSES[address]} now") from None
         near = difflib.get_close_matches(address, INDEX, n=1, cutoff=0.6)
         hint = f"; did you mean {near[0]}" if near else "; addresses look like layer.1.place.spin.y"
         raise KeyError(f"no parameter {address!r}{hint}") from None

@@ -14,6 +14,7 @@ from instrument.common.safe_files import write_atomically
 from instrument.patch.line_numbers import lines_of
 from instrument.patch.patch_errors import PatchError, Problem, shown
 from instrument.patch.schema.checks import cross_problems, problems_of
+from instrument.patch.schema.former_words import AS_IT_WAS
 from instrument.patch.schema.patch_schema import SCHEMA, Patch
 
 LARGEST = 64 << 20
@@ -48,7 +49,7 @@ def load_patch(path: str | Path) -> Patch:
     return patch_from_text(read_text(path), path)
 
 
-def patch_from_text(text: str, path: str | Path | None = None) -> Patch:
+def patch_from_text(text: str, path: str | Path | None = None, *, as_it_was: bool = False) -> Patch:
     """Check the text of a patch file.
 
     Parameters
@@ -56,6 +57,8 @@ def patch_from_text(text: str, path: str | Path | None = None) -> Patch:
     text : str
     path : str or Path, optional
         File it comes from, for messages and for saving.
+    as_it_was : bool
+        Whether words of earlier patch files are taken as what they are called now, as in a take, which nobody mends.
 
     Raises
     ------
@@ -67,7 +70,7 @@ def patch_from_text(text: str, path: str | Path | None = None) -> Patch:
     data = parsed(text, file)
     check_version(data, text, file)
     try:
-        patch: Patch = Patch.model_validate(data)
+        patch: Patch = Patch.model_validate(data, context={AS_IT_WAS: as_it_was})
     except ValidationError as error:
         raise PatchError(file, *problems_of(error, data, text)) from None
     problems = cross_problems(patch)

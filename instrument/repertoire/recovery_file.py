@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 from instrument.common.safe_files import write_atomically
 from instrument.common.user_folders import state_folder
-from instrument.engine.parameters import ADDRESSES
+from instrument.engine.parameters import ADDRESSES, FORMER_ADDRESSES, INDEX
 from instrument.patch.editing.save import text_in, text_with
 from instrument.patch.patch_file import patch_from_text
 
@@ -42,7 +42,7 @@ class RecoveryFile:
     text : str
         Text as it was edited.
     values : dict of str to float
-        Values of all parameters by address.
+        Values of all parameters by their present addresses.
     seconds : float
         Age.
     """
@@ -145,7 +145,11 @@ def find_recoveries(folder: Path | None = None) -> list[RecoveryFile]:
             if _is_alive(int(record.stem.rpartition("-")[2])):
                 continue
             held = json.loads(record.read_text(encoding="utf-8"))
-            values = {str(address): float(value) for address, value in held["values"].items()}
+            # Another version may have written it; its values are found by what they are called now.
+            numbers = {
+                FORMER_ADDRESSES.get(address, address): float(value) for address, value in held["values"].items()
+            }
+            values = {address: number for address, number in numbers.items() if address in INDEX}
             age = max(time.time() - record.stat().st_mtime, 0.0)
             found.append(RecoveryFile(record, Path(held["patch"]), str(held["text"]), values, age))
     return sorted(found, key=lambda kept: kept.seconds)

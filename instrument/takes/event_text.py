@@ -21,7 +21,7 @@ from instrument.engine.memory.layout import (
     FLAG_AT_ONCE,
     FLAG_CARRY,
 )
-from instrument.engine.parameters import ADDRESSES, INDEX
+from instrument.engine.parameters import ADDRESSES, FORMER_ADDRESSES, INDEX
 from instrument.takes.take_folder import TakeError
 
 if TYPE_CHECKING:
@@ -110,13 +110,14 @@ def event_from_text(words: str) -> tuple[int, int, float, int, tuple[int, int, i
         value = _number(found[2], words) if found[2] else 0.0
         return EVENT_ACTION, ACTIONS.index(found[1]), value, 0, (0, 0, 0)
     if found := _SET.fullmatch(words):
-        if found[1] not in INDEX:
+        address = FORMER_ADDRESSES.get(found[1], found[1])
+        if address not in INDEX:
             near = difflib.get_close_matches(found[1], ADDRESSES, n=1)
             meant = f" Did you mean {near[0]}?" if near else ""
             raise TakeError(f"there is no parameter {found[1]}.{meant}")
         return (
             EVENT_SET,
-            INDEX[found[1]],
+            INDEX[address],
             _number(found[2], words),
             FLAG_AT_ONCE if found[3] else 0,
             (0, 0, 0),

@@ -15,7 +15,7 @@ from instrument.common.safe_files import DAMAGE
 from instrument.engine.memory.layout import POOL, PROGRAM
 from instrument.engine.memory.views import program_in
 from instrument.engine.modulators.modulator_table import MODULATOR_TABLE
-from instrument.engine.parameters import ADDRESSES, INDEX, LIVE_TERMS
+from instrument.engine.parameters import ADDRESSES, FORMER_ADDRESSES, INDEX, LIVE_TERMS
 from instrument.engine.signal.source_table import SOURCE_HARMONIC, SOURCE_PATH
 from instrument.takes.take_folder import TakeError
 
@@ -101,7 +101,7 @@ def write_program(path: Path, stored: StoredProgram) -> None:
 
 
 def read_program(path: Path) -> StoredProgram:
-    """Read what `write_program` wrote; nothing in the file is executed or believed.
+    """Read what `write_program` wrote, with addresses as they are now; nothing in the file is executed or believed.
 
     Raises
     ------
@@ -111,7 +111,8 @@ def read_program(path: Path) -> StoredProgram:
     try:
         with zipfile.ZipFile(path) as archive:
             arrays = {info.filename.removesuffix(".npy"): _array(archive, info) for info in archive.infolist()}
-        addresses = tuple(arrays.pop(_NAMES).tobytes().decode().split("\n"))
+        names = arrays.pop(_NAMES).tobytes().decode().split("\n")
+        addresses = tuple(FORMER_ADDRESSES.get(name, name) for name in names)
         values = arrays.pop(_VALUES)
         identity = arrays.pop(_IDENTITY, np.zeros(0, np.uint8)).tobytes().decode()
         lines = {int(name.removeprefix(_LAYER)) - 1: line for name, line in arrays.items()}
@@ -127,7 +128,8 @@ def read_program(path: Path) -> StoredProgram:
 def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:
     """Build the program again from the patch's text, with the values and lines that were played.
 
-    Everything passes the checks of a patch of unknown origin, so a take from a stranger can do no more than one.
+    Everything passes the checks of a patch of unknown origin, so a take from a stranger can do no more than one. Words of
+    earlier versions are taken as what they are called now, so that an old take is rendered as it was.
 
     Parameters
     ----------
@@ -147,7 +149,7 @@ def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:
     from instrument.patch.patch_drawings import placeholder_drawings  # noqa: PLC0415
     from instrument.patch.patch_file import patch_from_text  # noqa: PLC0415
 
-    patch = patch_from_text(text, path)
+    patch = patch_from_text(text, path, as_it_was=True)
     missing = [layer + 1 for layer in placeholder_drawings(patch) if layer not in stored.lines]
     if missing:
         raise TakeError(f"{path}: layer {missing[0]} draws a line that the take does not hold; restore a copy.")

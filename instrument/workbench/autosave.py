@@ -92,7 +92,7 @@ class Autosave:
             if working.path.absolute() == kept.patch:
                 # Until it plays, the file stays as it is.
                 then = partial(self._recovered, kept, working.path)
-                self._edits.recover(working, kept.text, kept.values, then)
+                self._edits.recover(working, kept, then)
         self._set_list.trouble = ""
 
     def _recovered(self, kept: RecoveryFile, path: Path) -> None:

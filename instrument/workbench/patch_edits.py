@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
     from instrument.engine.engine import Engine
     from instrument.repertoire.patch_worker import Answer
+    from instrument.repertoire.recovery_file import RecoveryFile
     from instrument.repertoire.set_list import SetList
 
     Values = npt.NDArray[np.float64]
@@ -44,7 +45,7 @@ class RingFullError(ValueError):
 
 @dataclass
 class _Task:
-    # `step` and `text` are for undo and redo, `values` and `then` for recovery, `to` and `sent` for saving. `number` is that of
+    # `step` and `text` are for undo and redo, `kept` and `then` for recovery, `to` and `sent` for saving. `number` is that of
     # the job, by which the answer is known.
     do: str
     working: WorkingCopy
@@ -52,7 +53,7 @@ class _Task:
     changes: tuple[Change, ...] = ()
     step: Step | None = None
     text: str = ""
-    values: dict[str, float] = field(default_factory=dict)
+    kept: RecoveryFile | None = None
     to: Path | None = None
     sent: Values | None = None
     number: int = 0
@@ -204,9 +205,9 @@ class PatchEdits:
         working = self._set_list.working
         self._add(_Task("build", working, "going back to what is saved", text=working.saved.text))
 
-    def recover(self, working: WorkingCopy, text: str, values: dict[str, float], then: Callable[[], None]) -> None:
+    def recover(self, working: WorkingCopy, kept: RecoveryFile, then: Callable[[], None]) -> None:
         """Go on with the unsaved changes of an earlier show; `then` is called when they play."""
-        self._add(_Task("build", working, "taking back unsaved changes", text=text, values=values, then=then))
+        self._add(_Task("build", working, "taking back unsaved changes", text=kept.text, kept=kept, then=then))
 
     def save(self, working: WorkingCopy | None = None, to: Path | None = None) -> None:
         """Write a patch with the values that it sounds with, into its file or another."""
@@ -309,6 +310,9 @@ class PatchEdits:
             }
             # Without file and line, as the refused text stands in no file.
             trouble = str(self.refused["why"])
+        elif task.kept is not None and answer.problem is not None and task.kept.playable.exists():
+            # The text stands in no file that anybody wrote; what the user can mend and play is the patch beside the record.
+            trouble = f"{task.kept.playable}: {answer.problem.text} Mend it there and play that file; it is still kept."
         else:
             trouble = answer.trouble
         self._set_list.complain(trouble)
@@ -330,7 +334,7 @@ class PatchEdits:
             self._set_list.swap_in(working, new.loaded, turn(working.values), turn(sounding))
         else:
             values = new.values.copy()
-            for address, value in task.values.items():
+            for address, value in (task.kept.values if task.kept is not None else {}).items():
                 values[index_of(address)] = value
             step = step_between(task.label, (working.text, new.text), sounding, values)
             self._set_list.swap_in(working, new.loaded, values, values)

@@ -72,3 +72,14 @@ def test_a_file_that_cannot_be_read_is_passed_over(tmp_path: Path) -> None:
     (tmp_path / f"a-b-{ended_process()}.json").write_text("{")
     (tmp_path / "notes.json").write_text("{}")
     assert find_recoveries(tmp_path) == []
+
+
+def test_values_that_an_earlier_version_left_are_those_of_present_addresses(patch: Path, tmp_path: Path) -> None:
+    record = recovery_path(patch, tmp_path / "kept")
+    write_recovery(record, patch, PATCH, values_with(patch, "layer.3.form.gaps.open", 0.125))
+    as_left_by(record, ended_process())
+    (left,) = record.parent.glob("*.json")
+    left.write_text(left.read_text().replace(".form.gaps.", ".form.chop.").replace("output.knee", "output.elbow"))
+    (kept,) = find_recoveries(record.parent)
+    assert kept.values["layer.3.form.gaps.open"] == 0.125
+    assert set(ADDRESSES) - kept.values.keys() == {"output.knee"}

@@ -85,6 +85,20 @@ def test_what_cannot_be_built_any_more_stays_where_it_is(path: Path) -> None:
     assert left.exists()
 
 
+def test_what_an_earlier_version_left_is_told_with_the_file_that_can_be_mended(path: Path) -> None:
+    left = leave(
+        path, text=EDITED + '[[control]]\nmessage = "cc"\nnumber = 1\nparameter = "layer.1.level"\ngrip = "catch"\n'
+    )
+    for file in (left, left.with_suffix(".toml")):
+        file.write_text(file.read_text().replace("grip", "takeover").replace("catch", "pickup"))
+    bench = Bench(path)
+    bench.ask("recover")
+    (said,) = bench.troubles
+    assert said.startswith(f"{left.with_suffix('.toml')}: control.")
+    assert 'takeover is called grip now. Write grip = "catch". Mend it there and play that file' in said
+    assert left.exists()
+
+
 def test_what_is_opened_by_hand_is_not_offered_any_more(path: Path) -> None:
     left = leave(path)
     playable = left.with_suffix(".toml")

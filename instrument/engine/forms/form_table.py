@@ -112,6 +112,7 @@ _FORMS = (
         "billow",
         "Waves along the line, or rings as on water.",
         kernel="along_path.billow",
+        formerly=("ripple",),
         parameters=(
             Parameter("amount", 0.05, "of full scale", "height of the waves; 0 leaves the drawing as it is"),
             Parameter("waves", 12.0, "waves", "waves in a round of the drawing, or per full scale of radius"),
@@ -328,6 +329,7 @@ _FORMS = (
         "gaps",
         "Cuts the line into dashes.",
         kernel="along_path.gaps",
+        formerly=("chop",),
         remembers=(("held", "f8", (3,)),),  # where the latest dash has ended
         parameters=(
             Parameter(
@@ -353,10 +355,17 @@ _FORMS = (
 FORM_TABLE: dict[str, FormKind] = {kind.name: kind for kind in _FORMS}
 """Every kind by its name."""
 
+FORMER_FORMS: dict[str, str] = {word: kind.name for kind in _FORMS for word in kind.formerly}
+"""Kinds by the names that they had in earlier patch files."""
+
 FORM_KINDS = tuple(FORM_TABLE)
 """Names of the kinds; the index is what a program stores, so a new kind goes to the end."""
 
-FORM_ROWS: tuple[Parameter, ...] = tuple(below(f"form.{kind.name}", row) for kind in _FORMS for row in kind.parameters)
+FORM_ROWS: tuple[Parameter, ...] = tuple(
+    below(f"form.{kind.name}", row, tuple(f"form.{word}" for word in kind.formerly))
+    for kind in _FORMS
+    for row in kind.parameters
+)
 """Rows that every layer has of each form, named by address below the layer; the rows of a kind lie together."""
 
 FORM_STATE = np.dtype(

@@ -23,7 +23,10 @@ _TWO_PI = 2.0 * math.pi
 
 @compiled
 def twist(m, s, layer, first, last):
-    """Turn every point about an axis, by an angle that grows with its radius or its place on that axis."""
+    """Turn every point about an axis, by an angle that grows with its radius or its place on that axis.
+
+    Source: A. H. Barr, Global and local deformations of solid primitives, SIGGRAPH 1984, global axial twists; from memory.
+    """
     base = layer * LAYER_SIZE
     amount = s.rows[base + _TWIST]
     by = s.rows[base + _TWIST_BY]

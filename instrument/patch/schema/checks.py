@@ -95,7 +95,12 @@ def _problem(details: ErrorDetails, data: dict[str, Any], lines: dict[FieldPath,
     line = line_of(path, lines)
     mend = context.get("mend", "")
     kind = details["type"]
-    if kind == "unknown_key":
+    if kind == "former":
+        if is_key or path[-1] == context["word"]:
+            sentence = f"{name.removeprefix('values.')} is called {context['present']} now."
+        else:
+            sentence = f"{name} is {shown(context['word'])}, which is called {shown(context['present'])} now."
+    elif kind == "unknown_key":
         sentence = f"{name} is not a field; {context['allowed']}."
     elif kind == "missing":
         sentence = f"{name} is missing; it must be written."

@@ -3,13 +3,14 @@
 from itertools import pairwise
 from typing import Annotated, Any, Self
 
-from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import BeforeValidator, Field, ValidationInfo, WithJsonSchema, model_validator
 
 from instrument.engine.memory.layout import ACTIONS, CURVE_POINTS, CURVES, GRIPS, MANNERS, MESSAGES
-from instrument.engine.parameters import INDEX
+from instrument.engine.parameters import FORMER_ADDRESSES, INDEX
 from instrument.patch.number import NumberError, note_to_key
 from instrument.patch.patch_errors import did_you_mean, listed
 from instrument.patch.schema.fields import Number, Table, Text, one_of, refusal, whole
+from instrument.patch.schema.former_words import Formerly, in_present_words
 
 NUMBERLESS = ("bend", "pressure", "program")
 
@@ -37,7 +38,11 @@ FULL_SWEEP: dict[str, tuple[float, float]] = {"note": (0.0, 127.0), "bend": (-2.
 common practice, no source."""
 
 
-def _address(value: Any) -> str:
+_GRIP = Formerly(keys=("takeover",), words=(("pickup", "catch"), ("scaled", "proportional")))
+
+
+def _address(value: Any, info: ValidationInfo) -> str:
+    value = in_present_words(value, FORMER_ADDRESSES, info)
     if not isinstance(value, str) or value not in INDEX:
         near = did_you_mean(value, INDEX) if isinstance(value, str) else ""
         raise refusal("it takes the address of a parameter, such as layer.1.place.spin.y", near)
@@ -110,7 +115,7 @@ class Control(Table):
         description="a knob, fader or held button; a button that changes over; one of a group; or an endless knob by "
         "its coding",
     )
-    grip: Annotated[str, *one_of(GRIPS)] = Field(
+    grip: Annotated[str, *one_of(GRIPS, _GRIP)] = Field(
         "jump",
         description="what a knob does that does not stand where its parameter is: jump there, wait until it meets "
         "it, or share out what is left of both ways",

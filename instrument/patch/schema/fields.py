@@ -1,6 +1,7 @@
 """Kinds of field that a patch file has, and fields made from the engine's table of parameters."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import replace
 from functools import partial
 from typing import Annotated, Any, Union
 
@@ -12,6 +13,7 @@ from pydantic import (
     Field,
     StringConstraints,
     Tag,
+    ValidationInfo,
     WithJsonSchema,
     create_model,
     model_validator,
@@ -22,6 +24,7 @@ from instrument.engine.parameters import AXES, Parameter
 from instrument.patch.formula.parser import LONGEST, FormulaError, compile_formula
 from instrument.patch.number import Notes, NumberError, notes_for, to_number
 from instrument.patch.patch_errors import did_you_mean, listed
+from instrument.patch.schema.former_words import Formerly, in_present_keys, in_present_words
 
 ARITHMETIC = 'a number, or arithmetic in quotes such as "3*440"'
 _NUMBER_SCHEMA: list[dict[str, Any]] = [
@@ -65,9 +68,11 @@ class Table(BaseModel):
 
     @model_validator(mode="before")
     @classmethod
-    def _know_every_key(cls, data: Any) -> Any:
+    def _know_every_key(cls, data: Any, info: ValidationInfo) -> Any:
         if isinstance(data, dict):
-            known = [field.alias or name for name, field in cls.model_fields.items()]
+            known = [about.alias or name for name, about in cls.model_fields.items()]
+            if any(key not in known for key in data):
+                data = in_present_keys(data, cls.model_fields, info)
             for key in data:
                 if key not in known:
                     hint = did_you_mean(key, known) or elsewhere(cls, key)
@@ -132,16 +137,26 @@ Text = Annotated[str, BeforeValidator(_text), StringConstraints(max_length=10_00
 """Any text."""
 
 
-def _one_of(names: tuple[str, ...], value: Any) -> str:
+def _one_of(names: tuple[str, ...], former: Mapping[str, str], value: Any, info: ValidationInfo) -> str:
+    value = in_present_words(value, former, info)
     if not isinstance(value, str) or value not in names:
         near = did_you_mean(value, names) if isinstance(value, str) else ""
         raise refusal(f"it takes {quoted(names)}", near)
     return value
 
 
-def one_of(names: tuple[str, ...]) -> tuple[BeforeValidator, WithJsonSchema]:
-    """Return what makes an ``Annotated[str, *...]`` take only these words."""
-    return BeforeValidator(partial(_one_of, names)), WithJsonSchema({"enum": list(names)})
+def one_of(names: tuple[str, ...], formerly: Formerly | None = None) -> tuple[Any, ...]:
+    """Return what makes an ``Annotated[str, *...]`` take only these words.
+
+    Parameters
+    ----------
+    names : tuple of str
+    formerly : Formerly, optional
+        Names of the field, and of these words, in earlier patch files.
+    """
+    words = {} if formerly is None else dict(formerly.words)
+    known = BeforeValidator(partial(_one_of, names, words)), WithJsonSchema({"enum": list(names)})
+    return known if formerly is None else (*known, formerly)
 
 
 def _whole(low: int, high: int, value: Any) -> int:
@@ -183,8 +198,8 @@ def parameter_fields(name: str, rows: Iterable[Parameter]) -> type[Table]:
     for row in rows:
         stem, _, rest = row.name.partition(".")
         if rest:
-            below = Parameter(rest, row.default, row.unit, row.about, row.choices)
-            groups.setdefault(stem, []).append(below)
+            former = tuple(word.removeprefix(f"{stem}.") for word in row.formerly)
+            groups.setdefault(stem, []).append(replace(row, name=rest, formerly=former))
         else:
             leaves[stem] = row
     fields: dict[str, Any] = {stem: (_type_of(row), _described(row)) for stem, row in leaves.items()}
@@ -210,11 +225,6 @@ def make_table(name: str, base: type[Table], about: str, fields: Mapping[str, An
     made: type[Table] = create_model(name, __base__=base, **fields)
     made.__doc__ = about
     return made
-
-
-def called_now(word: str, former: Mapping[str, str]) -> str:
-    """Return the sentence for a word of earlier patch files, or nothing for any other."""
-    return f"What was called {word} is called {former[word]} now." if word in former else ""
 
 
 def one_of_kinds(
@@ -243,16 +253,15 @@ def one_of_kinds(
 
     # The kind is checked ahead of pydantic's union, which would otherwise answer an unknown kind with the faults of all
     # kinds. The tag marks what pydantic puts into an error's location, so that it can be taken out of the address again.
-    def known(value: Any) -> Any:
+    def known(value: Any, info: ValidationInfo) -> Any:
         if isinstance(value, BaseModel):
             return value
         if not isinstance(value, dict):
             raise refusal(f'it takes a table, as {header} with kind = "{next(iter(tables))}"')
-        kind = value.get("kind", usual)
+        kind = in_present_words(value.get("kind", usual), former or {}, info, at="kind")
         if kind not in tables:
-            mend = called_now(str(kind), former or {}) or did_you_mean(str(kind), tables)
-            raise refusal(f"{what} takes {quoted(tables)}", mend, at="kind")
-        return value
+            raise refusal(f"{what} takes {quoted(tables)}", did_you_mean(str(kind), tables), at="kind")
+        return value if kind == value.get("kind", usual) else {**value, "kind": kind}
 
     def tag_of(value: Any) -> str:
         return TAG + str(value.get("kind", usual) if isinstance(value, dict) else value.kind)
@@ -275,6 +284,10 @@ def _described(row: Parameter) -> Any:
 
 
 def _type_of(row: Parameter) -> Any:
+    return Annotated[_number_type_of(row), Formerly(row.formerly)] if row.formerly else _number_type_of(row)
+
+
+def _number_type_of(row: Parameter) -> Any:
     if row.choices:
         named: dict[str, Any] = {"enum": [*row.choices, *([False, True] if row.choices == OFF_ON else [])]}
         return Annotated[float, BeforeValidator(partial(_choice, row.choices)), _any_of(named, *_NUMBER_SCHEMA)]

@@ -4,7 +4,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
-from instrument.engine.forms.form_table import FORM_TABLE
+from instrument.engine.forms.form_table import FORM_TABLE, FORMER_FORMS
 from instrument.engine.memory.layout import FORMS
 from instrument.patch.schema.fields import Table, make_table, one_of_kinds, parameter_fields, refusal
 
@@ -19,7 +19,7 @@ Form: Any = one_of_kinds(
     {kind: _model_of(kind) for kind in FORM_TABLE},
     "a form",
     "[[layer.form]]",
-    former={word: kind.name for kind in FORM_TABLE.values() for word in kind.formerly},
+    former=FORMER_FORMS,
 )
 """One form of a layer."""
 
@@ -32,6 +32,7 @@ def _forms(value: Any) -> Any:
     seen: set[str] = set()
     for k, form in enumerate(value):
         kind = form.get("kind") if isinstance(form, dict) else getattr(form, "kind", None)
+        kind = FORMER_FORMS.get(str(kind), kind)
         if isinstance(kind, str) and kind in seen:
             raise refusal(f"a layer passes each kind of form once, and {kind} stands here again", at=k)
         seen.add(str(kind))

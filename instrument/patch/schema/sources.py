@@ -5,7 +5,16 @@ from typing import Annotated, Any, Literal, Self, Union, get_args
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import AfterValidator, BaseModel, BeforeValidator, Discriminator, Field, Tag, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    Discriminator,
+    Field,
+    Tag,
+    ValidationInfo,
+    model_validator,
+)
 
 from instrument.engine.memory.layout import TERMS
 from instrument.engine.parameters import AXES
@@ -20,13 +29,13 @@ from instrument.patch.schema.fields import (
     Number,
     Table,
     Text,
-    called_now,
     make_table,
     parameter_fields,
     quoted,
     refusal,
     whole,
 )
+from instrument.patch.schema.former_words import in_present_words
 
 Floats = npt.NDArray[np.float64]
 Whole = Annotated[int, *whole(1, 10_000)]
@@ -390,13 +399,14 @@ def figure_names(kind: str) -> list[str]:
     return [get_args(model.model_fields["preset"].annotation)[0] for model in FIGURES[kind]]
 
 
-def _known_kind(value: Any) -> Any:
+def _known_kind(value: Any, info: ValidationInfo) -> Any:
     if not isinstance(value, dict):
         return value if isinstance(value, BaseModel) else _refuse_source()
-    kind = value.get("kind")
+    kind = in_present_words(value.get("kind"), _FORMER, info, at="kind")
     if kind not in FIGURES:
-        mend = called_now(str(kind), _FORMER) or did_you_mean(str(kind), FIGURES)
-        raise refusal(f"a source takes {quoted(FIGURES)}", mend, at="kind")
+        raise refusal(f"a source takes {quoted(FIGURES)}", did_you_mean(str(kind), FIGURES), at="kind")
+    if kind != value["kind"]:
+        value = {**value, "kind": kind}
     names = figure_names(kind)
     preset = value.get("preset")
     if preset is not None and preset not in names:
