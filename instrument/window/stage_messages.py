@@ -219,7 +219,7 @@ class StageState:
         parts = address.split(".")
         if address not in INDEX or len(parts) < 3 or not parts[1].isdigit():
             return address
-        number, rest = int(parts[1]), " ".join(parts[2:])
+        number, rest = int(parts[1]), " ".join(parts[2:]).replace("_", " ")
         if parts[0] == "layer":
             rows = self.tables("layer")
             name = str(rows[number - 1].get("name") or "") if number <= len(rows) else ""

@@ -124,6 +124,13 @@ def test_every_cell_of_a_parameter_has_its_unit_and_its_help() -> None:
             assert cell.unit or row.unit in BARE or cell.value == "inf" or cell.text in {row.unit, "bpm"}, cell.key
 
 
+def test_a_name_of_several_words_is_shown_in_words() -> None:
+    sitting = sitting_at(EVERYTHING)
+    named = {cell.address: cell.text for cells in everywhere(sitting) for cell in cells if cell.address}
+    assert named["layer.1.notes.size_by_velocity"] == "size by velocity"
+    assert sitting.stage.address_words("layer.1.notes.size_by_velocity") == "layer 1: notes size by velocity"
+
+
 @pytest.mark.parametrize("size", SIZES)
 def test_words_fit_into_their_cells_or_are_shortened_with_dots(size: tuple[int, int]) -> None:
     sitting = sitting_at(EVERYTHING, size)

@@ -93,7 +93,8 @@ def test_what_an_earlier_version_left_is_told_with_the_file_that_can_be_mended(p
         file.write_text(file.read_text().replace("grip", "takeover").replace("catch", "pickup"))
     bench = Bench(path)
     bench.ask("recover")
-    (said,) = bench.troubles
+    bench.turn()
+    said = bench.set_list.trouble
     assert said.startswith(f"{left.with_suffix('.toml')}: control.")
     assert 'takeover is called grip now. Write grip = "catch". Mend it there and play that file' in said
     assert left.exists()

@@ -20,7 +20,7 @@ AS_IT_WAS = "as it was"
 
 @dataclass(frozen=True)
 class Formerly:
-    """What a field of a table was in earlier patch files; part of the field's annotation.
+    """Earlier name and words of a field of a table; part of the field's annotation.
 
     Attributes
     ----------

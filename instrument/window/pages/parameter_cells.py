@@ -99,7 +99,7 @@ def add_values(rows: Rows, context: Context, owner: str, names: Sequence[str], s
             rows.add(Cell(f"name {owner} {line[0]}", first, "text", words, tone="quiet"))
         for box, name in zip(boxes, line, strict=False):
             address = f"{owner}.{name}" if owner else name
-            rows.add(value_cell(context, box, address, name.rpartition(".")[2]))
+            rows.add(value_cell(context, box, address, name.rpartition(".")[2].replace("_", " ")))
 
 
 def value_cell(context: Context, box: Box, address: str, name: str, prefix: str = "") -> Cell:
