@@ -22,6 +22,7 @@ from tools.benches.beam import bench_beam
 from tools.benches.drawings import bench_routing
 from tools.benches.film import bench_film
 from tools.benches.formula import bench_formulas
+from tools.benches.jumps import bench_jumps
 from tools.benches.links import bench_links
 from tools.benches.saving import bench_saving
 from tools.benches.voices import bench_voices
@@ -187,6 +188,7 @@ def main() -> None:
         "latency",
         "drawings",
         "formula",
+        "jumps",
         "links",
         "voices",
         "beam",
@@ -215,12 +217,14 @@ def main() -> None:
         bench_drawings()
     if "formula" in chosen:
         bench_formula()
-    if "links" in chosen:
-        heading("Modulation: every layer and every link in use")
-        bench_links()
-    if "voices" in chosen:
-        heading("Voices of a layer, beside the layer without notes")
-        bench_voices()
+    for name, title, run in (
+        ("jumps", "Jumps between strokes, straight and eased", bench_jumps),
+        ("links", "Modulation: every layer and every link in use", bench_links),
+        ("voices", "Voices of a layer, beside the layer without notes", bench_voices),
+    ):
+        if name in chosen:
+            heading(title)
+            run()
     if "beam" in chosen:
         heading("A frame of the screen, beside anti-aliased lines of drawing libraries")
         bench_beam(given.seconds)

@@ -46,7 +46,7 @@ CORNER = 20.0
 """Hertz below which the loudspeakers' pair falls off, 6 dB an octave: the lowest that is heard (common practice, no
 source)."""
 
-FASTER = 6.0
+FASTER = 3.0
 """At so many times its usual speed the beam jumps; as in `measure.jumps`."""
 
 STANDING = 1e-4

@@ -15,6 +15,7 @@ from instrument.drawings.readers.lettering import text_drawing
 from instrument.drawings.routing.closed_line import Figures, Route, RouteOptions
 from instrument.drawings.routing.route import route
 from instrument.drawings.routing.sampling import Sampling, aligned, best_alignment, default_point_count, sample
+from instrument.drawings.routing.whole_strokes import turned_leaps
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -98,6 +99,8 @@ class SampledFrames:
         that they keep their sizes and places against one another, and begin where they lie closest.
     kinds : ndarray of uint8, shape (frames, n)
         The `StepKind` of line that each point lies on.
+    leaps : ndarray of bool, shape (frames, n)
+        Where the way to the next point is a jump that takes no time in the table; the engine eases it.
     figures : tuple of Figures
         For each frame.
     warnings : tuple of str
@@ -105,6 +108,7 @@ class SampledFrames:
 
     points: NDArray[np.float64]
     kinds: NDArray[np.uint8]
+    leaps: NDArray[np.bool_]
     figures: tuple[Figures, ...]
     warnings: tuple[str, ...] = ()
 
@@ -167,17 +171,19 @@ def sample_frames(routes: Sequence[Route], sampling: Sampling) -> SampledFrames:
     -------
     SampledFrames
     """
-    count = max(map(default_point_count, routes)) if sampling.points is None else sampling.points
+    count = sampling.count(max(map(default_point_count, routes)))
     box = np.concatenate([found.line for found in routes])
     together = (box.min(axis=0), box.max(axis=0))
     frames = [sample(found, replace(sampling, points=count), together) for found in routes]
-    points, kinds = [frames[0].points], [frames[0].kinds]
+    points, kinds, leaps = [frames[0].points], [frames[0].kinds], [frames[0].leaps]
     for frame in frames[1:]:
         shift, backwards = best_alignment(frame.points, points[-1])
         points.append(aligned(frame.points, shift, backwards=backwards))
         kinds.append(aligned(frame.kinds, shift, backwards=backwards))
+        leaps.append(turned_leaps(frame.leaps, shift, backwards=backwards))
     warnings = dict.fromkeys(word for frame in frames for word in frame.warnings)
-    return SampledFrames(np.stack(points), np.stack(kinds), tuple(f.figures for f in frames), tuple(warnings))
+    figures = tuple(f.figures for f in frames)
+    return SampledFrames(np.stack(points), np.stack(kinds), np.stack(leaps), figures, tuple(warnings))
 
 
 def load(

@@ -409,6 +409,8 @@ def tables_of(program: Program) -> list[tuple[tuple[str, int, str, int | None], 
         closed = np.concatenate([frames, frames[:, :1]], axis=1)
         values = np.ascontiguousarray(closed.transpose(0, 2, 1)).ravel()
         tables.append((("layers", layer, "path", None), values))
+    for layer, jumps in program.jumps.items():
+        tables.append((("layers", layer, "jump_table", None), jumps.ravel()))
     for (layer, axis), terms in program.terms.items():
         tables.append((("layers", layer, "term_table", axis), terms.ravel()))
     for number, table in program.tables.items():

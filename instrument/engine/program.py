@@ -10,12 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from instrument.engine.forms.form_table import FORM_KINDS, FORM_TABLE
-from instrument.engine.formulas.instructions import (
-    Formula,
-    add_code,
-    layer_location,
-    modulator_location,
-)
+from instrument.engine.formulas.instructions import Formula, add_code, layer_location, modulator_location
 from instrument.engine.memory.layout import (
     CELLS,
     GESTURES,
@@ -76,6 +71,8 @@ class Program:
         Whether a formula reads the live input.
     paths : dict of int to np.ndarray [shape=(frames, n, 3), dtype=float64]
         Closed paths by layer (0-based), first point of each frame not repeated.
+    jumps : dict of int to np.ndarray [shape=(frames, k), dtype=float64]
+        Jumps of these paths, as `signal.jump_table` lays them out, where they are eased.
     terms : dict of (int, int) to np.ndarray [shape=(k, 3), dtype=float64]
         Amplitude, ratio and phase of the terms past the playable ones, by layer and axis.
     tables : dict of int to np.ndarray [dtype=float64]
@@ -85,6 +82,7 @@ class Program:
     record: npt.NDArray[np.void]
     reads_input: bool = False
     paths: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
+    jumps: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
     terms: dict[tuple[int, int], npt.NDArray[np.float64]] = field(default_factory=dict)
     tables: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
 
@@ -148,7 +146,9 @@ class Program:
         row = self.record["layers"][layer]
         row["source"] = SOURCE_PATH
         row["frames"], row["points"] = table.shape[:2]
+        row["jump_rows"] = 0
         self.paths[layer] = table
+        self.jumps.pop(layer, None)
 
     def form(self, layer: int, kinds: Sequence[str]) -> None:
         """Let a layer's drawing pass through forms, in this order, instead of those it had.

@@ -11,6 +11,7 @@ from instrument.engine.memory.layout import ACTIONS, CURVES, GRIPS, LINK_ADD, LI
 from instrument.engine.modulators.modulator_table import MODULATOR_KINDS, MODULATOR_TABLE
 from instrument.engine.parameters import AXES, LINK, LIVE_TERMS, PATCH, index_of
 from instrument.engine.program import Program, new_program
+from instrument.engine.signal.jump_table import lay_jumps
 from instrument.engine.signal.source_table import SOURCE_TABLE
 from instrument.patch.formula.parser import compile_formula
 from instrument.patch.number import number_for
@@ -22,7 +23,7 @@ from instrument.patch.schema.controls import COUNTED
 from instrument.patch.schema.fields import parameter_values
 from instrument.patch.schema.modulators import table_of
 from instrument.patch.schema.patch_schema import LAYER_FIELDS, Patch
-from instrument.patch.schema.sources import Along, Formulas, Harmonic
+from instrument.patch.schema.sources import Along, DrawnSource, Formulas, Harmonic
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -121,11 +122,17 @@ def _build_source(patch: Patch, program: Program, k: int, drawings: Mapping[int,
             texts = [source.x, source.y, source.z]
             program.draw_formula(k, [None if text is None else compile_formula(text) for text in texts])
         case Along():
-            program.draw_path(k, drawings[k].points if k in drawings else source.table())
+            _draw_path(program, k, source, drawings.get(k))
         case _:
             program.draw(k, source.kind)
     for name, value in parameter_values(source, SOURCE_TABLE[source.kind].parameters):
         program.set(f"layer.{k + 1}.source.{name}", value)
+
+
+def _draw_path(program: Program, k: int, source: Along, drawn: SampledDrawing | None) -> None:
+    program.draw_path(k, source.table() if drawn is None else drawn.points)
+    if drawn is not None and drawn.leaps is not None and isinstance(source, DrawnSource):
+        lay_jumps(program, k, drawn.leaps, source.jump_samples, source.jump_share)
 
 
 def _build_modulator(program: Program, k: int, modulator: Any) -> None:

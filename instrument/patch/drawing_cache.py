@@ -41,12 +41,15 @@ class SampledDrawing:
         Of the frame that has most; a cycle of fewer samples blurs.
     warnings : tuple of str
         What was left out of the drawing.
+    leaps : np.ndarray [shape=(frames, n), dtype=bool], optional
+        Where the way to the next point is a jump, which the engine eases; nowhere unless given.
     """
 
     key: str
     points: npt.NDArray[np.float64]
     corners: int
     warnings: tuple[str, ...] = ()
+    leaps: npt.NDArray[np.bool_] | None = None
 
 
 class DrawingCache:
@@ -86,7 +89,8 @@ class DrawingCache:
         self._keep_at_hand(drawn)
         words = json.dumps({"corners": drawn.corners, "warnings": drawn.warnings}).encode()
         buffer = io.BytesIO()
-        np.savez(buffer, points=drawn.points, words=np.frombuffer(words, np.uint8))
+        leaps = np.zeros(drawn.points.shape[:2], bool) if drawn.leaps is None else drawn.leaps
+        np.savez(buffer, points=drawn.points, leaps=leaps, words=np.frombuffer(words, np.uint8))
         with contextlib.suppress(OSError):
             self.folder.mkdir(parents=True, exist_ok=True)
             handle, name = tempfile.mkstemp(suffix=".tmp", dir=self.folder)
@@ -109,7 +113,10 @@ class DrawingCache:
             with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
                 points = np.asarray(file["points"], np.float64)
                 words = json.loads(file["words"].tobytes())
-                drawn = SampledDrawing(key, points, int(words["corners"]), tuple(map(str, words["warnings"])))
+                leaps = np.asarray(file["leaps"], np.bool_)
+                drawn = SampledDrawing(key, points, int(words["corners"]), tuple(map(str, words["warnings"])), leaps)
+            if leaps.shape != points.shape[:2]:
+                raise ValueError("jumps are not of this path")
             if points.ndim != 3 or points.shape[2] != 3 or points.size == 0 or not np.isfinite(points).all():
                 raise ValueError("this is no path")
             os.utime(path)

@@ -6,6 +6,7 @@ import atexit
 import functools
 import hashlib
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
@@ -27,7 +28,7 @@ from instrument.patch.schema.sources import Along, Drawing, Lettering, is_font_f
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from instrument.drawings.load import LoadOptions, SampledFrames
+    from instrument.drawings.load import LoadOptions
     from instrument.patch.schema.patch_schema import Patch
     from instrument.patch.schema.sources import DrawnSource
 
@@ -155,30 +156,20 @@ def _drawn(source: DrawnSource, folder: Path) -> SampledDrawing:
     paths = _paths(source, folder)
     options = source.options(_font(source, folder), source.samples)
     files = frame_files(paths, options.read.limits) if paths else []
+    # The tables of a few patches lie in the engine's memory at once, so none takes more than its share.
+    most = MOST if len(files) < 2 else max(2, MOST_OF_FRAMES // len(files))
+    options = replace(options, sampling=replace(options.sampling, most=most))
     text = source.text if isinstance(source, Lettering) else None
     key = _key(files, text, options)
     if key is not None and (kept := _cache.get(key)) is not None:
         return kept
     loaded = _worker().load(paths, text, options)
-    drawn = _fitted(key or "", loaded, source.samples)
+    corners = max(f.corners for f in loaded.figures)
+    drawn = SampledDrawing(key or "", loaded.points, corners, loaded.warnings, loaded.leaps)
     # Read, then hashed again: a file that was saved while it was being read must not be kept under the name of its old contents.
     if key is not None and key == _key(files, text, options):
         _cache.put(drawn)
     return drawn
-
-
-def _fitted(key: str, loaded: SampledFrames, samples: int | None) -> SampledDrawing:
-    # The tables of a few patches lie in the engine's memory at once, so none takes more than its share.
-    points = loaded.points
-    if samples is None:
-        frames, count, _ = points.shape
-        most = max(2, MOST if frames == 1 else MOST_OF_FRAMES // frames)
-        # Tables have a power of two of points, so that every second one are at equal distances again.
-        step = 1
-        while count > most * step:
-            step *= 2
-        points = np.ascontiguousarray(points[:, ::step])
-    return SampledDrawing(key, points, max(f.corners for f in loaded.figures), loaded.warnings)
 
 
 def _key(files: list[Path], text: str | None, options: LoadOptions) -> str | None:

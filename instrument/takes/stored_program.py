@@ -16,6 +16,7 @@ from instrument.engine.memory.layout import POOL, PROGRAM
 from instrument.engine.memory.views import program_in
 from instrument.engine.modulators.modulator_table import MODULATOR_TABLE
 from instrument.engine.parameters import ADDRESSES, FORMER_ADDRESSES, INDEX, LIVE_TERMS
+from instrument.engine.signal.jump_table import HEAD, ROW, leaps_of
 from instrument.engine.signal.source_table import SOURCE_HARMONIC, SOURCE_PATH
 from instrument.takes.take_folder import TakeError
 
@@ -35,6 +36,7 @@ LARGEST = POOL * 8 + (1 << 20)
 _NAMES = "addresses"
 _VALUES = "values"
 _LAYER = "layer"
+_LEAPS = "leaps"
 _IDENTITY = "identity"
 
 _COLUMNS = {k: kind.columns for k, kind in enumerate(MODULATOR_TABLE.values(), start=1) if kind.columns}
@@ -51,6 +53,8 @@ class StoredProgram:
         Starting values, in the order of `addresses`.
     lines : dict of int to np.ndarray [shape=(frames, n, 3), dtype=float64]
         Closed paths by layer (0-based), the first point not repeated.
+    leaps : dict of int to np.ndarray [shape=(frames, n), dtype=bool]
+        Where the way to the next point is a jump that the engine eases; takes of earlier versions have none.
     addresses : tuple of str
     identity : str
         Key of the whole program (`instrument.takes.stored_program`); empty where it is not known.
@@ -58,6 +62,7 @@ class StoredProgram:
 
     values: npt.NDArray[np.float64]
     lines: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
+    leaps: dict[int, npt.NDArray[np.bool_]] = field(default_factory=dict)
     addresses: tuple[str, ...] = ADDRESSES
     identity: str = ""
 
@@ -72,7 +77,7 @@ def copy_program(record: npt.NDArray[np.void], slot: int) -> StoredProgram:
         A slot that is played, or was until a moment ago.
     """
     row = program_in(record, slot)
-    lines = {}
+    lines, leaps = {}, {}
     for layer, drawn in enumerate(row["layers"]):
         if drawn["source"] == SOURCE_PATH:
             frames, points, at = int(drawn["frames"]), int(drawn["points"]), int(drawn["path"])
@@ -80,7 +85,10 @@ def copy_program(record: npt.NDArray[np.void], slot: int) -> StoredProgram:
             # Each frame lies there as x[n + 1], y[n + 1], z[n + 1], its first point repeated at the end.
             open_line = table.reshape(frames, 3, points + 1)[:, :, :points]
             lines[layer] = np.ascontiguousarray(open_line.transpose(0, 2, 1))
-    return StoredProgram(np.array(row["base"], np.float64), lines, identity=identity_in(record, slot))
+            if (length := _jump_length(drawn)) > 0:
+                jumps = record["pool"][int(drawn["jump_table"]) :][:length]
+                leaps[layer] = leaps_of(jumps.reshape(frames, -1), points)
+    return StoredProgram(np.array(row["base"], np.float64), lines, leaps, identity=identity_in(record, slot))
 
 
 def write_program(path: Path, stored: StoredProgram) -> None:
@@ -95,6 +103,7 @@ def write_program(path: Path, stored: StoredProgram) -> None:
     identity = np.frombuffer(stored.identity.encode(), np.uint8)
     arrays: dict[str, Any] = {_NAMES: names, _VALUES: stored.values, _IDENTITY: identity}
     arrays |= {f"{_LAYER}{layer + 1}": line for layer, line in stored.lines.items()}
+    arrays |= {f"{_LEAPS}{layer + 1}": leaps.view(np.uint8) for layer, leaps in stored.leaps.items()}
     buffer = io.BytesIO()
     np.savez(buffer, **arrays)
     path.write_bytes(buffer.getbuffer())
@@ -115,6 +124,8 @@ def read_program(path: Path) -> StoredProgram:
         addresses = tuple(FORMER_ADDRESSES.get(name, name) for name in names)
         values = arrays.pop(_VALUES)
         identity = arrays.pop(_IDENTITY, np.zeros(0, np.uint8)).tobytes().decode()
+        leaping = [name for name in arrays if name.startswith(_LEAPS)]
+        leaps = {int(name.removeprefix(_LEAPS)) - 1: arrays.pop(name) != 0 for name in leaping}
         lines = {int(name.removeprefix(_LAYER)) - 1: line for name, line in arrays.items()}
     except FileNotFoundError:
         raise TakeError(f"{path}: this part of the take is missing; restore a copy.") from None
@@ -122,7 +133,7 @@ def read_program(path: Path) -> StoredProgram:
         raise TakeError(f"{path}: this part of the take is damaged ({error}); restore a copy.") from None
     if values.dtype != np.float64 or values.shape != (len(addresses),):
         raise TakeError(f"{path}: {len(addresses)} addresses have {values.shape} values; restore a copy.")
-    return StoredProgram(values, lines, addresses, identity)
+    return StoredProgram(values, lines, leaps, addresses, identity)
 
 
 def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:
@@ -153,7 +164,9 @@ def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:
     missing = [layer + 1 for layer in placeholder_drawings(patch) if layer not in stored.lines]
     if missing:
         raise TakeError(f"{path}: layer {missing[0]} draws a line that the take does not hold; restore a copy.")
-    drawings = {layer: SampledDrawing("", line, 0) for layer, line in stored.lines.items()}
+    drawings = {
+        layer: SampledDrawing("", line, 0, leaps=stored.leaps.get(layer)) for layer, line in stored.lines.items()
+    }
     try:
         program = build_program(patch, drawings)
     except (ValueError, IndexError) as error:
@@ -216,6 +229,8 @@ def _lengths(row: npt.NDArray[np.void] | np.void) -> dict[Place, int]:
     for layer, drawn in enumerate(row["layers"]):
         if drawn["source"] == SOURCE_PATH:
             found["layers", layer, "path", None] = int(drawn["frames"]) * 3 * (int(drawn["points"]) + 1)
+            if (length := _jump_length(drawn)) > 0:
+                found["layers", layer, "jump_table", None] = length
         if drawn["source"] == SOURCE_HARMONIC:
             for axis, terms in enumerate(drawn["terms"].tolist()):
                 if terms > LIVE_TERMS:
@@ -226,11 +241,18 @@ def _lengths(row: npt.NDArray[np.void] | np.void) -> dict[Place, int]:
     return found
 
 
+def _jump_length(drawn: npt.NDArray[np.void] | np.void) -> int:
+    # Values in the table of a layer's jumps.
+    rows = int(drawn["jump_rows"])
+    return int(drawn["frames"]) * (HEAD + ROW * rows) if rows > 0 else 0
+
+
 def _key(row: npt.NDArray[np.void] | np.void, tables: Mapping[Place, npt.NDArray[np.float64]]) -> str:
     plain = np.zeros((), PROGRAM)
     plain[...] = row
     # Where a table lies is no part of what is played.
     plain["layers"]["path"] = 0
+    plain["layers"]["jump_table"] = 0
     plain["layers"]["term_table"] = 0
     plain["modulators"]["table"] = 0
     digest = hashlib.sha256(plain.tobytes())

@@ -11,6 +11,7 @@ import pytest
 from instrument.engine.memory.layout import CHUNK, LINK_MULTIPLY
 from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from instrument.engine.parameters import ADDRESSES, LAYER, PATCH
+from instrument.engine.signal.jump_table import lay_jumps
 from tests.engine.playing import RATE, bare_program, started, terms
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ def playing(mode: float) -> Program:
         0, (terms((0.3, 1, 0.25), (0.1, 2.5, 0)), terms((0.3, 1, 0), (0.1, 3, 0.1)), terms((0.2, 1.5, 0)))
     )
     program.draw_path(1, np.random.default_rng(5).uniform(-0.3, 0.3, (3, 40, 3)))
+    lay_jumps(program, 1, np.arange(120).reshape(3, 40) % 7 == 6)
     for address, value in {
         "layer.1.place.spin.z": 0.7,
         "layer.1.place.camera": 3.0,

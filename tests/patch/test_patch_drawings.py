@@ -14,6 +14,7 @@ from instrument.drawings.worker.client import Worker
 from instrument.drawings.worker.protocol import options_to_json
 from instrument.engine.engine import Engine
 from instrument.engine.parameters import index_of
+from instrument.engine.signal.jump_table import HEAD, MOST_SHARE
 from instrument.engine.signal.source_table import SOURCE_PATH
 from instrument.patch import patch_drawings as routing
 from instrument.patch.build import build_program
@@ -130,6 +131,30 @@ def test_every_setting_is_heard() -> None:
     assert limits == {
         "seconds": 9, "memory": 99 << 20, "file_bytes": 3 << 20, "points": 4, "pixels": 5, "frames": 6,
     }  # fmt: skip
+
+
+def jumps_of(settings: str) -> dict[int, np.ndarray]:
+    text = f"schema = 1\n[[layer]]\n[layer.source]\nkind = 'path'\ntext = 'IT'\n{settings}"
+    return build_program(patch_from_text(text)).jumps
+
+
+def test_jumps_are_eased_by_their_length_or_as_they_are_told() -> None:
+    count, total, most = jumps_of("")[0][0, :HEAD]
+    assert 0.0 < total <= 4.0 * count
+    assert most * total == pytest.approx(MOST_SHARE)
+    count, total, most = jumps_of("jump_samples = 7\njump_share = 0.5\n")[0][0, :HEAD]
+    assert total == 7.0 * count
+    assert most * total == pytest.approx(0.5)
+
+
+def test_a_speed_of_jumps_leaves_them_straight() -> None:
+    assert jumps_of("jump_speed = 16\n") == {}
+
+
+@pytest.mark.parametrize("setting", ["jump_samples = -1", "jump_samples = 65", "jump_share = 0.95", "jump_share = nan"])
+def test_what_no_jump_can_take_is_refused(setting: str) -> None:
+    with pytest.raises(PatchError, match="it takes"):
+        jumps_of(setting)
 
 
 def test_text_is_drawn(folder: Path) -> None:

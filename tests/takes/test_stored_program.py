@@ -121,6 +121,23 @@ def test_a_drawing_whose_line_is_missing_is_named(tmp_path: Path) -> None:
         rebuild(StoredProgram(np.zeros(len(ADDRESSES))), text, tmp_path / "x.toml")
 
 
+def test_eased_jumps_come_back_and_lines_of_earlier_takes_have_none(tmp_path: Path) -> None:
+    text = 'schema = 1\n[[layer]]\n[layer.source]\nkind = "path"\ndrawing = "rope.obj"\njump_samples = 3\n'
+    line = np.random.default_rng(1).uniform(-1, 1, (2, 9, 3))
+    leaps = np.zeros((2, 9), bool)
+    leaps[0, 3] = leaps[1, 5] = leaps[1, 8] = True
+    engine = Engine(48000.0)
+    stored = StoredProgram(np.zeros(len(ADDRESSES)), {0: line}, {0: leaps})
+    program = rebuild(stored, text, tmp_path / "x.toml")
+    slot = engine.load(program)
+    copied = copy_program(engine.record, slot)
+    np.testing.assert_array_equal(copied.leaps[0], leaps)
+    assert copied.identity == identity_of(program)
+    write_program(tmp_path / "x.npz", copied)
+    np.testing.assert_array_equal(read_program(tmp_path / "x.npz").leaps[0], leaps)
+    assert rebuild(StoredProgram(np.zeros(len(ADDRESSES)), {0: line}), text, tmp_path / "x.toml").jumps == {}
+
+
 @given(data=st.binary(max_size=100), at=st.integers(0, 3000))
 def test_no_bytes_are_worse_than_a_plain_error(data: bytes, at: int, tmp_path_factory: pytest.TempPathFactory) -> None:
     good = archive(addresses=NAMES, values=array(np.zeros(len(ADDRESSES))))

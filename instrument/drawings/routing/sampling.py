@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, TypeVar
 
 import numpy as np
 
 from instrument.drawings.limits import DEFAULT_TOLERANCES
 from instrument.drawings.routing.closed_line import Figures, Route, StepKind, corner_steps
+from instrument.drawings.routing.whole_strokes import sample_strokes
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Box = tuple[NDArray[np.float64], NDArray[np.float64]]
+
+STRAIGHT_SPEED = 16.0
+"""Speed on jumps that are not eased, in speeds on the line: dim, and of the time that they take little (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -25,32 +29,48 @@ class Sampling:
     ----------
     points : int or None
         Points in the table, at least 2. None: enough for the drawing, see `default_point_count`.
-    jump_speed, bridge_speed : float
-        How many times faster than on the line the pen runs where it should not draw; more than 0, may be
-        infinite. The faster, the dimmer.
+    jump_speed : float or None
+        How many times faster than on the line the pen runs straight through the air; more than 0, may be infinite. None:
+        jumps take no time in the table and are marked in it, so that the engine eases them at the pitch that is played.
+    bridge_speed : float
+        The same along undrawn edges. The faster, the dimmer.
     corner_dwell : float
         Share of the whole cycle that is spent resting on the corners, 0 to less than 1.
     fit : {"box", "original"}
         Centre and scale to the unit cube, or keep the coordinates.
+    most : int or None
+        Points at most where `points` is None: the default is halved until it fits, so that a table stays evenly spaced.
     """
 
     points: int | None = None
-    jump_speed: float = 16.0
+    jump_speed: float | None = None
     bridge_speed: float = 16.0
     corner_dwell: float = 0.0
     fit: Literal["box", "original"] = "box"
+    most: int | None = None
 
     def __post_init__(self) -> None:
         """Refuse speeds and shares that mean nothing."""
         if self.points is not None and self.points < 2:
             raise ValueError(f"points must be at least 2 (got {self.points})")
         for name in ("jump_speed", "bridge_speed"):
-            if not getattr(self, name) > 0:
-                raise ValueError(f"{name} must be a number above 0 (got {getattr(self, name)})")
+            value = getattr(self, name)
+            if value is not None and not value > 0:
+                raise ValueError(f"{name} must be a number above 0 (got {value})")
         if not 0.0 <= self.corner_dwell < 1.0:
             raise ValueError(f"corner_dwell must be in the range 0 to less than 1 (got {self.corner_dwell})")
         if self.fit not in {"box", "original"}:
             raise ValueError(f"fit must be 'box' or 'original' (got {self.fit!r})")
+        if self.most is not None and self.most < 2:
+            raise ValueError(f"most must be at least 2 (got {self.most})")
+
+    def count(self, wanted: int) -> int:
+        """Return the points of a table for a drawing that wants so many."""
+        if self.points is not None:
+            return self.points
+        while self.most is not None and wanted > self.most and wanted > 2:
+            wanted //= 2
+        return wanted
 
 
 @dataclass(frozen=True)
@@ -63,6 +83,8 @@ class SampledLine:
         One cycle at constant pen speed; the first point is not repeated. Within -1 to 1 when fitted.
     kinds : ndarray of uint8, shape (n,)
         The `StepKind` of line each point lies on.
+    leaps : ndarray of bool, shape (n,)
+        Where the way to the next point (from the last to the first) is a jump that takes no time in this table.
     corners : int
         Corners in the cycle: below this many samples a cycle the drawing blurs.
     figures : Figures
@@ -71,6 +93,7 @@ class SampledLine:
 
     points: NDArray[np.float64]
     kinds: NDArray[np.uint8]
+    leaps: NDArray[np.bool_]
     corners: int
     figures: Figures
     warnings: tuple[str, ...] = ()
@@ -101,14 +124,22 @@ def sample(found: Route, sampling: Sampling | None = None, box: Box | None = Non
     if sampling.fit == "box":
         line = fit_to_box(line, box)
     # Constant speed is equal times: the step under the pen at each time by bisection, the point on it by its share of time.
-    times, knots, kinds = _timetable(line, found.kinds, sampling)
-    count = default_point_count(found) if sampling.points is None else sampling.points
+    speed = sampling.jump_speed
+    count = sampling.count(default_point_count(found))
+    if speed is None:
+        table = sample_strokes(*_timetable(line, found.kinds, replace(sampling, jump_speed=math.inf)), count)
+        if table is not None:
+            return SampledLine(*table, found.figures.corners, found.figures, found.warnings)
+        # Hardly a point for each stroke, or no jump at all.
+        speed = STRAIGHT_SPEED
+    times, knots, kinds = _timetable(line, found.kinds, replace(sampling, jump_speed=speed))
     at = np.arange(count) * (times[-1] / count)
     step = np.clip(np.searchsorted(times, at, side="right") - 1, 0, len(kinds) - 1)
     lasts = times[step + 1] - times[step]
     share = np.where(lasts > 0, (at - times[step]) / np.where(lasts > 0, lasts, 1), 0.0)
     points = knots[step] + share[:, None] * (knots[step + 1] - knots[step])
-    return SampledLine(points, kinds[step], found.figures.corners, found.figures, found.warnings)
+    leaps = np.zeros(count, bool)
+    return SampledLine(points, kinds[step], leaps, found.figures.corners, found.figures, found.warnings)
 
 
 def default_point_count(found: Route) -> int:
@@ -154,7 +185,7 @@ def _timetable(
     """Return times and points of the steps' ends, and the kind of each step; a rest is a step on the spot."""
     step = np.roll(line, -1, axis=0) - line
     lasts = np.sqrt(np.einsum("ij,ij->i", step, step))
-    lasts = np.where(kinds == StepKind.JUMP, lasts / sampling.jump_speed, lasts)
+    lasts = np.where(kinds == StepKind.JUMP, lasts / (sampling.jump_speed or math.inf), lasts)
     lasts = np.where(kinds == StepKind.BRIDGE, lasts / sampling.bridge_speed, lasts)
     if sampling.corner_dwell > 0:
         rests = np.flatnonzero(corner_steps(line, DEFAULT_TOLERANCES.corner_degrees))

@@ -151,13 +151,14 @@ def unpack_routes(words: dict[str, Any], arrays: list[NDArray[Any]]) -> list[Rou
 def pack_loaded(loaded: SampledFrames) -> bytes:
     """Make the message that holds sampled frames."""
     words = {"figures": [asdict(f) for f in loaded.figures], "warnings": loaded.warnings}
-    return pack({"loaded": words}, [loaded.points, loaded.kinds])
+    return pack({"loaded": words}, [loaded.points, loaded.kinds, loaded.leaps.view(np.uint8)])
 
 
 def unpack_loaded(words: dict[str, Any], arrays: list[NDArray[Any]]) -> SampledFrames:
     """Take sampled frames back."""
     found = words["loaded"]
-    return SampledFrames(arrays[0], arrays[1], tuple(map(_figures, found["figures"])), tuple(found["warnings"]))
+    figures = tuple(map(_figures, found["figures"]))
+    return SampledFrames(arrays[0], arrays[1], arrays[2] != 0, figures, tuple(found["warnings"]))
 
 
 def _figures(words: dict[str, Any]) -> Figures:

@@ -183,6 +183,8 @@ LAYER_ROW = np.dtype(
         ("path", "i8"),  # pool offset of x[n + 1], y[n + 1], z[n + 1], and so on for every frame
         ("points", "i8"),
         ("frames", "i8"),
+        ("jump_table", "i8"),  # pool offset of what `jump_table` lays out, for every frame ...
+        ("jump_rows", "i8"),  # ... of at most so many jumps; 0 where none is eased
         ("n_forms", "i4"),
         ("forms", "i4", (FORMS,)),  # kinds of form, in the order in which the drawing passes them
         ("code", "i4", (3,)),  # first instruction of the formulas of x, y, z
@@ -305,7 +307,7 @@ COUNTERS = np.dtype(
     align=True,
 )
 
-_SCRATCH = ("x", "y", "z", "position", "wraps", "rounds", "carry", "mix_x", "mix_y", "old_x", "old_y")
+_SCRATCH = ("x", "y", "z", "position", "pace", "wraps", "rounds", "carry", "mix_x", "mix_y", "old_x", "old_y")
 _SCRATCH_VOICES = ("sum_x", "sum_y", "sum_z", "kept_position", "kept_wraps", "kept_rounds")
 """Sum of a layer's voices, and the pen of the voice that forms go by."""
 _SCRATCH_MODULATE = ("turns", "cycles", "bent")

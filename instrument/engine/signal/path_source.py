@@ -7,6 +7,7 @@ import numpy as np
 from instrument.engine.compiling.compiled import compiled, inlined
 from instrument.engine.numeric.safe_math import clamp, wrap_turn
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
+from instrument.engine.signal.jump_profile import draw_eased
 
 _FRAME = offset_in(LAYER, "source.frame")
 _BLEND = offset_in(LAYER, "source.blend")
@@ -68,7 +69,9 @@ def draw_path(m, p, s, layer, first, last):
     """Fill x, y and z for samples first to last from the table of a path, or of the frames of a flip-book."""
     row = p.layers[layer]
     x, y, z = m.scratch_x, m.scratch_y, m.scratch_z
-    if row.frames > 1:
+    if row.jump_rows > 0:
+        draw_eased(m, p, s, layer, first, last)
+    elif row.frames > 1:
         frame = s.rows[layer * LAYER_SIZE + _FRAME]
         blend = s.rows[layer * LAYER_SIZE + _BLEND]
         _follow_frames(m.pool, row, m.scratch_position, frame, blend, x, y, z, first, last)

@@ -116,6 +116,13 @@ def _run_steadily(m, s, layer, phase, step, first, last):
     return last
 
 
+@inlined
+def _pace(step, length, way):
+    # The share of the drawing that the pen passes in a sample; there and back is twice as fast.
+    share = abs(np.int64(step) * 2.0**-64 * length)
+    return 2.0 * share if way == 2 else share
+
+
 @compiled
 def _step_at(p, frequency, key, in_tune, bend, scale, rate):
     # What the pen gains in a sample.
@@ -134,7 +141,7 @@ def run_pen(m, p, s, layer, first, last, one_round, counts, key, key_moves, in_t
     counted in the direction in which it runs.
 
     In: rows of frequency, bend, start, length and direction; the phase after the latest sample.
-    Out: scratch_position, scratch_wraps, scratch_rounds; the phase moved on.
+    Out: scratch_position, scratch_wraps, scratch_rounds, and scratch_pace where jumps are eased; the phase moved on.
     Never: a step of half a turn or more, which a phase cannot tell from one backward.
     """
     base = layer * LAYER_SIZE
@@ -147,10 +154,15 @@ def run_pen(m, p, s, layer, first, last, one_round, counts, key, key_moves, in_t
     wraps = m.scratch_wraps
     reference = s.rows[_REFERENCE]
     moving = key_moves | s.moving[base + _FREQUENCY] | s.moving[base + _BEND] | s.moving[_REFERENCE]
+    paces = p.layers[layer].jump_rows > 0
     phase = s.pen[layer]
     scale = reference[first] / A4_HERTZ
     step = _step_at(p, frequency[first], key[first], in_tune, bend[first], scale, m.rate)
     if moving == 0 and s.moving[base + _DIRECTION] == 0 and not one_round:
+        if paces:
+            way = choice(direction[first], 3)
+            for i in range(first, last):
+                m.scratch_pace[i] = _pace(step, length[i], way)
         if counts:
             _count_steadily(m, s, layer, phase, step, first, last)
         return _run_steadily(m, s, layer, phase, step, first, last)
@@ -166,6 +178,8 @@ def run_pen(m, p, s, layer, first, last, one_round, counts, key, key_moves, in_t
         way = choice(direction[i], 3)
         position[i] = place_on_drawing(phase_to_turns(phase), start[i], length[i], way)
         wraps[i] = wrapped * _way_sign(way)
+        if paces:
+            m.scratch_pace[i] = _pace(step, length[i], way)
         count += np.int64(wrapped)
         m.scratch_rounds[i] = count * 1.0
         phase += step

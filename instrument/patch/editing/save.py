@@ -135,7 +135,7 @@ def same_program(one: Program, other: Program) -> bool:
 
 def _tables(program: Program) -> dict[tuple[object, ...], bytes]:
     # Everything that a program refers to, by what it belongs to.
-    kinds: tuple[dict[Any, Any], ...] = (program.paths, program.terms, program.tables)
+    kinds: tuple[dict[Any, Any], ...] = (program.paths, program.jumps, program.terms, program.tables)
     return {(index, key): table.tobytes() for index, kind in enumerate(kinds) for key, table in kind.items()}
 
 

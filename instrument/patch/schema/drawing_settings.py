@@ -13,6 +13,7 @@ from instrument.drawings.readers.lettering import ALIGN, Lettering
 from instrument.drawings.readers.picture_contours import Tracing
 from instrument.drawings.routing.closed_line import RouteOptions
 from instrument.drawings.routing.sampling import Sampling
+from instrument.engine.signal.jump_table import LONGEST, MOST_SHARE
 from instrument.patch.schema.fields import Number, Table, Text, one_of, refusal, whole
 
 MOST_FILES = 512
@@ -34,6 +35,8 @@ Size = Annotated[Number, _within("it takes a number above 0", lambda v: 0 < v < 
 Finite = Annotated[Number, _within("it takes a finite number", math.isfinite)]
 Degrees = Annotated[Number, _within("it takes degrees from 0 to 180", lambda v: 0 <= v <= 180)]
 Share = Annotated[Number, _within("it takes a share from 0 to less than 1", lambda v: 0 <= v < 1)]
+Samples = Annotated[Number, _within(f"it takes samples from 0 to {LONGEST:g}", lambda v: 0 <= v <= LONGEST)]
+MostShare = Annotated[Number, _within("it takes a share of the cycle from 0 to 0.9", lambda v: 0 <= v <= 0.9)]
 Fraction = Annotated[Number, _within("it takes a share of the drawing from 0 to 1", lambda v: 0 <= v <= 1)]
 Bend = Annotated[Number, _within("it takes a share of the drawing above 0, up to 1", lambda v: 0 < v <= 1)]
 Blur = Annotated[Number, _within("it takes pixels from 0 to less than 1000", lambda v: 0 <= v < 1000)]
@@ -191,7 +194,15 @@ class DrawingFields(Table):
     time_limit: Duration = Field(
         _ROUTE.time_limit, description="longest search for the best line before the best so far is taken (s)"
     )
-    jump_speed: Speed = Field(_PEN.jump_speed, description="speed on jumps (of the speed on the line)")
+    jump_samples: Samples | None = Field(
+        None,
+        description="samples that each jump takes; by its length unless given, as many as it needs not to ring",
+    )
+    jump_share: MostShare = Field(MOST_SHARE, description="share of the cycle that jumps take together at most")
+    jump_speed: Speed | None = Field(
+        _PEN.jump_speed,
+        description="where given, jumps run straight at this speed instead (of the speed on the line)",
+    )
     bridge_speed: Speed = Field(_PEN.bridge_speed, description="speed on bridges (of the speed on the line)")
     corner_dwell: Share = Field(_PEN.corner_dwell, description="share of the cycle spent on the corners")
     fit: Annotated[str, *one_of(("box", "original"))] = Field(

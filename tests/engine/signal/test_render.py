@@ -15,6 +15,7 @@ from instrument.engine.memory.layout import CURVES, LINK_ADD, LINK_MULTIPLY, MES
 from instrument.engine.modulators.modulator_table import MODULATOR_LFO
 from instrument.engine.parameters import ADDRESSES, LIVE_TERMS
 from instrument.engine.program import Program, new_program
+from instrument.engine.signal.jump_table import lay_jumps
 from tests.engine.playing import RATE, listen_to
 from tests.strategies import any_number
 
@@ -135,6 +136,8 @@ def programs(draw: st.DrawFn) -> Program:
         else:
             seed, frames, count = draw(st.tuples(st.integers(0, 99), st.integers(1, 3), st.integers(1, 30)))
             program.draw_path(layer, np.random.default_rng(seed).uniform(-0.8, 0.8, (frames, count, 3)))
+            if count > 4 and draw(st.booleans()):
+                lay_jumps(program, layer, np.tile(np.arange(count) % 5 == 2, (frames, 1)))
         program.set(f"layer.{layer + 1}.pen.frequency", draw(FREQUENCY))
         program.set(f"layer.{layer + 1}.pen.direction", draw(st.integers(0, 2)))
     program.set("mix.mode", draw(st.integers(0, 1)))
