@@ -124,8 +124,9 @@ def test_every_setting_is_heard() -> None:
     assert before == words("samples = 8\n") | {"sampling.points.": None}
     assert before["sampling.fit."] == "box"
     same = {name for name, value in after.items() if before[name] == value}
-    # Tolerances of welding and counting are the drawing room's own; so is the time for shortening jumps.
-    own = ("read.tolerances.", "route.tour_time.", "sampling.points.")
+    # Tolerances of welding and counting are the drawing room's own, and so is the time for shortening jumps; the room in the
+    # engine is the patch's.
+    own = ("read.tolerances.", "route.tour_time.", "sampling.points.", "sampling.most.")
     assert {name for name in same if not name.startswith(own)} == set()
     limits = {name.split(".")[2]: after[name] for name in after if name.startswith("read.limits.")}
     assert limits == {
