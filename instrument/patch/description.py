@@ -21,7 +21,7 @@ from instrument.engine.parameters import (
 )
 from instrument.patch.schema.checks import modulator_index
 from instrument.patch.schema.modulators import KIND_ROWS
-from instrument.patch.schema.sources import Harmonic, kind_of_row
+from instrument.patch.schema.sources import Harmonic, kinds_of_row
 from instrument.patch.usual_ranges import range_around
 
 if TYPE_CHECKING:
@@ -130,7 +130,7 @@ def _has_row(layer: Layer, name: str) -> bool:
     if group != "source":
         return True
     part = rest.partition(".")[0]
-    if layer.source is None or layer.source.kind != kind_of_row(part):
+    if layer.source is None or layer.source.kind not in kinds_of_row(part):
         return False
     return not isinstance(layer.source, Harmonic) or _has_term(layer.source, rest)
 

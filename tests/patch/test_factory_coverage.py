@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from instrument.drawings.readers.picture_contours import TRACES
 from instrument.engine.forms.form_table import FORM_KINDS
 from instrument.engine.memory.layout import ACTIONS, CURVES, GRIPS, MANNERS, MESSAGES
 from instrument.engine.modulators.modulator_table import MODULATOR_KINDS
@@ -44,8 +45,19 @@ def test_drawings_of_every_sort() -> None:
     meshes = {"lighthouse", "boat", "crane", "buoy", "house", "fish"}
     flat = {"heron", "moth", "anchor", "gull", "wave", "knot", "net", "lantern"}
     wanted = {f"drawings/{name}.obj" for name in meshes} | {f"drawings/{name}.svg" for name in flat}
-    assert found == wanted | {"drawings/flight", "drawings/town.png"}
+    pictures = {"drawings/town.png", "drawings/keeper.png", "drawings/wave.png"}
+    assert found == wanted | {"drawings/flight"} | pictures
     assert len(list((factory_folder() / "drawings" / "flight").glob("*.svg"))) >= 12
+
+
+def test_every_way_to_trace_a_picture() -> None:
+    drawings = [layer.source for patch in PATCHES for layer in patch.layer if hasattr(layer.source, "trace")]
+    traced = {
+        getattr(row, "trace", "")
+        for row in drawings
+        if any(name.endswith(".png") for name in getattr(row, "drawing", ()))
+    }
+    assert traced == set(TRACES)
 
 
 def test_every_form() -> None:

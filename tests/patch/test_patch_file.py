@@ -127,7 +127,8 @@ FAULTS = [
         11,
         "layer.1.source.kind",
         (
-            'layer.1.source.kind is "harmonics"; a source takes "harmonic", "path", "formula" or "input". '
+            'layer.1.source.kind is "harmonics"; a source takes "harmonic", "path", "formula", "input", "superformula", "trochoid", '
+            '"spiral", "phyllotaxis", "globe", "landscape" or "strings". '
             "Did you mean harmonic?"
         ),
     ),

@@ -6,7 +6,9 @@ import sys
 from pathlib import Path
 
 from tools.factory import flying_heron
+from tools.factory.brushed_wave import wave
 from tools.factory.flat_drawings import FLAT
+from tools.factory.painted_keeper import keeper
 from tools.factory.painted_town import town
 from tools.factory.wire_drawings import MESHES
 
@@ -15,7 +17,8 @@ FOLDER = Path(__file__).resolve().parents[2] / "patches" / "drawings"
 FLIGHT = "flight"
 """The folder of the flip-book."""
 
-PICTURE = "town.png"
+PICTURES = {"town.png": town, "keeper.png": keeper, "wave.png": wave}
+"""The pictures, by their files."""
 
 
 def texts() -> dict[str, str]:
@@ -32,8 +35,9 @@ def main() -> None:
     for name, text in texts().items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
         print(folder / name)
-    town().save(folder / PICTURE, optimize=True)
-    print(folder / PICTURE)
+    for name, paint in PICTURES.items():
+        paint().save(folder / name, optimize=True)
+        print(folder / name)
 
 
 if __name__ == "__main__":

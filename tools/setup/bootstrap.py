@@ -28,7 +28,17 @@ FIRST = (
 """Packages that the first picture needs; a test plays with nothing else. The rest is installed while the engine is compiled."""
 
 DRAWINGS = (
-    *("charset-normalizer", "contourpy", "fonttools", "hershey-fonts", "matplotlib", "pillow", "pymatching", "scipy"),
+    *(
+        "charset-normalizer",
+        "contourpy",
+        "fonttools",
+        "hershey-fonts",
+        "matplotlib",
+        "pillow",
+        "pymatching",
+        "scikit-image",
+        "scipy",
+    ),
     "svgelements",
 )
 """Packages that read drawings, and so the patches of the set that hold any: these come first of the rest. Pymatching imports

@@ -1,4 +1,4 @@
-"""Contour lines of pictures: the curves along which the brightness crosses a level."""
+"""Pictures as lines: which way they are traced, and the contours along which the brightness crosses a level."""
 
 # ruff: noqa: PLC0415 (heavy libraries are loaded when they are first needed)
 
@@ -7,15 +7,23 @@ from __future__ import annotations
 import io
 import warnings
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from instrument.drawings.limits import DEFAULT_LIMITS, DrawingError, Limits, check_count
+from instrument.drawings.readers.picture_shading import shading_line
+from instrument.drawings.readers.picture_strokes import centre_lines, edge_lines
 from instrument.drawings.strokes import Drawing, from_strokes
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+Trace = Literal["contours", "edges", "centre", "shade"]
+
+TRACES: tuple[Trace, ...] = ("contours", "edges", "centre", "shade")
+"""Ways to make lines of a picture: where the brightness crosses levels, where it changes most, the middles of dark strokes,
+and one line that is dense where the picture is dark."""
 
 
 @dataclass(frozen=True)
@@ -24,6 +32,8 @@ class Tracing:
 
     Attributes
     ----------
+    trace : str
+        One of `TRACES`.
     levels : int or tuple of float
         Brightnesses to follow, each more than 0 (black) and less than 1 (white); or how many, chosen by the
         picture: 1 parts it in two by Otsu's method, more are spread evenly over its range.
@@ -32,16 +42,30 @@ class Tracing:
     resolution : int
         The longer side is reduced to this many pixels before tracing, at least 8.
     smallest : float
-        Contours shorter than this share of the picture's perimeter are noise and left out.
+        Contours, edges and strokes shorter than this share of the picture's perimeter are noise and left out.
+    sensitivity : float
+        Of edges: 0 keeps the hardest, 1 all. Of middles: which brightness still is ink, from the darkest at 0 to the
+        brightest at 1, with Otsu's level at 0.5.
+    stipples : int
+        Points of a shading, from 3 to 10,000.
     """
 
+    trace: Trace = "contours"
     levels: int | tuple[float, ...] = 1
     blur: float = 1.0
     resolution: int = 512
     smallest: float = 0.01
+    sensitivity: float = 0.5
+    stipples: int = 1000
 
     def __post_init__(self) -> None:
         """Refuse what means nothing."""
+        if self.trace not in TRACES:
+            raise ValueError(f"trace must be one of {', '.join(TRACES)} (got {self.trace!r})")
+        if not 0.0 <= self.sensitivity <= 1.0:
+            raise ValueError(f"sensitivity must be from 0 to 1 (got {self.sensitivity})")
+        if not 3 <= self.stipples <= 10_000:
+            raise ValueError(f"stipples must be from 3 to 10000 (got {self.stipples})")
         levels = self.levels
         if isinstance(levels, int):
             if not 1 <= levels <= 64:
@@ -79,12 +103,42 @@ def parse_picture(content: bytes, tracing: Tracing | None = None, limits: Limits
     """
     tracing = tracing or Tracing()
     brightness, scale = _brightness(content, tracing, limits)
-    levels = _levels(brightness, tracing.levels)
-    strokes = _contours(brightness, levels, tracing.smallest, limits)
+    strokes = _traced(brightness, tracing, limits)
     if not strokes:
-        raise DrawingError("no contour was found; the picture is blank, or its contrast too faint for these levels")
+        raise DrawingError(_NOTHING[tracing.trace])
     flip = np.array([scale[0], -scale[1]])
     return from_strokes([stroke * flip for stroke in strokes])
+
+
+_NOTHING = {
+    "contours": "no contour was found; the picture is blank, or its contrast too faint for these levels",
+    "edges": "no edge was found; the picture is blank or soft. A higher sensitivity or a smaller blur finds more",
+    "centre": "no stroke was found; the picture is blank, or its strokes shorter than smallest allows",
+    "shade": "nothing in it is dark enough to be shaded; the picture is white",
+}
+
+
+def _traced(brightness: NDArray[np.float64], tracing: Tracing, limits: Limits) -> list[NDArray[np.float64]]:
+    """Strokes in columns and rows of the traced picture."""
+    if tracing.trace == "contours":
+        return _contours(brightness, _levels(brightness, tracing.levels), tracing.smallest, limits)
+    if tracing.trace == "shade":
+        line = shading_line(brightness, tracing.stipples, limits.seconds)
+        return [line] if len(line) else []
+    if np.ptp(brightness) < 1 / 255:
+        return []
+    if tracing.trace == "edges":
+        lines = edge_lines(brightness, tracing.sensitivity, limits)
+    else:
+        lines = centre_lines(brightness, _ink_level(brightness, tracing.sensitivity), limits)
+    shortest = tracing.smallest * 2 * sum(brightness.shape)
+    return [line for line in lines if np.linalg.norm(np.diff(line, axis=0), axis=1).sum() >= shortest]
+
+
+def _ink_level(brightness: NDArray[np.float64], sensitivity: float) -> float:
+    middle = _otsu(brightness)
+    end = float(brightness.max() if sensitivity > 0.5 else brightness.min())
+    return middle + abs(2.0 * sensitivity - 1.0) * (end - middle)
 
 
 def _brightness(content: bytes, tracing: Tracing, limits: Limits) -> tuple[NDArray[np.float64], tuple[float, float]]:

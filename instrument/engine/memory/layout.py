@@ -32,7 +32,7 @@ from instrument.engine.memory.records import (
 from instrument.engine.parameters import COUNT, LAYERS, LINKS, LIVE_TERMS, MODULATORS
 from instrument.engine.signal.source_table import SOURCE_STATE
 
-ABI = 5
+ABI = 6
 """Raised when a field moves, so that two processes never read each other's memory wrongly."""
 
 CHUNK = 64

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from instrument.engine.compiling.compiled import inlined
-from instrument.engine.memory.machine import bits_to_float
+from instrument.engine.memory.machine import bits_to_float, float_to_bits
 
 HUGE = 1e30
 """Finite stand-in for infinity between stages: sums and products of a few of them stay finite."""
@@ -89,6 +89,30 @@ def exp2(x):
     fraction = 1.0 + 2.0 * (numerator / (denominator - numerator))
     safe = whole if whole == whole else 0.0
     return fraction * bits_to_float(np.uint64(np.int64(safe) + 1023) << np.uint64(52))
+
+
+@inlined
+def log2(x):
+    """Return the logarithm to base two of a number; -1023 for 0, below and nan, 1024 for infinity.
+
+    Exponent and significand apart, the latter brought to within sqrt(2) of 1; there ln((1 + s) / (1 - s)) =
+    2 (s + s**3/3 + s**5/5 + ...), Abramowitz and Stegun, Handbook of Mathematical Functions (1964), 4.1.27, whose first
+    term left out is below 1e-17.
+    """
+    bits = float_to_bits(x)
+    whole = np.float64(np.int64(bits >> np.uint64(52)) - 1023)
+    part = bits_to_float((bits & np.uint64(0xFFFFFFFFFFFFF)) | np.uint64(0x3FF0000000000000))
+    above = part > 1.4142135623730951
+    part = 0.5 * part if above else part
+    whole = whole + 1.0 if above else whole
+    s = (part - 1.0) / (part + 1.0)
+    q = s * s
+    series = 1.0 / 17.0 + q * (1.0 / 19.0 + q * (1.0 / 21.0))
+    series = 1.0 / 11.0 + q * (1.0 / 13.0 + q * (1.0 / 15.0 + q * series))
+    series = 1.0 + q * (1.0 / 3.0 + q * (1.0 / 5.0 + q * (1.0 / 7.0 + q * (1.0 / 9.0 + q * series))))
+    found = whole + 2.0 * _LOG2_E * s * series
+    found = found if x > 0.0 else -1023.0
+    return found if x < np.inf else (1024.0 if x > 0.0 else -1023.0)
 
 
 @inlined

@@ -32,7 +32,7 @@ from instrument.engine.parameters import (
     offset_in,
 )
 from instrument.engine.signal.ramp import settle
-from instrument.engine.signal.source_table import SOURCE_NONE, SOURCE_STATE, SOURCE_TABLE
+from instrument.engine.signal.source_table import OWN_ROWS, SOURCE_NONE, SOURCE_STATE, SOURCE_TABLE
 
 _tell_layers = NOTES.call
 
@@ -65,6 +65,9 @@ _COMMON_ROWS = len(COMMON)
 _OWN = [[], *(_own_rows(kind.parameters) for kind in MODULATOR_TABLE.values())]
 _OWN_COUNTS = np.array([len(rows) for rows in _OWN], np.int64)
 _OWN_ROWS = np.array([rows + [0] * (max(map(len, _OWN)) - len(rows)) for rows in _OWN], np.int64)
+# The same of each kind of source, by its place behind the forms.
+_DRAWN_COUNTS = np.array([len(rows) for rows in OWN_ROWS], np.int64)
+_DRAWN_ROWS = np.array([[*rows, *[0] * (max(map(len, OWN_ROWS)) - len(rows))] for rows in OWN_ROWS], np.int64)
 
 
 @inlined
@@ -81,12 +84,15 @@ def _lay_out(p, s, first, last):
 
 @compiled
 def _lay_out_layer(p, s, layer):
-    # The terms come last among a layer's rows; only those in use, and
-    # of the forms only those listed, are worth their memory traffic.
+    # The terms come last among a layer's rows; only those in use, of the forms
+    # only those listed, and of the sources only the one drawn are worth their memory traffic.
     base = LAYER_BASE + layer * LAYER_SIZE
     _lay_out(p, s, base, base + FIRST_FORM_ROW)
     lay_out_forms(p, s, layer)
-    _lay_out(p, s, base + END_OF_FORM_ROWS, base + _TERMS)
+    kind = np.int64(p.layers[layer].source)
+    for k in range(_DRAWN_COUNTS[kind]):
+        index = base + END_OF_FORM_ROWS + _DRAWN_ROWS[kind, k]
+        settle(s, index, p.base[index])
     for axis in range(3):
         first = base + _TERMS + axis * LIVE_TERMS * 3
         count = _playable(p, layer, axis)

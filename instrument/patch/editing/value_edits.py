@@ -20,7 +20,7 @@ from instrument.patch.schema.sources import (
     Harmonic,
     Lettering,
     is_font_file,
-    kind_of_row,
+    kinds_of_row,
 )
 
 if TYPE_CHECKING:
@@ -194,7 +194,7 @@ def _has_field(patch: Patch, address: str) -> bool:
             return False
         case ["layer", number, "source", part, *_]:
             source = patch.layer[int(number) - 1].source
-            return source is not None and source.kind == kind_of_row(part)
+            return source is not None and source.kind in kinds_of_row(part)
         case ["layer", number, "form", kind, *_]:
             return kind in [form.kind for form in patch.layer[int(number) - 1].form]
         case ["mod", number, *rest]:

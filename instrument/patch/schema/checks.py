@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 from instrument.engine.memory.layout import CURVE_POINTS
 from instrument.patch.line_numbers import FieldPath, lines_of
 from instrument.patch.patch_errors import Problem, did_you_mean, listed, shown
-from instrument.patch.schema.fields import TAG
+from instrument.patch.schema.fields import TAG, quoted
 from instrument.patch.schema.modulators import KIND_ROWS
-from instrument.patch.schema.sources import kind_of_row
+from instrument.patch.schema.sources import kinds_of_row
 
 if TYPE_CHECKING:
     from pydantic import ValidationError
@@ -200,7 +200,8 @@ def _address_problem(patch: Patch, address: str, path: FieldPath, name: str) -> 
     return []
 
 
-_DRAWN = {"harmonic": "harmonic terms", "path": "path", "formula": "formulas", "input": "live input"}
+_DRAWN = {"harmonic": "harmonic terms", "formula": "formulas", "input": "live input"}
+"""What a layer draws, where that is not the word for its kind."""
 
 
 def _idle_layer(patch: Patch, number: int, rest: list[str], address: str, name: str) -> list[str]:
@@ -213,11 +214,12 @@ def _idle_layer(patch: Patch, number: int, rest: list[str], address: str, name: 
             return []
         mend = f'Give the layer a [[layer.form]] of kind = "{kind}".'
         return [f"{where} passes no {kind}, so it would move nothing. {mend}"]
-    kind = kind_of_row(rest[1])
-    if layer.source is not None and layer.source.kind == kind:
+    kinds = kinds_of_row(rest[1])
+    if layer.source is not None and layer.source.kind in kinds:
         return []
-    mend = f'Give the layer a source of kind = "{kind}".'
-    return [f"{where} draws no {_DRAWN[kind]}, so it would move nothing. {mend}"]
+    words = listed(_DRAWN.get(kind, kind) for kind in kinds)
+    mend = f"Give the layer a source of kind = {quoted(kinds)}."
+    return [f"{where} draws no {words}, so it would move nothing. {mend}"]
 
 
 def _curve_problem(patch: Patch) -> list[Finding]:

@@ -10,7 +10,7 @@ from instrument.drawings.limits import DEFAULT_LIMITS, MEBIBYTE, Limits, Toleran
 from instrument.drawings.load import LoadOptions
 from instrument.drawings.readers.by_ending import ReadOptions
 from instrument.drawings.readers.lettering import ALIGN, Lettering
-from instrument.drawings.readers.picture_contours import Tracing
+from instrument.drawings.readers.picture_contours import TRACES, Tracing
 from instrument.drawings.routing.closed_line import RouteOptions
 from instrument.drawings.routing.sampling import Sampling
 from instrument.engine.signal.jump_table import LONGEST, MOST_SHARE
@@ -155,6 +155,17 @@ class DrawingFields(Table):
     simplify: Fraction = Field(
         _BOUNDS.simplify, description="points that matter less than this are left out (share of the drawing)"
     )
+    trace: Annotated[str, *one_of(TRACES)] = Field(
+        _TRACING.trace,
+        description="how a picture becomes lines: contours of equal brightness, edges between light and dark, the centre of "
+        "dark strokes, or shade, one line that is dense where it is dark",
+    )
+    sensitivity: Fraction = Field(
+        _TRACING.sensitivity, description="how faint an edge, or how pale a stroke, is still drawn (0 to 1)"
+    )
+    stipples: Annotated[int, *whole(3, 10_000)] = Field(
+        _TRACING.stipples, description="points of the line that shades; more show more and want a lower pitch"
+    )
     levels: Levels = Field(
         _TRACING.levels, description="how many brightnesses of a picture are followed, or which (0 to 1)"
     )
@@ -163,7 +174,8 @@ class DrawingFields(Table):
         _TRACING.resolution, description="longer side to which a picture is reduced (pixels)"
     )
     smallest: Fraction = Field(
-        _TRACING.smallest, description="contours shorter than this are left out (share of the perimeter)"
+        _TRACING.smallest,
+        description="contours, edges and strokes shorter than this are left out (share of the perimeter)",
     )
     font: Text = Field(
         str(_LETTERS.font), description="single-stroke font by name, or a .ttf or .otf file beside the patch"
@@ -228,7 +240,15 @@ class DrawingFields(Table):
             edges=self.edges,  # type: ignore[arg-type]  # one of the two words
             crease=self.crease,
             lettering=Lettering(font, self.size, self.spacing, self.line_height, self.align),  # type: ignore[arg-type]
-            tracing=Tracing(levels, self.blur, self.resolution, self.smallest),
+            tracing=Tracing(
+                self.trace,  # type: ignore[arg-type]  # one of the words
+                levels,
+                self.blur,
+                self.resolution,
+                self.smallest,
+                self.sensitivity,
+                self.stipples,
+            ),
             tolerances=Tolerances(flatten=self.flatten, simplify=self.simplify),
             limits=self.limits.limits(),
         )

@@ -170,18 +170,23 @@ class TorusKnot(Harmonic):
         return presets.torus_knot(self.p, self.q, self.tube)
 
 
-def kind_of_row(part: str) -> str:
-    """Return the kind of source that a part of an address below ``source`` belongs to, a path where it belongs to none.
+def kinds_of_row(part: str) -> tuple[str, ...]:
+    """Return the kinds of source that a part of an address below ``source`` belongs to, paths where it belongs to none.
 
     Examples
     --------
-    >>> kind_of_row("x"), kind_of_row("frame"), kind_of_row("a"), kind_of_row("gate")
-    ('harmonic', 'path', 'formula', 'input')
+    >>> kinds_of_row("x"), kinds_of_row("frame"), kinds_of_row("rise")
+    (('harmonic',), ('path',), ('spiral', 'phyllotaxis', 'strings'))
     """
-    return _OWNERS.get(part, "path")
+    return _OWNERS.get(part, ("path",))
 
 
-_OWNERS = {row.name.partition(".")[0]: kind.name for kind in SOURCE_TABLE.values() for row in kind.parameters}
+_OWNERS = {
+    part: tuple(
+        kind.name for kind in SOURCE_TABLE.values() if part in {row.name.partition(".")[0] for row in kind.parameters}
+    )
+    for part in {row.name.partition(".")[0] for kind in SOURCE_TABLE.values() for row in kind.parameters}
+}
 
 
 def _base_of(kind: str) -> type[Table]:

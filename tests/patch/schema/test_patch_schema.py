@@ -21,13 +21,14 @@ from instrument.patch.patch_file import STARTER
 from instrument.patch.schema.checks import cross_problems, path_in_data
 from instrument.patch.schema.modulators import KIND_ROWS
 from instrument.patch.schema.patch_schema import Patch, json_schema
-from instrument.patch.schema.sources import FIGURES, figure_names, kind_of_row
+from instrument.patch.schema.sources import FIGURES, figure_names, kinds_of_row
 
 SOURCES: dict[str, dict[str, Any]] = {
     "harmonic": {"kind": "harmonic", **{axis: [{} for _ in range(8)] for axis in "xyz"}},
     "path": {"kind": "path", "preset": "cube"},
     "formula": {"kind": "formula", "x": "p"},
     "input": {"kind": "input"},
+    **{kind: {"kind": kind} for kind in FIGURES if kind not in {"harmonic", "path", "formula", "input"}},
 }
 TABLES: dict[str, dict[str, Any]] = {
     "curve": {"points": [[0, 1], [1, 0]]},
@@ -80,7 +81,7 @@ def test_every_parameter_has_a_field_of_its_own(source: str, modulator: str) -> 
     mine = [
         index
         for index, address in enumerate(ADDRESSES)
-        if (".source." not in address or kind_of_row(address.split(".")[3]) == source)
+        if (".source." not in address or source in kinds_of_row(address.split(".")[3]))
         and (
             not address.startswith("mod.")
             or (
@@ -100,7 +101,7 @@ def test_every_parameter_has_a_field_of_its_own(source: str, modulator: str) -> 
 def test_the_kinds_together_have_every_parameter() -> None:
     assert {name for names in KIND_ROWS.values() for name in names} == {row.name for row in MODULATOR}
     rest = {row.name.split(".")[1] for row in LAYER if row.name.startswith("source.")}
-    assert {kind_of_row(part) for part in rest} == set(SOURCES)
+    assert {kind for part in rest for kind in kinds_of_row(part)} == set(SOURCES)
 
 
 def test_what_the_file_leaves_out_has_the_default_of_the_table() -> None:
