@@ -24,6 +24,11 @@ from instrument.takes.take_folder import (
     write_metadata,
 )
 
+try:
+    import fcntl
+except ImportError:  # Windows, where an open file cannot be removed by others
+    fcntl = None  # type: ignore[assignment]
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -178,9 +183,3 @@ def repair_all(parent: Path) -> list[str]:
         except TakeError as error:
             said.append(str(error))
     return said
-
-
-try:
-    import fcntl
-except ImportError:  # Windows, where an open file cannot be removed by others
-    fcntl = None  # type: ignore[assignment]
