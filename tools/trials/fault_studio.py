@@ -11,12 +11,15 @@ import threading
 import time
 from contextlib import suppress
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 import psutil
 
 from instrument.engine.memory.allocation import Memory, attach
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 EAR = """
 import os, sys, time
@@ -178,12 +181,21 @@ class SetClock:
 
 
 class Script:
-    """A little program with a conversation: what it prints is kept, and it ends when it is no longer spoken to."""
+    """A little program with a conversation: what it prints is kept, and it ends when it is no longer spoken to.
 
-    def __init__(self, code: str) -> None:
+    Parameters
+    ----------
+    code : str
+        Python.
+    environment : mapping of str to str, optional
+        By default our own.
+    """
+
+    def __init__(self, code: str, environment: Mapping[str, str] | None = None) -> None:
         self.said: list[list[str]] = []
         self._process = subprocess.Popen(
             [sys.executable, "-c", code],
+            env=environment,
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
@@ -195,6 +207,13 @@ class Script:
     def _read(self, stream: IO[str] | None) -> None:
         for line in stream or ():
             self.said.append(line.split())
+
+    def ask(self) -> None:
+        """Give it an empty line, if it is still there."""
+        with suppress(OSError):
+            if self._process.stdin is not None:
+                self._process.stdin.write("\n")
+                self._process.stdin.flush()
 
     def leave(self) -> None:
         """Let it take leave of the sound server, as the server's own driver does for a plug that is pulled.
