@@ -27,6 +27,25 @@ PLAY = ("python3", "tools/play.py", "--seconds", "3")
 
 SOUND = r"^playing Circle"
 
+EVERYBODYS = "/opt/beamhand"
+"""An environment that belongs to root, with a wheel in it."""
+
+WHEELS = "/srv/wheels"
+
+SILENTLY = "play --seconds 3 --no-window --audio off"
+
+TWO_AT_ONCE = f"""
+set -e
+for who in 1000 1001; do
+    home=$(getent passwd $who | cut -d: -f6)
+    setpriv --reuid $who --regid $who --clear-groups env HOME=$home {EVERYBODYS}/bin/beamhand {SILENTLY} &
+    all="$all $!"
+done
+for one in $all; do wait $one; done
+du -sh /srv/*/.cache/beamhand
+"""
+"""Both of them play, and an error of either is one of all."""
+
 FOREIGN = {"LC_ALL": "C", "LANG": "de_DE.UTF-8", "TZ": "Asia/Kolkata"}
 """A language that the system does not have, one that it always has, and half an hour beside the others."""
 
@@ -120,6 +139,27 @@ class Walk:
             both = how(PLAY, small={f"{home}/.cache": "3m", "/tmp": "3m"})  # noqa: S108 - inside
             self.note("full disk for all caches", both, "needs 48 MB, and the disk has 2 MB free; make room", 1)
 
+    def for_everybody(self) -> None:
+        """Install a wheel once for all users, who cannot write there, and once with pipx."""
+        with self.system.layer() as layer:
+            layer.put(CLONE, PLAIN)
+            fetch = "apt-get -qy --no-install-recommends install"
+            # From Python 3.13 on there is no wheel of python-rtmidi.
+            build = f"python3 -c 'import sys; sys.exit(sys.version_info < (3, 13))' && {fetch} g++ python3-dev libasound2-dev"
+            layer.run(["sh", "-c", f"apt-get -q update && {fetch} python3-venv pipx libportaudio2; {build}; true"])
+            layer.run(["useradd", "--create-home", "--home-dir", "/srv/lee", "--uid", "1001", "lee"])
+            pip = f"{EVERYBODYS}/bin/pip"
+            make = f"python3 -m venv {EVERYBODYS} && {pip} wheel -q --no-deps -w {WHEELS} {PLAIN}"
+            installed = layer.run(
+                ["sh", "-c", f"{make} && {pip} install -q {WHEELS}/*.whl && rm -r {PLAIN} && echo done"]
+            )
+            self.note("a wheel for all users", installed, "^done")
+            two = layer.run(["sh", "-c", TWO_AT_ONCE], read_only=[EVERYBODYS])
+            twice = rf"(?s){SOUND}.*{SOUND}.*/srv/kim/.cache/beamhand\n.*/srv/lee/.cache/beamhand$"
+            self.note("two users play it at once for the first time", two, twice)
+            alone = f"pipx install {WHEELS}/*.whl && exec {KIM.home}/.local/bin/beamhand {SILENTLY}"
+            self.note("pipx", layer.run(["sh", "-c", alone], folder=str(KIM.home), person=KIM), SOUND)
+
     def with_full_disk(self) -> None:
         """Let the disk of the clone be too small."""
         with self.system.layer() as layer:
@@ -132,7 +172,9 @@ class Walk:
 
 def walks(walk: Walk, wanted: str) -> Iterator[Callable[[], None]]:
     """Return the parts of a walk whose names hold a word."""
-    yield from (part for part in (walk.as_root, walk.as_kim, walk.with_full_disk) if wanted in part.__name__)
+    yield from (
+        part for part in (walk.as_root, walk.as_kim, walk.with_full_disk, walk.for_everybody) if wanted in part.__name__
+    )
 
 
 def main() -> int:
@@ -140,7 +182,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("suites", nargs="*", default=["trixie", "bookworm", "forky"], metavar="SUITE")
     parser.add_argument("--folder", type=Path, default=Path("/var/tmp/beamhand-bare"))  # noqa: S108 - it may stay
-    parser.add_argument("--only", default="", help="parts whose names hold this word: root, kim, disk")
+    parser.add_argument("--only", default="", help="parts whose names hold this word: root, kim, disk, everybody")
     parser.add_argument("--log", type=Path, help="file for all that was said")
     chosen = parser.parse_args()
     failed = 0
