@@ -272,11 +272,25 @@ def _pip(python: Path) -> list[str]:
 
 def _install_first(python: Path, root: Path) -> None:
     _say("Installing what the first picture needs into .venv (150 MB; 10 s and the time to fetch them)")
+    spell_plainly(root)  # or no Python starts in one that was made before
     # Python compiles what it imports by itself; compiling all of it now would take as long as installing.
     install = [*_pip(python), "install", "--no-compile"]
     _fetch(python, [*install, *requirements(root, FIRST)], root)
     _bring_midi(python, root)
     _fetch(python, [*install, "--no-deps", "--editable", "."], root)
+    spell_plainly(root)
+
+
+def spell_plainly(root: Path) -> None:
+    """Let the place of the clone be found in every language.
+
+    Before 3.13 Python reads the path that an editable installation leaves (`site`, Python's reference documentation) in the
+    encoding of the system's language, and does not start if that has no such letters. Seen from where it lies it has none.
+    """
+    for place in ("lib/python*", "Lib"):
+        for path in (root / ".venv").glob(f"{place}/site-packages/*beamhand.pth"):
+            if not path.read_bytes().isascii():
+                path.write_text(f"{os.path.relpath(root, path.parent)}\n", encoding="ascii")
 
 
 def _install_rest(python: Path, extras: Sequence[str], root: Path) -> None:

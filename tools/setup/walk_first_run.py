@@ -137,7 +137,7 @@ class Walk:
             full = how(PLAY, small={f"{home}/.cache": "3m"}, interrupt="^compiling")
             self.note("full disk for the cache", full, "is full: compiling into /tmp/beamhand", None)
             both = how(PLAY, small={f"{home}/.cache": "3m", "/tmp": "3m"})  # noqa: S108 - inside
-            self.note("full disk for all caches", both, "needs 48 MB, and the disk has 2 MB free; make room", 1)
+            self.note("full disk for all caches", both, r"needs 48 MB, and the disk has \d MB free; make room", 1)
 
     def for_everybody(self) -> None:
         """Install a wheel once for all users, who cannot write there, and once with pipx."""

@@ -224,6 +224,19 @@ class TestEnvironment:
             bootstrap._make_venv(kept)
 
 
+def test_a_clone_whose_path_has_letters_that_the_language_lacks_is_found(tmp_path: Path) -> None:
+    root = tmp_path / "Häfen"
+    python = bootstrap.venv_python(root)
+    subprocess.run([sys.executable, "-m", "venv", "--without-pip", str(root / ".venv")], check=True)
+    ask = [str(python), "-c", "import sysconfig; print(sysconfig.get_path('purelib'))"]
+    site = Path(subprocess.run(ask, capture_output=True, text=True, check=True).stdout.strip())
+    (site / "_beamhand.pth").write_text(f"{root}\n", encoding="utf-8")
+    (root / "buoy.py").touch()
+    bootstrap.spell_plainly(root)
+    found = subprocess.run([str(python), "-c", "import buoy"], env={**os.environ, "LC_ALL": "C"}, check=False)
+    assert found.returncode == 0
+
+
 def test_libraries_move_in_behind_what_they_need_and_before_their_records(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
