@@ -120,6 +120,8 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     assert len(changed) == len(set(changed)) == 6, "three kinds, a kernel and a row each"
     environment = {**os.environ, "XDG_CACHE_HOME": str(folder / "cache"), "PYTHONPATH": str(folder)}
     environment.pop("NUMBA_CACHE_DIR", None)
+    # It plays for a fifth of a second, which makes up for no last effort of the optimiser.
+    environment["NUMBA_OPT"] = "1"
 
     def run(*command: str) -> str:
         done = subprocess.run(

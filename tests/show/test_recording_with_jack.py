@@ -32,7 +32,7 @@ def is_as_it_must_be(found: dict[str, Any]) -> None:
 
 @pytest.mark.realtime
 def test_at_48_khz_with_notes_knobs_typed_numbers_recalls_and_a_reload(jack: str, tmp_path: Path) -> None:
-    found = live(jack, 48_000, tmp_path, 6.0)
+    found = live(jack, 48_000, tmp_path, 4.0)
     is_as_it_must_be(found)
     assert min(found[what] for what in ("notes", "knobs", "typed", "recalls", "reloads")) >= 1
 
@@ -40,7 +40,7 @@ def test_at_48_khz_with_notes_knobs_typed_numbers_recalls_and_a_reload(jack: str
 @pytest.mark.realtime
 def test_at_192_khz(tmp_path: Path) -> None:
     with jack_server(192_000, 64) as server:
-        is_as_it_must_be(live(server, 192_000, tmp_path, 3.0, seed=2))
+        is_as_it_must_be(live(server, 192_000, tmp_path, 2.0, seed=2))
 
 
 def test_a_take_of_the_whole_show_begins_with_its_first_sample(tmp_path: Path) -> None:
