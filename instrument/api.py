@@ -141,8 +141,10 @@ def render(
     from instrument.midi.files.performance import read_performance
     from instrument.patch.build import build_program
     from instrument.patch.number import number_for
+    from instrument.patch.patch_drawings import read_drawings
 
-    program = build_program(patch if isinstance(patch, Patch) else load_patch(patch))
+    patch = patch if isinstance(patch, Patch) else load_patch(patch)
+    program = build_program(patch, read_drawings(patch, rate))
     for address, value in (values or {}).items():
         program.set(address, number_for(address, value))
     engine = Engine(rate)

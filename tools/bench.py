@@ -12,7 +12,7 @@ import tempfile
 import time
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,11 +23,15 @@ from tools.benches.drawings import bench_routing
 from tools.benches.film import bench_film
 from tools.benches.formula import bench_formulas
 from tools.benches.jumps import bench_jumps
+from tools.benches.legible import bench_legibility
 from tools.benches.links import bench_links
 from tools.benches.saving import bench_saving
 from tools.benches.voices import bench_voices
 from tools.trials.known_environment import enter_known_environment
 from tools.trials.stand_ins import busy_cores, jack_server, screen
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 HERE = Path(__file__).resolve().parent
 BLOCK = 64
@@ -163,8 +167,10 @@ def bench_latency(events: int) -> None:
     subprocess.run(command, check=True)
 
 
-def bench_drawings() -> None:
-    """Drawings: how long until they are one line, and until a saved one is heard."""
+def bench_drawings(folders: Sequence[Path]) -> None:
+    """Drawings: how legible they are, how long until they are one line, and until a saved one is heard."""
+    heading("Light on the screen beside the lines of drawings, within 1.5 percent of their size")
+    bench_legibility(folders)
     heading("Drawings read and routed in the warm worker, beside networkx's exact matching")
     bench_routing()
     heading("From saving a drawing to its sound")
@@ -200,6 +206,13 @@ def main() -> None:
         "--seconds", type=float, default=60.0, help="length of each run of the callback and beam sections"
     )
     parser.add_argument("--events", type=int, default=200, help="events of the latency section")
+    parser.add_argument(
+        "--folder",
+        type=Path,
+        action="append",
+        default=[],
+        help="more drawings for the drawings section, any number of folders",
+    )
     given = parser.parse_args()
     chosen = given.sections or list(sections)
     print(f"processors: {os.cpu_count()}, Python {sys.version.split()[0]}, load {os.getloadavg()[0]:.2f}")
@@ -214,7 +227,7 @@ def main() -> None:
     if "latency" in chosen:
         bench_latency(given.events)
     if "drawings" in chosen:
-        bench_drawings()
+        bench_drawings(given.folder)
     if "formula" in chosen:
         bench_formula()
     for name, title, run in (

@@ -27,14 +27,26 @@ def patch_new(path: Annotated[Path, typer.Argument(help="File to make.", metavar
 @reports_failures
 def patch_check(
     paths: Annotated[list[Path], typer.Argument(help="Patch files.", metavar="PATCH...")],
+    rate: Annotated[
+        float, typer.Option("--rate", help="Sample rate at which they will be played, in hertz.")
+    ] = 48000.0,
 ) -> None:
-    """Check patch files and say what is wrong with them."""
-    from instrument.patch.build import load_program
+    """Check patch files and say what is wrong with them, and what blurs."""
+    from instrument.patch.build import build_program
+    from instrument.patch.patch_drawings import read_drawings
+    from instrument.patch.patch_file import load_patch
+    from instrument.patch.rich_drawings import drawing_remarks, rich_layers
 
+    if not 0 < rate < float("inf"):
+        raise typer.BadParameter(f"{rate:g} is no sample rate; it is a number above 0", param_hint="--rate")
     refused = 0
     for path in paths:
         try:
-            load_program(path)
+            patch = load_patch(path)
+            drawings = read_drawings(patch, rate)
+            build_program(patch, drawings)
+            for word in [*drawing_remarks(drawings), *rich_layers(patch, drawings, rate)]:
+                say(f"{path}: {word}")
         except (ValueError, OSError) as error:
             say(f"beamhand: {error}")
             refused += 1

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from instrument.cli.command_options import Crease, Edges, Json, JumpCost
+from instrument.cli.command_options import Crease, Edges, Json, JumpCost, Rate
 from instrument.cli.messages import answer, say
 
 if TYPE_CHECKING:
@@ -31,8 +31,16 @@ def route(
     edges: Edges = "all",
     crease: Crease = 30.0,
     jump_cost: JumpCost = 4.0,
+    points: Annotated[
+        float | None,
+        typer.Option("--points", help="Fit it to so many points of a cycle; what matters least is left out."),
+    ] = None,
+    pitch: Annotated[
+        float | None, typer.Option("--pitch", help="Fit it to this pitch, in hertz, at the sample rate.", metavar="HZ")
+    ] = None,
+    rate: Rate = None,
 ) -> None:
-    """Show a drawing as one closed line: lengths, repetition and its proven bound, jumps, corners, time."""
+    """Show a drawing as one closed line: lengths, repetition and its proven bound, jumps, corners, what it lacks."""
     kind = output.suffix.lower() if output is not None else ""
     if output is not None and kind not in {".png", ".json"}:
         raise typer.BadParameter(f"{output} ends in neither .png nor .json", param_hint="-o")
@@ -40,6 +48,8 @@ def route(
         raise typer.BadParameter("a picture shows one drawing; name one, or write .json", param_hint="-o")
     if math.isnan(jump_cost) or math.isnan(crease):
         raise typer.BadParameter("nan is not a number here", param_hint="--jump-cost, --crease")
+    at = rate or DEFAULT_RATE
+    budget = _budget(points, pitch, at)
     from instrument.common.progress import routing_progress
     from instrument.drawings.load import LoadOptions
     from instrument.drawings.readers.by_ending import ReadOptions
@@ -47,7 +57,7 @@ def route(
     from instrument.drawings.routing.closed_line import RouteOptions
     from instrument.drawings.worker.client import Worker
 
-    options = LoadOptions(ReadOptions(edges=edges, crease=crease), RouteOptions(jump_cost=jump_cost))
+    options = LoadOptions(ReadOptions(edges=edges, crease=crease), RouteOptions(jump_cost=jump_cost), points=budget)
     reports: list[dict[str, Any]] = []
     found: list[Route] = []
     with Worker() as worker, routing_progress(len(drawings)) as stage:
@@ -58,20 +68,30 @@ def route(
                 return found
 
             reports.append(report_of(drawing, find))
-            show_route(reports[-1], as_json=as_json)
+            show_route(reports[-1], as_json=as_json, rate=at)
     if kind == ".json" and output is not None:
         output.write_text("".join(json.dumps(report) + "\n" for report in reports))
     elif output is not None and found:
         from instrument.drawings.route_report import draw_route
 
-        draw_route(found[0], output)
+        draw_route(found[0], output, at)
         if len(found) > 1:
             say(f"{output} shows the first of {len(found)} frames")
     if any("error" in report for report in reports):
         raise typer.Exit(1)
 
 
-def show_route(report: dict[str, Any], *, as_json: bool) -> None:
+def _budget(points: float | None, pitch: float | None, rate: float) -> float | None:
+    """Points of a cycle that drawings are fitted to; None for all of them."""
+    for name, number in (("--points", points), ("--pitch", pitch), ("--rate", rate)):
+        if number is not None and not 0 < number < math.inf:
+            raise typer.BadParameter(f"{number:g} is not possible; it is a number above 0", param_hint=name)
+    if points is not None and pitch is not None:
+        raise typer.BadParameter("give the points of a cycle or a pitch, not both", param_hint="--points, --pitch")
+    return rate / pitch if pitch is not None else points
+
+
+def show_route(report: dict[str, Any], *, as_json: bool, rate: float = DEFAULT_RATE) -> None:
     """Print one drawing's figures: as JSON, or in words with warnings and refusals on standard error."""
     for text in (report["error"],) if "error" in report else report["warnings"]:
         say(f"beamhand: {text}" if "error" in report else f"{report['file']}: {text}")
@@ -80,4 +100,4 @@ def show_route(report: dict[str, Any], *, as_json: bool) -> None:
     elif "error" not in report:
         from instrument.drawings.route_report import words_of
 
-        answer(words_of(report, DEFAULT_RATE))
+        answer(words_of(report, rate))

@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from instrument.drawings.budget.fitted_route import fitted_mesh_route, fitted_route
+from instrument.drawings.budget.mesh_collapse import SMOOTH
 from instrument.drawings.limits import DEFAULT_LIMITS, DrawingError, Limits
-from instrument.drawings.readers.by_ending import READERS, ReadOptions, read_drawing
+from instrument.drawings.readers.by_ending import MESHES, READERS, ReadOptions, read_drawing, read_mesh
 from instrument.drawings.readers.lettering import text_drawing
+from instrument.drawings.readers.mesh_edges import mesh_drawing
 from instrument.drawings.routing.closed_line import Figures, Route, RouteOptions
 from instrument.drawings.routing.route import route
 from instrument.drawings.routing.sampling import Sampling, aligned, best_alignment, default_point_count, sample
@@ -22,6 +25,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from instrument.drawings.readers.mesh_edges import Mesh
     from instrument.drawings.strokes import Drawing
 
     Progress = Callable[[str], None]
@@ -81,11 +85,19 @@ class LoadOptions:
     read : ReadOptions
     route : RouteOptions
     sampling : Sampling
+    points : float or None
+        Points of one cycle that the drawing is fitted to, above 0; None draws all of it.
     """
 
     read: ReadOptions = field(default_factory=ReadOptions)
     route: RouteOptions = field(default_factory=RouteOptions)
     sampling: Sampling = field(default_factory=Sampling)
+    points: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a budget that means nothing."""
+        if self.points is not None and not self.points > 0:
+            raise ValueError(f"points must be a number above 0 (got {self.points})")
 
 
 @dataclass(frozen=True)
@@ -104,6 +116,8 @@ class SampledFrames:
     figures : tuple of Figures
         For each frame.
     warnings : tuple of str
+    left_out : tuple of str
+        What was left out so that a cycle of some points shows the rest.
     """
 
     points: NDArray[np.float64]
@@ -111,6 +125,7 @@ class SampledFrames:
     leaps: NDArray[np.bool_]
     figures: tuple[Figures, ...]
     warnings: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
 
 
 def find_routes(
@@ -148,13 +163,37 @@ def find_routes(
         if progress is not None:
             progress(f"read {path.name}")
         try:
-            found.append(_routed(read_drawing(path, options.read), options, progress))
+            found.append(_routed_file(path, options, progress))
         except DrawingError as error:
             raise error.at(path.name) from error.__cause__
     return found
 
 
+def _routed_file(path: Path, options: LoadOptions, progress: Progress | None) -> Route:
+    drawing = read_drawing(path, options.read)
+    if options.points is None or path.suffix.lower() not in MESHES:
+        return _routed(drawing, options, progress)
+    # Read twice, for the first reading has told what is wrong with the file, and the faces are wanted now.
+    return _routed_mesh(read_mesh(path, options.read), options, progress)
+
+
+def _routed_mesh(mesh: Mesh, options: LoadOptions, progress: Progress | None) -> Route:
+    read = options.read
+    assert options.points is not None  # noqa: S101 (asked for a fitted route)
+
+    def draw(mesh: Mesh) -> Drawing:
+        return mesh_drawing(mesh, read.edges, read.crease, read.tolerances)
+
+    def creases(mesh: Mesh) -> Drawing:
+        crease = max(SMOOTH, read.crease) if read.edges == "feature" else SMOOTH
+        return mesh_drawing(mesh, "feature", crease, read.tolerances)
+
+    return fitted_mesh_route(mesh, draw, creases, options.points, options.route, read.tolerances, progress)
+
+
 def _routed(drawing: Drawing, options: LoadOptions, progress: Progress | None) -> Route:
+    if options.points is not None:
+        return fitted_route(drawing, options.points, options.route, options.read.tolerances, progress)
     return route(drawing, options.route, options.read.tolerances, progress)
 
 
@@ -183,7 +222,8 @@ def sample_frames(routes: Sequence[Route], sampling: Sampling) -> SampledFrames:
         leaps.append(turned_leaps(frame.leaps, shift, backwards=backwards))
     warnings = dict.fromkeys(word for frame in frames for word in frame.warnings)
     figures = tuple(f.figures for f in frames)
-    return SampledFrames(np.stack(points), np.stack(kinds), np.stack(leaps), figures, tuple(warnings))
+    left_out = tuple(dict.fromkeys(found.left_out.words for found in routes if found.left_out.words))
+    return SampledFrames(np.stack(points), np.stack(kinds), np.stack(leaps), figures, tuple(warnings), left_out)
 
 
 def load(

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from instrument.drawings.budget.points_needed import points_needed
 from instrument.drawings.limits import DrawingError
 from instrument.drawings.load import LoadOptions, find_routes
 from instrument.drawings.routing.closed_line import Route, StepKind
@@ -52,7 +53,8 @@ def route_report(
     -------
     dict
         `file` and the keys `edges, vertices, components, odd_vertices, length, repeated_length, lower_bound,
-        jump_length, corners, seconds, warnings`; besides them `bridge_length, jumps, exact`, and `frames` for a
+        jump_length, corners, seconds, warnings`; besides them `bridge_length, jumps, exact`, `points` (that a cycle needs to
+        show it), `left_out` (sentences on what was left out to fit a budget of points), and `frames` for a
         flip-book, whose figures are sums over its frames. Lengths are in the drawing's own units; `seconds` is
         reading and routing together. Where the drawing was refused: `file` and `error`.
     """
@@ -114,6 +116,8 @@ def figures_of(routes: Sequence[Route]) -> dict[str, Any]:
     report["bridge_length"] = sum(f.bridge_length for f in figures)
     report["jumps"] = sum(f.jumps for f in figures)
     report["exact"] = all(f.exact for f in figures)
+    report["points"] = max(map(points_needed, routes))
+    report["left_out"] = list(dict.fromkeys(found.left_out.words for found in routes if found.left_out.words))
     if len(routes) > 1:
         report["frames"] = len(routes)
         # What blurs first is the frame with most corners.
@@ -153,7 +157,7 @@ def highest_legible(corners: int, rate: float) -> float:
 
 
 def words_of(report: dict[str, Any], rate: float) -> str:
-    """Return the figures of a drawing that was not refused, in three lines.
+    """Return the figures of a drawing that was not refused, in three lines, and one more for what was left out.
 
     Parameters
     ----------
@@ -164,6 +168,7 @@ def words_of(report: dict[str, Any], rate: float) -> str:
     """
     share = 100 * report["repeated_length"] / report["length"]
     frames = f"{report['frames']:,} frames, " if "frames" in report else ""
+    left_out = "".join(f"\n  left out: {words}" for words in report["left_out"])
     return (
         f"{report['file']}: {frames}{report['edges']:,} edges, {report['vertices']:,} vertices "
         f"({report['odd_vertices']:,} odd), {report['components']:,} pieces, {report['corners']:,} corners\n"
@@ -171,7 +176,7 @@ def words_of(report: dict[str, Any], rate: float) -> str:
         f"least by retracing alone {report['lower_bound']:.6g}\n"
         f"  {report['jumps']:,} jumps of {report['jump_length']:.6g} together; legible up to "
         f"{highest_legible(report['corners'], rate):.4g} Hz at {rate:g} samples a second; "
-        f"{report['seconds']:.2f} s"
+        f"{report['seconds']:.2f} s{left_out}"
     )
 
 
@@ -194,6 +199,7 @@ STYLES = {
     StepKind.JUMP: ("jump", "#CC79A7", (0, (1, 1.5)), 1.8),
     StepKind.BRIDGE: ("bridge", "#009E73", (0, (6, 2, 1, 2)), 1.8),
 }
+LEFT_OUT = "#C8C8C8"
 MOST_ARROWS = 40
 DOTS_PER_INCH = 100
 # Seen from the front, the right and above, so that a cube shows three faces.
@@ -218,6 +224,8 @@ def draw_route(found: Route, path: Path, rate: float = 48_000.0, size: int = 100
     from matplotlib.figure import Figure
 
     flat = _projected(found.line)
+    # All of the drawing together, so that what is missing lies where it was.
+    missing = found.left_out.lines
     steps = np.stack([flat, np.roll(flat, -1, axis=0)], axis=1)
     figure = Figure(figsize=(size / DOTS_PER_INCH, size / DOTS_PER_INCH), dpi=DOTS_PER_INCH)
     FigureCanvasAgg(figure)
@@ -231,12 +239,16 @@ def draw_route(found: Route, path: Path, rate: float = 48_000.0, size: int = 100
                 list(rows), colors=colour, linestyles=[style], linewidths=width, label=label, zorder=layer
             )
             axes.add_collection(lines)
+    if len(missing):
+        ends = _projected(np.concatenate([missing.reshape(-1, 3), found.line]))[: 2 * len(missing)]
+        rows = ends.reshape(-1, 2, 2)
+        axes.add_collection(LineCollection(list(rows), colors=LEFT_OUT, linewidths=0.6, label="left out", zorder=-1))
     _arrows(axes, steps)
     axes.plot(*flat[0], marker="o", color="black", markersize=7, fillstyle="none", label="start", linestyle="none")
     axes.set_aspect("equal")
     axes.autoscale_view()
     axes.set_axis_off()
-    figure.legend(loc="upper center", ncols=len(STYLES) + 1, fontsize=8, frameon=False)
+    figure.legend(loc="upper center", ncols=len(STYLES) + 2, fontsize=8, frameon=False)
     figure.text(0.03, 0.02, _caption(found, rate), fontsize=9, family="monospace", va="bottom")
     figure.savefig(path, format="png")
 
@@ -278,9 +290,10 @@ def _arrows(axes: object, steps: NDArray[np.float64]) -> None:
 
 def _caption(found: Route, rate: float) -> str:
     figures = found.figures
+    left_out = f"left out: {found.left_out.words}\n" if found.left_out.words else ""
     share = 100 * figures.repeated_length / figures.length if figures.length else 0.0
     exact = "the least there is" if figures.exact else "the best found in time"
-    return (
+    return left_out + (
         f"{figures.edges:,} edges, {figures.vertices:,} vertices ({figures.odd_vertices:,} odd), "
         f"{figures.components:,} pieces, {figures.corners:,} corners\n"
         f"length {figures.length:.5g}, drawn again {figures.repeated_length:.5g} ({share:.1f} %), {exact}\n"

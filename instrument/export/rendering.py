@@ -146,8 +146,8 @@ def _render_patch(wanted: Rendering, progress: Callable[[float], None] | None) -
     elif kind not in PICTURES:
         check_rate(output, wanted.rate or DEFAULT_RATE)
     look = look_of(list(wanted.looks))
-    program, title = load_program(wanted.source, wanted.settings)
     engine = Engine(wanted.rate or DEFAULT_RATE)
+    program, title = load_program(wanted.source, wanted.settings, engine.rate)
     engine.play(program)
     said: list[str] = []
     events: list[Event] = []

@@ -15,7 +15,7 @@ from instrument.engine.signal.jump_table import lay_jumps
 from instrument.engine.signal.source_table import SOURCE_TABLE
 from instrument.patch.formula.parser import compile_formula
 from instrument.patch.number import number_for
-from instrument.patch.patch_drawings import read_drawings
+from instrument.patch.patch_drawings import USUAL_RATE, read_drawings
 from instrument.patch.patch_errors import PatchError, Problem
 from instrument.patch.patch_file import load_patch
 from instrument.patch.schema.checks import modulator_index
@@ -208,7 +208,7 @@ def _build_controls(patch: Patch, program: Program) -> None:
             at += 1
 
 
-def load_program(path: Path, settings: Iterable[str] = ()) -> tuple[Program, str]:
+def load_program(path: Path, settings: Iterable[str] = (), rate: float = USUAL_RATE) -> tuple[Program, str]:
     """Return a patch's program with changes made, and the patch's title.
 
     Parameters
@@ -216,6 +216,8 @@ def load_program(path: Path, settings: Iterable[str] = ()) -> tuple[Program, str
     path : Path
     settings : iterable of str
         ``ADDRESS=VALUE``, any number.
+    rate : float
+        Sample rate in hertz at which it will be played.
 
     Raises
     ------
@@ -223,7 +225,7 @@ def load_program(path: Path, settings: Iterable[str] = ()) -> tuple[Program, str
         If the patch or a change is refused.
     """
     patch = load_patch(path)
-    program = build_program(patch)
+    program = build_program(patch, read_drawings(patch, rate))
     for setting in settings:
         address, equals, text = setting.partition("=")
         if not equals:

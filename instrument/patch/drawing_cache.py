@@ -40,9 +40,11 @@ class SampledDrawing:
     corners : int
         Of the frame that has most; a cycle of fewer samples blurs.
     warnings : tuple of str
-        What was left out of the drawing.
+        What was left out of the drawing, or mended.
     leaps : np.ndarray [shape=(frames, n), dtype=bool], optional
         Where the way to the next point is a jump, which the engine eases; nowhere unless given.
+    left_out : tuple of str
+        What was left out on purpose, to fit the points of a cycle.
     """
 
     key: str
@@ -50,6 +52,7 @@ class SampledDrawing:
     corners: int
     warnings: tuple[str, ...] = ()
     leaps: npt.NDArray[np.bool_] | None = None
+    left_out: tuple[str, ...] = ()
 
 
 class DrawingCache:
@@ -87,7 +90,8 @@ class DrawingCache:
     def put(self, drawn: SampledDrawing) -> None:
         """Keep a drawing under its key."""
         self._keep_at_hand(drawn)
-        words = json.dumps({"corners": drawn.corners, "warnings": drawn.warnings}).encode()
+        said = {"corners": drawn.corners, "warnings": drawn.warnings, "left_out": drawn.left_out}
+        words = json.dumps(said).encode()
         buffer = io.BytesIO()
         leaps = np.zeros(drawn.points.shape[:2], bool) if drawn.leaps is None else drawn.leaps
         np.savez(buffer, points=drawn.points, leaps=leaps, words=np.frombuffer(words, np.uint8))
@@ -114,7 +118,8 @@ class DrawingCache:
                 points = np.asarray(file["points"], np.float64)
                 words = json.loads(file["words"].tobytes())
                 leaps = np.asarray(file["leaps"], np.bool_)
-                drawn = SampledDrawing(key, points, int(words["corners"]), tuple(map(str, words["warnings"])), leaps)
+                warnings, left_out = (tuple(map(str, words[name])) for name in ("warnings", "left_out"))
+                drawn = SampledDrawing(key, points, int(words["corners"]), warnings, leaps, left_out)
             if leaps.shape != points.shape[:2]:
                 raise ValueError("jumps are not of this path")
             if points.ndim != 3 or points.shape[2] != 3 or points.size == 0 or not np.isfinite(points).all():

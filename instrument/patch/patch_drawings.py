@@ -6,6 +6,7 @@ import atexit
 import functools
 import hashlib
 import json
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +17,7 @@ import numpy as np
 from instrument.drawings import load as shapes_room
 from instrument.drawings.limits import DEFAULT_TOLERANCES, DrawingError
 from instrument.drawings.load import frame_files
+from instrument.drawings.readers.finished_files import is_finished
 from instrument.drawings.routing.closed_line import corner_steps
 from instrument.drawings.worker.client import Worker
 from instrument.drawings.worker.protocol import options_to_json
@@ -23,6 +25,9 @@ from instrument.patch.drawing_cache import DrawingCache, SampledDrawing
 from instrument.patch.figures import MOST
 from instrument.patch.line_numbers import lines_of
 from instrument.patch.patch_errors import PatchError, Problem, shown
+from instrument.patch.schema.drawing_settings import AUTO
+from instrument.patch.schema.fields import parameter_values
+from instrument.patch.schema.patch_schema import LAYER_FIELDS
 from instrument.patch.schema.sources import Along, Drawing, Lettering, is_font_file
 
 if TYPE_CHECKING:
@@ -35,6 +40,11 @@ if TYPE_CHECKING:
 
 MOST_OF_FRAMES = 2 * MOST
 """Points of all frames of a flip-book together, unless its source asks for more."""
+
+USUAL_RATE = 48_000.0
+"""Sample rate in hertz for which drawings are fitted where no other is named."""
+
+_A4_KEY, _SEMITONES = 69.0, 12.0
 
 _cache = DrawingCache()
 
@@ -63,12 +73,14 @@ def stop_reader() -> None:
         _worker().stop()
 
 
-def read_drawings(patch: Patch) -> dict[int, SampledDrawing]:
+def read_drawings(patch: Patch, rate: float = USUAL_RATE) -> dict[int, SampledDrawing]:
     """Read, route and sample every drawing and text of a patch.
 
     Parameters
     ----------
     patch : Patch
+    rate : float
+        Sample rate in hertz, which counts where a drawing is fitted to the points of a cycle.
 
     Returns
     -------
@@ -84,12 +96,43 @@ def read_drawings(patch: Patch) -> dict[int, SampledDrawing]:
     problems = []
     for k, source in _drawn_layers(patch):
         try:
-            found[k] = _drawn(source, _folder(patch))
+            found[k] = _drawn(source, _folder(patch), cycle_points(patch, k, rate))
         except DrawingError as error:
             problems.append(_problem(patch, k, source, error))
     if problems:
         raise PatchError(patch.path or "patch", *problems)
     return found
+
+
+def cycle_points(patch: Patch, layer: int, rate: float) -> float:
+    """Count the points of one cycle of a layer at the pitch that it begins with; links and notes are not heeded.
+
+    Parameters
+    ----------
+    patch : Patch
+    layer : int
+        Counted from 0.
+    rate : float
+        Sample rate in hertz.
+
+    Returns
+    -------
+    float
+        Infinite for a pen that stands still.
+    """
+    values = dict(parameter_values(patch.layer[layer], LAYER_FIELDS))
+    names = ("frequency", "key", "bend")
+    frequency, key, bend = (
+        float(patch.values.get(f"layer.{layer + 1}.pen.{name}", values[f"pen.{name}"])) for name in names
+    )
+    with np.errstate(all="ignore"):
+        points = rate / abs(frequency * float(np.exp2((key + bend - _A4_KEY) / _SEMITONES))) if frequency else math.inf
+    return points if points > 0 else math.inf
+
+
+def follows_rate(patch: Patch) -> bool:
+    """Return whether a drawing of the patch is another one at another sample rate."""
+    return any(source.points == AUTO for _, source in _drawn_layers(patch))
 
 
 def placeholder_drawings(patch: Patch) -> dict[int, SampledDrawing]:
@@ -112,6 +155,11 @@ def drawing_files(patch: Patch) -> tuple[Path, ...]:
         if is_font_file(font):
             found[Path(font)] = None
     return tuple(found)
+
+
+def is_written(path: Path) -> bool | None:
+    """Tell whether a file ends as its format should; None where a line may be cut (`drawings.readers.finished_files`)."""
+    return is_finished(path)
 
 
 def _drawn_layers(patch: Patch) -> list[tuple[int, DrawnSource]]:
@@ -152,9 +200,9 @@ def _placeholder(source: DrawnSource) -> SampledDrawing:
     return SampledDrawing(digest.hex(), np.frombuffer(digest[:24], "<u8").astype(np.float64).reshape(1, 1, 3), 1)
 
 
-def _drawn(source: DrawnSource, folder: Path) -> SampledDrawing:
+def _drawn(source: DrawnSource, folder: Path, cycle: float) -> SampledDrawing:
     paths = _paths(source, folder)
-    options = source.options(_font(source, folder), source.samples)
+    options = source.options(_font(source, folder), source.samples, cycle)
     files = frame_files(paths, options.read.limits) if paths else []
     # The tables of a few patches lie in the engine's memory at once, so none takes more than its share.
     most = MOST if len(files) < 2 else max(2, MOST_OF_FRAMES // len(files))
@@ -165,7 +213,7 @@ def _drawn(source: DrawnSource, folder: Path) -> SampledDrawing:
         return kept
     loaded = _worker().load(paths, text, options)
     corners = max(f.corners for f in loaded.figures)
-    drawn = SampledDrawing(key or "", loaded.points, corners, loaded.warnings, loaded.leaps)
+    drawn = SampledDrawing(key or "", loaded.points, corners, loaded.warnings, loaded.leaps, loaded.left_out)
     # Read, then hashed again: a file that was saved while it was being read must not be kept under the name of its old contents.
     if key is not None and key == _key(files, text, options):
         _cache.put(drawn)

@@ -10,9 +10,16 @@ from instrument.patch.build import base_values, build_program
 from instrument.patch.description import document_of, parameters_of
 from instrument.patch.editing.rewrite import rewritten
 from instrument.patch.editing.save import save_patch
-from instrument.patch.patch_drawings import corner_counts, drawing_files, read_drawings
+from instrument.patch.patch_drawings import (
+    USUAL_RATE,
+    corner_counts,
+    drawing_files,
+    follows_rate,
+    read_drawings,
+)
 from instrument.patch.patch_errors import PatchError
 from instrument.patch.patch_file import load_patch, patch_from_text
+from instrument.patch.rich_drawings import drawing_remarks
 from instrument.repertoire.controls_file import controls_file, with_controller
 
 if TYPE_CHECKING:
@@ -78,6 +85,8 @@ class LoadedPatch:
         MIDI inputs that it remembers.
     feedback : bool
         Whether values are sent back to controllers while it plays.
+    rate : float or None
+        Sample rate in hertz that a drawing of it is fitted to; None where none is.
     description : PatchDescription
     """
 
@@ -95,6 +104,7 @@ class LoadedPatch:
     played: str = ""
     midi: tuple[str, ...] = ()
     feedback: bool = True
+    rate: float | None = None
     description: PatchDescription = field(default_factory=PatchDescription)
 
     @property
@@ -103,15 +113,15 @@ class LoadedPatch:
         return self.drawn, self.controller_key
 
 
-def read_patch(path: Path) -> LoadedPatch:
-    """Read, check and build a patch file.
+def read_patch(path: Path, rate: float = USUAL_RATE) -> LoadedPatch:
+    """Read, check and build a patch file, with drawings fitted to a sample rate in hertz where they follow it.
 
     Raises
     ------
     PatchError
         If it cannot be played.
     """
-    return _loaded(path, load_patch(path))
+    return _loaded(path, load_patch(path), rate)
 
 
 def files_named_in(path: Path) -> tuple[Path, ...]:
@@ -122,7 +132,7 @@ def files_named_in(path: Path) -> tuple[Path, ...]:
         return ()
 
 
-def build_text(path: Path, text: str) -> LoadedPatch:
+def build_text(path: Path, text: str, rate: float = USUAL_RATE) -> LoadedPatch:
     """Check and build a text as if it stood in a file.
 
     Raises
@@ -130,10 +140,10 @@ def build_text(path: Path, text: str) -> LoadedPatch:
     PatchError
         If it cannot be played.
     """
-    return _loaded(path, patch_from_text(text, path))
+    return _loaded(path, patch_from_text(text, path), rate)
 
 
-def edit_patch(path: Path, text: str, changes: Sequence[Change]) -> LoadedPatch:
+def edit_patch(path: Path, text: str, changes: Sequence[Change], rate: float = USUAL_RATE) -> LoadedPatch:
     """Change the text of a patch and build it; the file is left alone.
 
     Raises
@@ -143,7 +153,7 @@ def edit_patch(path: Path, text: str, changes: Sequence[Change]) -> LoadedPatch:
     PatchError
         If what it becomes cannot be played.
     """
-    return build_text(path, rewritten(text, changes))
+    return build_text(path, rewritten(text, changes), rate)
 
 
 def write_patch(
@@ -174,7 +184,7 @@ def write_patch(
     return patch.text, _description(written, values, with_controller(written).text)
 
 
-def _loaded(path: Path, patch: Patch) -> LoadedPatch:
+def _loaded(path: Path, patch: Patch, rate: float) -> LoadedPatch:
     # Drawings and title are the patch's own; program and controls those of the patch with the controller file.
     served = with_controller(patch)
     controls = tuple(
@@ -189,7 +199,7 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
         }
         for k, control in enumerate(served.patch.control)
     )
-    drawings = read_drawings(patch)
+    drawings = read_drawings(patch, rate)
     program = build_program(served.patch, drawings)
     return LoadedPatch(
         path,
@@ -203,10 +213,11 @@ def _loaded(path: Path, patch: Patch) -> LoadedPatch:
         drawn=tuple(drawn.key for drawn in drawings.values()),
         controller_key=served.key,
         corners=corner_counts(patch, drawings),
-        warnings=tuple(word for drawn in drawings.values() for word in drawn.warnings),
+        warnings=tuple(drawing_remarks(drawings)),
         played=served.text,
         midi=tuple(patch.midi),
         feedback=served.feedback,
+        rate=rate if follows_rate(patch) else None,
         description=_description(patch, base_values(program).tolist(), served.text),
     )
 

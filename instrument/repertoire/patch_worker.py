@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from instrument.common.child_process import end, end_later, launch, module_command
-from instrument.patch.patch_drawings import start_reader, stop_reader
+from instrument.patch.patch_drawings import USUAL_RATE, start_reader, stop_reader
 from instrument.patch.patch_errors import PatchError, Problem
 from instrument.patch.set_list_file import patches_named
 from instrument.repertoire.loading import (
@@ -67,7 +67,7 @@ class Job:
     to : Path or None
         File to write instead.
     rate : float
-        Sample rate in hertz of a performance's events.
+        Sample rate in hertz of a performance's events, and that drawings are fitted to; the worker's own unless given.
     number : int
         Given by the worker, the same in the answer.
     """
@@ -132,9 +132,15 @@ class Worker:
     """One process, started at the first request, that works through requests in order.
 
     Its methods never wait, save `close`: a thread speaks with the process, as an answer may be as large as a drawing.
+
+    Parameters
+    ----------
+    rate : float
+        Sample rate in hertz at which patches will be played.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, rate: float = USUAL_RATE) -> None:
+        self._rate = rate
         self._process: subprocess.Popen[bytes] | None = None
         self._jobs: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
         self._answers: queue.SimpleQueue[Answer | None] = queue.SimpleQueue()
@@ -154,7 +160,7 @@ class Worker:
     def ask(self, job: Job) -> int:
         """Ask for something; return the number that its answer will have."""
         self._numbers += 1
-        self._waiting.append(replace(job, number=self._numbers))
+        self._waiting.append(replace(job, number=self._numbers, rate=job.rate or self._rate))
         if len(self._waiting) == 1:
             self._hand_on()
         return self._numbers
@@ -267,16 +273,16 @@ def _done(job: Job) -> Answer:  # noqa: PLR0911 - one for each kind of job
     do, path = job.do, job.path
     match do:
         case "read":
-            return Answer(do, path, read_patch(path))
+            return Answer(do, path, read_patch(path, job.rate))
         case "build" | "redraw":
-            return Answer(do, path, build_text(path, job.text))
+            return Answer(do, path, build_text(path, job.text, job.rate))
         case "edit":
-            return Answer(do, path, edit_patch(path, job.text, job.changes))
+            return Answer(do, path, edit_patch(path, job.text, job.changes, job.rate))
         case "save":
             text, description = write_patch(path, job.text, job.values, job.saved, job.to)
             return Answer(do, job.to or path, text=text, description=description)
         case "open":
-            return Answer(do, path, patches=tuple(read_patch(one) for one in patches_named(path)))
+            return Answer(do, path, patches=tuple(read_patch(one, job.rate) for one in patches_named(path)))
         case "perform":
             return _performance(job)
         case "recovery" if job.to is not None:

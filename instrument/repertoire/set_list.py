@@ -15,13 +15,14 @@ import numpy as np
 
 from instrument.engine.engine import EngineFullError
 from instrument.engine.memory.views import active_slot, active_targets, set_position
+from instrument.repertoire.file_watch import FileWatch
 from instrument.repertoire.patch_worker import Job, Worker
 from instrument.repertoire.recall import Recall
 from instrument.repertoire.undo_history import same_bits, step_between
 from instrument.repertoire.working_copy import WorkingCopy
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable
     from pathlib import Path
 
     import numpy.typing as npt
@@ -32,9 +33,6 @@ if TYPE_CHECKING:
     from instrument.repertoire.patch_worker import Answer
 
     Values = npt.NDArray[np.float64]
-
-Signature = tuple[int, int, int]
-"""Time of a file's last change in ns, size, and file number, which editors that replace a file change."""
 
 WATCH_SECONDS = 0.04
 """Time between two checks of files; a saved one is read when it has kept still for so long."""
@@ -74,7 +72,7 @@ class SetList:
         self._engine = engine
         self._patches = [WorkingCopy(patch) for patch in patches]
         self._say = say
-        self.worker = Worker()
+        self.worker = Worker(engine.rate)
         self.on_answer: Callable[[Answer], None] = lambda _: None
         self._watch = FileWatch()
         # Asked for by index when it is loaded, so that it is the program of that moment.
@@ -363,51 +361,3 @@ def morph_to(engine: Engine, program: Program) -> None:
     record = program.record.copy()
     record["base"] = list(engine.values().values())
     engine.play(replace(program, record=record), carry=True, fade=MORPH_SECONDS)
-
-
-class FileWatch:
-    """Watch over files, which are looked at with each call of `changed`.
-
-    A file that changes counts once it looks the same twice, so that one being written is left alone; a file that has
-    gone counts when it is back.
-    """
-
-    def __init__(self) -> None:
-        self._known: dict[Path, Signature | None] = {}
-        self._changing: dict[Path, Signature] = {}
-
-    def add(self, path: Path) -> None:
-        """Watch a file from its state of now; for one that is watched, forget its latest change."""
-        self._known[path] = _signature(path)
-        self._changing.pop(path, None)
-
-    def keep_to(self, paths: Iterable[Path]) -> None:
-        """Watch these files and no others; of those watched already, no change is missed."""
-        for path in (wanted := dict.fromkeys(paths)):
-            if path not in self._known:
-                self.add(path)
-        self._known = {path: known for path, known in self._known.items() if path in wanted}
-
-    def changed(self) -> list[Path]:
-        """Return the files that were saved since the last call."""
-        found = []
-        for path, known in self._known.items():
-            now = _signature(path)
-            # One that has gone keeps its signature, and counts when it is back.
-            if now is None or now == known:
-                self._changing.pop(path, None)
-            elif self._changing.get(path) == now:
-                self._known[path] = now
-                del self._changing[path]
-                found.append(path)
-            else:
-                self._changing[path] = now
-        return found
-
-
-def _signature(path: Path) -> Signature | None:
-    try:
-        found = path.stat()
-    except OSError:
-        return None
-    return found.st_mtime_ns, found.st_size, found.st_ino

@@ -24,7 +24,7 @@ from instrument.engine.memory.views import counters
 from instrument.midi.event_feed import PerformanceFeeder
 from instrument.midi.files.performance import read_performance
 from instrument.midi.message_decoder import MidiError
-from instrument.patch.patch_drawings import close_reader
+from instrument.patch.patch_drawings import USUAL_RATE, close_reader
 from instrument.patch.set_list_file import patches_named
 from instrument.repertoire.controls_file import use_controls_file
 from instrument.repertoire.loading import read_patch
@@ -134,8 +134,8 @@ class Show:
         if options.controls is not None:
             use_controls_file(options.controls)
         # Before a device is opened: a patch that is refused ends the command in silence.
-        patches = [read_patch(path) for named in options.patches for path in patches_named(named)]
-        close_reader()
+        expected = options.rate or USUAL_RATE
+        patches = [read_patch(path, expected) for named in options.patches for path in patches_named(named)]
         self._hears_input = any(hears_input(patch.program) for patch in patches)
         choice = choose_driver(
             options.audio,
@@ -146,6 +146,9 @@ class Show:
             outputs=outputs_of(options.outputs),
         )
         choice = self._corrected(choice)
+        # Only now is the rate known that drawings are fitted to.
+        patches = [read_patch(p.path, choice.rate) if p.rate not in {None, choice.rate} else p for p in patches]
+        close_reader()
         events = read_performance(options.perform, choice.rate, self._say) if options.perform else []
         memory = allocate(choice.rate, shared=True)
         # A device that has been left behind may still write to it.

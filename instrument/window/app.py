@@ -18,7 +18,7 @@ from instrument.window.look_change import LookChange
 from instrument.window.pages.context import Context
 from instrument.window.pages.help import help_page
 from instrument.window.placement import FIRST_SIZE, Placement
-from instrument.window.readings import CallbackLoad, Meters, PortActivity, legibility
+from instrument.window.readings import CallbackLoad, Meters, PortActivity, blurred_layer, legibility
 from instrument.window.settings import Settings
 from instrument.window.stage_and_desk import DeskView, Figures, StageView
 from instrument.window.stage_messages import StageState
@@ -318,7 +318,8 @@ class Window:
 
     def _readings(self) -> Readings:
         left, right = self._meters.channels
-        legible, widest = legibility(self._record, self._rate, self.stage.all.get("legible"))
+        drawings = self.stage.all.get("legible")
+        legible, widest = legibility(self._record, self._rate, drawings)
         return Readings(
             levels=(left.decibels, right.decibels),
             held=(left.held, right.held),
@@ -328,6 +329,7 @@ class Window:
             missed=self._reader.missed,
             legible=legible,
             widest=widest,
+            blurred=blurred_layer(self._record, self._rate, drawings),
             midi=self._midi.message,
             keyboard=note_name(self.notes.base),
         )

@@ -219,8 +219,30 @@ def legibility(record: npt.NDArray[np.void], rate: float, drawings: Any) -> tupl
     words, widest : str
         Nothing where nothing is drawn; the longest that the words may become.
     """
+    found = [(share, points, corners) for share, points, corners, _ in _cycles(record, rate, drawings)]
+    if not found:
+        return "", ""
+    share, points, corners = min(found)
+    words = f"{min(int(points), 99_999):,} points for {corners:,} corners"
+    return f"blurred: {words}" if share < 1.0 else words, WIDEST.format(corners=corners)
+
+
+def blurred_layer(record: npt.NDArray[np.void], rate: float, drawings: Any) -> int:
+    """Return the layer, from 1, whose drawing has fewest points for its corners, or 0 where all have enough.
+
+    Parameters
+    ----------
+    record, rate, drawings
+        As for `legibility`.
+    """
+    share, _, _, layer = min(_cycles(record, rate, drawings), default=(1.0, 0.0, 0, 0))
+    return layer if share < 1.0 else 0
+
+
+def _cycles(record: npt.NDArray[np.void], rate: float, drawings: Any) -> list[tuple[float, float, int, int]]:
+    """Points for each corner, points and corners of a cycle, and layer, of each drawing that is told rightly."""
     values = active_values(record)
-    found: list[tuple[float, float, int]] = []
+    found: list[tuple[float, float, int, int]] = []
     for drawing in drawings if isinstance(drawings, list) else []:
         try:
             layer, corners = int(drawing["layer"]), int(drawing["corners"])
@@ -231,9 +253,5 @@ def legibility(record: npt.NDArray[np.void], rate: float, drawings: Any) -> tupl
         with np.errstate(all="ignore"):
             points = rate / abs(frequency * np.exp2((key + bend - A4_KEY) / SEMITONES))
         if corners > 0 and np.isfinite(points):
-            found.append((float(points) / corners, float(points), corners))
-    if not found:
-        return "", ""
-    share, points, corners = min(found)
-    words = f"{min(int(points), 99_999):,} points for {corners:,} corners"
-    return f"blurred: {words}" if share < 1.0 else words, WIDEST.format(corners=corners)
+            found.append((float(points) / corners, float(points), corners, layer))
+    return found

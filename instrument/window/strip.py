@@ -9,6 +9,8 @@ from instrument.window.readings import FLOOR
 from instrument.window.widgets.cells import Cell, Rows
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import pygame
 
     from instrument.window.pages.context import Context
@@ -18,6 +20,8 @@ FIGURE_EMS, BUTTON_EMS = 11.5, 7.2
 """Least width of a figure and of a button; as many stand in a row as the window has room for."""
 
 _MOST_FIGURES, _MOST_BUTTONS = 6, 10
+
+_FITS = "Press to leave out what matters least, until it fits; undo brings it back."
 
 LOW_DISK = 600.0
 """Seconds of recording that are left when the figure asks for attention."""
@@ -36,6 +40,8 @@ class Readings:
     underflows, missed : int
     legible, widest : str
         Points of a cycle beside the drawing's corners, and the longest that these words become.
+    blurred : int
+        Layer, from 1, whose drawing has more corners than points; 0 for none.
     midi : str
         Latest message, or nothing.
     keyboard : str
@@ -49,6 +55,7 @@ class Readings:
     underflows: int = 0
     missed: int = 0
     legible: str = ""
+    blurred: int = 0
     widest: str = ""
     midi: str = ""
     keyboard: str = ""
@@ -77,7 +84,9 @@ def strip_cells(room: pygame.Rect, sizes: Sizes, context: Context, readings: Rea
             [*(float(min(figure[3], per_row)) for figure in chosen), *([float(spare)] if spare > 0 else [])]
         )
         for box, (key, name, value, _, tone, fill, peak, about) in zip(boxes, chosen, strict=False):
-            rows.add(Cell(key, box, "meter", name, value, tone=tone, fill=fill, peak=peak, about=about))  # type: ignore[arg-type]
+            act = _fitting(context, readings.blurred) if key == "legible" else None
+            words = f"{about} {_FITS}" if act is not None else about
+            rows.add(Cell(key, box, "meter", name, value, tone=tone, fill=fill, peak=peak, act=act, about=words))  # type: ignore[arg-type]
     buttons = _buttons_per_row(room.width, sizes)
     for first in range(0, len(_BUTTONS), buttons):
         named = _BUTTONS[first : first + buttons]
@@ -180,6 +189,19 @@ def _figures(context: Context | None, readings: Readings) -> list[Figure]:
         _recording(context),
     ]
     return found
+
+
+def _fitting(context: Context, layer: int) -> Callable[[], None] | None:
+    """Return what fits the drawing of a layer to its points; None where it is no drawing, or is fitted already."""
+    layers = context.stage.table("document").get("layer")
+    try:
+        source = layers[layer - 1]["source"] if layer > 0 and isinstance(layers, list) else {}
+        drawn = ("drawing" in source or "text" in source) and "points" not in source
+    except (IndexError, KeyError, TypeError):
+        return None
+    if not drawn:
+        return None
+    return lambda: context.ask("edit", path=["layer", layer - 1, "source", "points"], value="auto")
 
 
 def _bar(level: float) -> int:

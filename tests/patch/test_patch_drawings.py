@@ -101,7 +101,7 @@ def test_settings_reach_reader_router_and_sampling(folder: Path) -> None:
 
 def test_every_setting_is_heard() -> None:
     changed = (
-        "edges = 'feature'\ncrease = 12\nflatten = 0.01\nsimplify = 0.02\nlevels = [0.25, 0.5]\nblur = 2\n"
+        "points = 99\nedges = 'feature'\ncrease = 12\nflatten = 0.01\nsimplify = 0.02\nlevels = [0.25, 0.5]\nblur = 2\n"
         "resolution = 64\nsmallest = 0.5\nfont = 'scripts'\nsize = 2\nspacing = 0.5\nline_height = 2\n"
         "align = 'right'\njump_cost = inf\nbridge_cost = 3\nneighbours = 2\nstraight = false\norder = 'drawn'\n"
         "start = [1, 2]\nreverse = true\ntime_limit = 5\njump_speed = 3\nbridge_speed = 4\ncorner_dwell = 0.5\n"
@@ -116,7 +116,7 @@ def test_every_setting_is_heard() -> None:
         return {
             f"{room}.{name}.{below}": value
             for room, fields in found.items()
-            for name, field in fields.items()
+            for name, field in (fields if isinstance(fields, dict) else {"": fields}).items()
             for below, value in (field if isinstance(field, dict) else {"": field}).items()
         }
 

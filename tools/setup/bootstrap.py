@@ -31,6 +31,7 @@ DRAWINGS = (
     *(
         "charset-normalizer",
         "contourpy",
+        "fast-simplification",
         "fonttools",
         "hershey-fonts",
         "matplotlib",

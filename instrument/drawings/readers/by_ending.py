@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from instrument.drawings.budget.mesh_collapse import collapsed_within
 from instrument.drawings.limits import DrawingError, Limits, Tolerances
 from instrument.drawings.readers.file_contents import CompanionFolder, decode, read_bytes
 from instrument.drawings.readers.gltf import parse_gltf
@@ -20,11 +21,10 @@ from instrument.drawings.readers.ply import parse_ply
 from instrument.drawings.readers.point_lists import parse_csv, parse_npy
 from instrument.drawings.readers.stl import parse_stl
 from instrument.drawings.readers.svg import parse_svg
+from instrument.drawings.strokes import Drawing, check_finite, no_edges
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-    from instrument.drawings.strokes import Drawing
 
 
 @dataclass(frozen=True)
@@ -63,15 +63,27 @@ class ReadOptions:
 def _mesh(parse: Callable[[bytes, Limits], Mesh]) -> Callable[[bytes, Path, ReadOptions], Drawing]:
     def read(content: bytes, path: Path, options: ReadOptions) -> Drawing:
         del path
-        mesh = parse(content, options.limits)
-        return mesh_drawing(mesh, options.edges, options.crease, options.tolerances)
+        return _drawn(parse(content, options.limits), options)
 
     return read
 
 
 def _gltf(content: bytes, path: Path, options: ReadOptions) -> Drawing:
-    mesh = parse_gltf(content, CompanionFolder(path.parent, options.limits))
-    return mesh_drawing(mesh, options.edges, options.crease, options.tolerances)
+    return _drawn(parse_gltf(content, CompanionFolder(path.parent, options.limits)), options)
+
+
+def _drawn(mesh: Mesh, options: ReadOptions) -> Drawing:
+    return mesh_drawing(simplified(mesh, options), options.edges, options.crease, options.tolerances)
+
+
+def simplified(mesh: Mesh, options: ReadOptions) -> Mesh:
+    """Leave out of a mesh what matters less than the tolerance `simplify`: faces, not points between crossings."""
+    share = options.tolerances.simplify
+    if share <= 0.0 or not len(mesh.sizes):
+        return mesh
+    check_finite(Drawing(mesh.points, no_edges()), options.tolerances)
+    diagonal = float(np.linalg.norm(mesh.points.max(axis=0) - mesh.points.min(axis=0)))
+    return collapsed_within(mesh, share * diagonal, options.tolerances)
 
 
 def _svg(content: bytes, path: Path, options: ReadOptions) -> Drawing:
@@ -117,6 +129,35 @@ READERS: dict[str, Callable[[bytes, Path, ReadOptions], Drawing]] = {
 }
 
 
+_EXPORT_FRAMES = "export its frames as numbered OBJ files into a folder, which is a flip-book"
+_EXPORT_MESH = "export it as OBJ or glTF from the program that made it"
+ELSEWHERE = {
+    ".bvh": f"motion of a skeleton, which has no shape to draw; {_EXPORT_FRAMES}",
+    ".abc": f"baked motion; {_EXPORT_FRAMES}",
+    ".fbx": f"a scene; {_EXPORT_MESH}, and what moves in it as numbered OBJ files",
+    ".blend": f"a working file; {_EXPORT_MESH}, and what moves in it as numbered OBJ files",
+    ".dae": f"a scene; {_EXPORT_MESH}, and what moves in it as numbered OBJ files",
+    ".usd": f"a scene; {_EXPORT_MESH}",
+    ".usda": f"a scene; {_EXPORT_MESH}",
+    ".usdc": f"a scene; {_EXPORT_MESH}",
+    ".usdz": f"a scene; {_EXPORT_MESH}",
+    ".3ds": f"a scene; {_EXPORT_MESH}",
+    ".3mf": "a model for printing; export it as STL or OBJ",
+    ".step": "a construction; export it as STL or OBJ",
+    ".stp": "a construction; export it as STL or OBJ",
+    ".dxf": "a technical drawing; export it as SVG",
+    ".eps": "a drawing for print; export it as SVG",
+    ".pdf": "a document; export the page as SVG",
+    ".gif": "a moving picture; export its frames as numbered PNG files into a folder, which is a flip-book",
+    ".mp4": "a film; export its frames as numbered PNG files into a folder, which is a flip-book",
+    ".webp": "a picture; export it as PNG",
+    ".bmp": "a picture; export it as PNG",
+    ".tif": "a picture; export it as PNG",
+    ".tiff": "a picture; export it as PNG",
+}
+"""Files that are not read, with what they are and what is read instead."""
+
+
 def read_drawing(path: str | Path, options: ReadOptions | None = None) -> Drawing:
     """Read one drawing.
 
@@ -139,6 +180,9 @@ def read_drawing(path: str | Path, options: ReadOptions | None = None) -> Drawin
     options = options or ReadOptions()
     reader = READERS.get(path.suffix.lower())
     if reader is None:
+        elsewhere = ELSEWHERE.get(path.suffix.lower())
+        if elsewhere is not None:
+            raise DrawingError(f"a {path.suffix.lower()} file is {elsewhere}", path.name)
         kinds = ", ".join(ending for ending in READERS)
         ending = repr(path.suffix) if path.suffix else "no ending"
         raise DrawingError(f"a file with {ending} is not read; what is read: {kinds}", path.name)
@@ -152,6 +196,47 @@ def read_drawing(path: str | Path, options: ReadOptions | None = None) -> Drawin
     if not len(drawing.edges):
         raise DrawingError(_nothing(drawing), path.name)
     return drawing
+
+
+MESHES: dict[str, Callable[[bytes, Path, Limits], Mesh]] = {
+    ".obj": lambda content, _, limits: parse_obj(content, limits),
+    ".stl": lambda content, _, limits: parse_stl(content, limits),
+    ".ply": lambda content, _, limits: parse_ply(content, limits),
+    ".off": lambda content, _, limits: parse_off(content, limits),
+    ".glb": lambda content, path, limits: parse_gltf(content, CompanionFolder(path.parent, limits)),
+    ".gltf": lambda content, path, limits: parse_gltf(content, CompanionFolder(path.parent, limits)),
+}
+"""Files that hold surfaces, by their ending."""
+
+
+def read_mesh(path: str | Path, options: ReadOptions | None = None) -> Mesh:
+    """Read one mesh, faces and all.
+
+    Parameters
+    ----------
+    path : str or Path
+    options : ReadOptions, optional
+
+    Returns
+    -------
+    Mesh
+
+    Raises
+    ------
+    DrawingError
+        Always with the file's name; also where it is no mesh.
+    """
+    path = Path(path)
+    options = options or ReadOptions()
+    parse = MESHES.get(path.suffix.lower())
+    if parse is None:
+        raise DrawingError(f"a mesh is a file that ends in {', '.join(MESHES)}", path.name)
+    content = read_bytes(path, options.limits)
+    try:
+        with np.errstate(all="ignore"):
+            return simplified(parse(content, path, options.limits), options)
+    except DrawingError as error:
+        raise error.at(path.name) from error.__cause__
 
 
 def _nothing(drawing: Drawing) -> str:

@@ -29,6 +29,7 @@ PIXELS_PER_INCH = 96
 # SVG 1.1, section 4.2: a number, with a unit or a percent sign; `auto` is SVG 2's default for corner radii.
 LENGTHS = frozenset({"x", "y", "width", "height", "rx", "ry", "r", "cx", "cy", "x1", "y1", "x2", "y2"})
 LENGTH = re.compile(r"^\s*([+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*([a-zA-Z]{1,4}|%)?|auto)\s*$")
+NOTHING = re.compile(r"^\s*[+-]?0*\.?0+\s*([a-zA-Z]{1,4}|%)?\s*$")
 HIDDEN = re.compile(r"\bdisplay\s*:\s*none\b", re.IGNORECASE)
 GZIP_MAGIC = b"\x1f\x8b"
 # What a library may raise on attributes that nobody tried it on; anything else is a fault of ours.
@@ -47,8 +48,9 @@ LIBRARY_ERRORS = (
 def parse_svg(content: bytes, tolerances: Tolerances = DEFAULT_TOLERANCES, limits: Limits = DEFAULT_LIMITS) -> Drawing:
     """Read an SVG file as strokes, with y upwards.
 
-    Shapes are drawn by their outline whether they are filled or stroked. A shape that cannot be read costs that
-    shape and a warning, not the file.
+    Shapes are drawn by their outline whether they are filled or stroked; what a viewer would not show is left out. A
+    shape that cannot be read costs that shape and a warning, not the file. Coordinates are those of the file, wherever its
+    view begins.
 
     Parameters
     ----------
@@ -71,8 +73,8 @@ def parse_svg(content: bytes, tolerances: Tolerances = DEFAULT_TOLERANCES, limit
     _drop_broken(root, left_out)
     if HIDDEN.search(f"display:{root.get('display', '')};{root.get('style', '')}"):
         left_out["drawing that hides itself (display: none)"] += 1
+    shapes, origin = _shapes(root, left_out)
     warnings = [f"{count} left out: {what}" for what, count in left_out.items()]
-    shapes = list(_shapes(root))
     size = _rough_size(shapes)
     if size == 0.0:
         seen = f" ({'; '.join(warnings)})" if warnings else ""
@@ -83,7 +85,7 @@ def parse_svg(content: bytes, tolerances: Tolerances = DEFAULT_TOLERANCES, limit
         for stroke in _strokes(path, tolerances.flatten * size):
             points += len(stroke)
             check_count(points, "points", limits)
-            strokes.append(stroke * (1.0, -1.0))
+            strokes.append((stroke - origin) * (1.0, -1.0))
     return from_strokes(strokes, warnings)
 
 
@@ -140,17 +142,58 @@ def _fault(element: Element) -> str | None:
     return None
 
 
-def _shapes(root: Element) -> Iterable[Any]:
-    """Every shape as a path in the root's coordinates."""
+def _shapes(root: Element, left_out: Counter[str]) -> tuple[list[Any], NDArray[np.float64]]:
+    """Every shape that is seen as a path on the page, and where on it the file's own origin lies."""
     from svgelements import SVG, Path, Shape
 
     try:
         document = SVG.parse(io.BytesIO(tostring(root, encoding="utf-8")), reify=False, ppi=PIXELS_PER_INCH)
         # The library gives nothing at all where the root itself is hidden.
         found = [] if document is None else [e for e in document.elements() if isinstance(e, Shape)]
-        return [path for path in (abs(Path(shape)) for shape in found) if _is_finite(path)]
+        seen = []
+        for shape in found:
+            why = _unseen(shape.values)
+            if why:
+                left_out[why] += 1
+            else:
+                seen.append(shape)
+        origin = _origin(document)
+        return [path for path in (abs(Path(shape)) for shape in seen) if _is_finite(path)], origin
     except LIBRARY_ERRORS as error:
         raise DrawingError(f"the file cannot be read as SVG ({str(error)[:80] or type(error).__name__})") from None
+
+
+def _origin(document: Any) -> NDArray[np.float64]:
+    """Place on the page that coordinates are counted from: the library counts from where the view box begins."""
+    from svgelements import Matrix
+
+    box = getattr(document, "viewbox", None)
+    if box is None or box.x is None or box.y is None:
+        return np.zeros(2)
+    view = Matrix(document.viewbox_transform)
+    origin = -np.array([float(view.a) * float(box.x), float(view.d) * float(box.y)])
+    return origin if np.isfinite(origin).all() else np.zeros(2)
+
+
+def _unseen(values: Any) -> str:
+    """Say why no viewer shows a shape, by its own and inherited properties (SVG 1.1, chapter 11); empty where one does."""
+    if str(values.get("visibility") or "visible").strip().lower() in {"hidden", "collapse"}:
+        return "shapes that hide themselves (visibility)"
+    filled = _paints(values, "fill")
+    stroked = _paints(values, "stroke") and not _is_nothing(values.get("stroke-width"))
+    if not filled and not stroked:
+        return "shapes with neither fill nor stroke"
+    return "shapes that are wholly transparent (opacity)" if _is_nothing(values.get("opacity")) else ""
+
+
+def _paints(values: Any, what: str) -> bool:
+    # Without a word a shape is filled black and not stroked.
+    paint = str(values.get(what) or ("black" if what == "fill" else "none")).strip().lower()
+    return paint not in {"none", "transparent"} and not _is_nothing(values.get(f"{what}-opacity"))
+
+
+def _is_nothing(number: Any) -> bool:
+    return bool(NOTHING.match(str(number))) if number is not None else False
 
 
 def _corners(path: Any) -> NDArray[np.float64]:

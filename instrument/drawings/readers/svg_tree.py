@@ -134,6 +134,10 @@ LEFT_OUT = {
     "image": "pictures (draw a PNG or JPEG by itself)",
     "foreignObject": "foreign objects",
 }
+MOVING = frozenset({"animate", "animateColor", "animateMotion", "animateTransform", "set"})
+"""Animation by elements: SVG 1.1, chapter 19."""
+KEYFRAMES = re.compile(r"@(-\w+-)?keyframes\b", re.IGNORECASE)
+ANIMATION = "animations (the picture at rest is drawn; export numbered frames into a folder, which is a flip-book)"
 # A reference that leads to references may multiply what is drawn; all in all no more than this many elements.
 MOST_DRAWN = 200_000
 DEEPEST_REFERENCE = 200
@@ -188,6 +192,10 @@ class _Reducer:
             result.append(copy)
         for child in self.root:
             self._add(child, result, ())
+        moving = sum(element.tag in MOVING for element in self.root.iter())
+        moving += sum(len(KEYFRAMES.findall(style.text or "")) for style in self.root.iter("style"))
+        if moving:
+            self.left_out[ANIMATION] += moving
         symbols = sum(element.get("id") not in self.used for element in self.root.iter("symbol"))
         if symbols:
             self.left_out["symbols that are defined but not used"] += symbols

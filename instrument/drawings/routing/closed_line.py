@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from instrument.drawings.limits import DEFAULT_TOLERANCES
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -117,6 +119,27 @@ class Figures:
     seconds: float
 
 
+def no_lines() -> NDArray[np.float64]:
+    """Empty list of lines."""
+    return np.zeros((0, 2, 3))
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """What was left out of a drawing so that a cycle of some points shows it.
+
+    Attributes
+    ----------
+    words : str
+        Parts of a sentence; empty where nothing was.
+    lines : ndarray of float64, shape (m, 2, 3)
+        Lines of the whole drawing by their two ends, of which some are missing.
+    """
+
+    words: str = ""
+    lines: NDArray[np.float64] = field(default_factory=no_lines)
+
+
 @dataclass(frozen=True)
 class Route:
     """One closed line over a drawing.
@@ -131,6 +154,7 @@ class Route:
         The `StepKind` of each step.
     figures : Figures
     warnings : tuple of str
+    left_out : LeftOut
     """
 
     drawing: Drawing
@@ -138,6 +162,7 @@ class Route:
     kinds: NDArray[np.uint8]
     figures: Figures
     warnings: tuple[str, ...] = field(default=())
+    left_out: LeftOut = field(default_factory=LeftOut)
 
     @property
     def line(self) -> NDArray[np.float64]:
@@ -192,4 +217,51 @@ def corner_steps(line: NDArray[np.float64], angle: float) -> NDArray[np.bool_]:
         if hx * x + hy * y + hz * z < limit:
             corner[moves[place]] = True
             hx, hy, hz = x, y, z
+    return corner
+
+
+SHARP_DEGREES = 10.0
+"""Less than this is no corner, however long its sides are."""
+
+FLATTENED = 1.5
+"""Times the tolerance of flattening that the arc through two sides may stand out from them, and still be a curve that was made
+straight: its pieces are of unequal length, and the last one is cut short."""
+
+
+def sharp_corners(line: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Mark the points where a closed line bends at once, and not along a curve that was made straight.
+
+    A curve that was flattened keeps within a tolerance of its pieces. So a point is one of a curve where the arc with the sides
+    at the point as chords would keep as near to them: by half a side times the tangent of a quarter of the turn.
+
+    Parameters
+    ----------
+    line : ndarray of float64, shape (k, 3)
+        The first point is not repeated. Points that coincide with the one before are no corners.
+
+    Returns
+    -------
+    ndarray of bool, shape (k,)
+
+    Examples
+    --------
+    >>> square = np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]])
+    >>> turns = np.linspace(0, 2 * np.pi, 200, endpoint=False)
+    >>> circle = np.column_stack([np.cos(turns), np.sin(turns), 0 * turns])
+    >>> int(sharp_corners(square).sum()), int(sharp_corners(circle).sum())
+    (4, 0)
+    """
+    corner = np.zeros(len(line), bool)
+    diagonal = float(np.linalg.norm(np.ptp(line, axis=0))) if len(line) else 0.0
+    step = np.roll(line, -1, axis=0) - line
+    length = np.sqrt(np.einsum("ij,ij->i", step, step))
+    moves = np.flatnonzero(length > 0)
+    if len(moves) < 2 or not diagonal > 0:
+        return corner
+    heading, side = step[moves] / length[moves, None], length[moves]
+    cosine = np.einsum("ij,ij->i", heading, np.roll(heading, 1, axis=0))
+    turn = np.arccos(np.clip(cosine, -1.0, 1.0))
+    stands_out = 0.5 * np.minimum(side, np.roll(side, 1)) * np.tan(turn / 4)
+    sharp = (turn > math.radians(SHARP_DEGREES)) & (stands_out > FLATTENED * DEFAULT_TOLERANCES.flatten * diagonal)
+    corner[moves[sharp]] = True
     return corner

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 
 import numpy as np
 
-from instrument.drawings.limits import DEFAULT_TOLERANCES
-from instrument.drawings.routing.closed_line import Figures, Route, StepKind, corner_steps
+from instrument.drawings.routing.closed_line import Figures, Route, StepKind, sharp_corners
 from instrument.drawings.routing.whole_strokes import sample_strokes
 
 if TYPE_CHECKING:
@@ -35,7 +34,7 @@ class Sampling:
     bridge_speed : float
         The same along undrawn edges. The faster, the dimmer.
     corner_dwell : float
-        Share of the whole cycle that is spent resting on the corners, 0 to less than 1.
+        Share of the whole cycle that is spent resting on the corners, 0 to less than 1; they become brighter by it.
     fit : {"box", "original"}
         Centre and scale to the unit cube, or keep the coordinates.
     most : int or None
@@ -188,7 +187,7 @@ def _timetable(
     lasts = np.where(kinds == StepKind.JUMP, lasts / (sampling.jump_speed or math.inf), lasts)
     lasts = np.where(kinds == StepKind.BRIDGE, lasts / sampling.bridge_speed, lasts)
     if sampling.corner_dwell > 0:
-        rests = np.flatnonzero(corner_steps(line, DEFAULT_TOLERANCES.corner_degrees))
+        rests = np.flatnonzero(sharp_corners(line))
         share = sampling.corner_dwell / (1.0 - sampling.corner_dwell)
         rest = lasts.sum() * share / max(len(rests), 1)
         line = np.insert(line, rests, line[rests], axis=0)

@@ -16,7 +16,7 @@ from instrument.drawings.load import LoadOptions, SampledFrames
 from instrument.drawings.readers.by_ending import ReadOptions
 from instrument.drawings.readers.lettering import Lettering
 from instrument.drawings.readers.picture_contours import Tracing
-from instrument.drawings.routing.closed_line import Figures, Route, RouteOptions
+from instrument.drawings.routing.closed_line import Figures, LeftOut, Route, RouteOptions
 from instrument.drawings.routing.sampling import Sampling
 from instrument.drawings.strokes import Drawing
 
@@ -128,13 +128,26 @@ def options_from_json(words: dict[str, Any]) -> LoadOptions:
         ),
         RouteOptions(**routing),
         Sampling(**words["sampling"]),
+        words["points"],
     )
 
 
 def pack_routes(routes: Sequence[Route]) -> bytes:
     """Make the message that holds routes."""
-    arrays = [a for r in routes for a in (r.drawing.points, r.drawing.edges, r.drawing.bridges, r.walk, r.kinds)]
-    words = [{"figures": asdict(r.figures), "warnings": r.warnings, "seen": r.drawing.warnings} for r in routes]
+    arrays = [
+        array
+        for r in routes
+        for array in (r.drawing.points, r.drawing.edges, r.drawing.bridges, r.walk, r.kinds, r.left_out.lines)
+    ]
+    words = [
+        {
+            "figures": asdict(r.figures),
+            "warnings": r.warnings,
+            "seen": r.drawing.warnings,
+            "left_out": r.left_out.words,
+        }
+        for r in routes
+    ]
     return pack({"routes": words}, arrays)
 
 
@@ -142,15 +155,16 @@ def unpack_routes(words: dict[str, Any], arrays: list[NDArray[Any]]) -> list[Rou
     """Take routes back."""
     routes = []
     for row, found in enumerate(words["routes"]):
-        points, edges, bridges, walk, kinds = arrays[5 * row : 5 * row + 5]
+        points, edges, bridges, walk, kinds, lines = arrays[6 * row : 6 * row + 6]
         drawing = Drawing(points, edges, bridges, tuple(found["seen"]))
-        routes.append(Route(drawing, walk, kinds, _figures(found["figures"]), tuple(found["warnings"])))
+        left_out = LeftOut(found["left_out"], lines)
+        routes.append(Route(drawing, walk, kinds, _figures(found["figures"]), tuple(found["warnings"]), left_out))
     return routes
 
 
 def pack_loaded(loaded: SampledFrames) -> bytes:
     """Make the message that holds sampled frames."""
-    words = {"figures": [asdict(f) for f in loaded.figures], "warnings": loaded.warnings}
+    words = {"figures": [asdict(f) for f in loaded.figures], "warnings": loaded.warnings, "left_out": loaded.left_out}
     return pack({"loaded": words}, [loaded.points, loaded.kinds, loaded.leaps.view(np.uint8)])
 
 
@@ -158,7 +172,8 @@ def unpack_loaded(words: dict[str, Any], arrays: list[NDArray[Any]]) -> SampledF
     """Take sampled frames back."""
     found = words["loaded"]
     figures = tuple(map(_figures, found["figures"]))
-    return SampledFrames(arrays[0], arrays[1], arrays[2] != 0, figures, tuple(found["warnings"]))
+    warnings, left_out = tuple(found["warnings"]), tuple(found["left_out"])
+    return SampledFrames(arrays[0], arrays[1], arrays[2] != 0, figures, warnings, left_out)
 
 
 def _figures(words: dict[str, Any]) -> Figures:

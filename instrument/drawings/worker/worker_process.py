@@ -33,6 +33,7 @@ UNFORESEEN = "reading it failed in a way that was not foreseen"
 LIBRARIES = (
     "pymatching", "scipy.sparse.csgraph", "scipy.spatial", "scipy.ndimage", "svgelements", "fontTools.ttLib",
     "HersheyFonts", "contourpy", "PIL.Image", "PIL.PngImagePlugin", "PIL.JpegImagePlugin", "charset_normalizer",
+    "fast_simplification",
 )  # fmt: skip
 
 NICENESS = 10

@@ -118,7 +118,8 @@ def run_steps(m, p, s, number, n):
     """Fill a modulator's row for n samples from its steps.
 
     Whether a step is played is a chance by seed, cycle and step, so that it comes out alike every time; one that is
-    not played leaves the value where it is.
+    not played leaves the value where it is. The first step that is played is there at once, since there is nothing to
+    glide from.
     """
     out = s.modulator_rows[number]
     seed = s.rows[MODULATOR_BASE + number * MODULATOR_SIZE + _SEED]
@@ -141,6 +142,9 @@ def run_steps(m, p, s, number, n):
             state.played = np.int64(chance(seed_of(seed[i]), cycle, k) < pool[at + 2])
         share = place - k
         if state.played != 0:
+            if state.started == 0:
+                state.start = pool[at]
+                state.started = 1
             glide = pool[at + 1]
             u = share / glide if share < glide else 1.0
             level = state.start + (pool[at] - state.start) * u

@@ -91,6 +91,31 @@ def _place(value: Any) -> Any:
 Place = Annotated[list[Finite], BeforeValidator(_place)]
 
 
+AUTO = "auto"
+"""Budget of points that follows from the sample rate and the pitch."""
+
+FEWEST_POINTS, MOST_POINTS = 8, 1 << 20
+
+
+def _budget(value: Any) -> int | str:
+    whole_number = isinstance(value, int) and not isinstance(value, bool) and FEWEST_POINTS <= value <= MOST_POINTS
+    if value != AUTO and not whole_number:
+        raise refusal(
+            f'it takes "{AUTO}", which is the sample rate over the pitch, or a whole number from {FEWEST_POINTS} to '
+            f"{MOST_POINTS}"
+        )
+    budget: int | str = value
+    return budget
+
+
+Budget = Annotated[
+    int | str,
+    BeforeValidator(_budget),
+    WithJsonSchema({"anyOf": [{"const": AUTO}, {"type": "integer", "minimum": FEWEST_POINTS, "maximum": MOST_POINTS}]}),
+]
+"""Points of a cycle that a drawing is fitted to."""
+
+
 def _names(value: Any) -> list[str]:
     names = [value] if isinstance(value, str) else value
     if not isinstance(names, list) or not 1 <= len(names) <= MOST_FILES:
@@ -143,6 +168,11 @@ _ROUTE, _PEN = RouteOptions(), Sampling()
 class DrawingFields(Table):
     """Reading of a drawing or text, its closed line, and the pen's way along it."""
 
+    points: Budget | None = Field(
+        None,
+        description="points of a cycle that the drawing is fitted to, by leaving out what matters least: a number, or auto "
+        "for the sample rate over the pitch that the layer begins with; all of it is drawn unless given",
+    )
     edges: Annotated[str, *one_of(("all", "feature"))] = Field(
         _READ.edges, description="edges of a mesh that are drawn: all, or creases and borders"
     )
@@ -153,7 +183,8 @@ class DrawingFields(Table):
         _BOUNDS.flatten, description="how far straight pieces may leave a curve (share of the drawing)"
     )
     simplify: Fraction = Field(
-        _BOUNDS.simplify, description="points that matter less than this are left out (share of the drawing)"
+        _BOUNDS.simplify,
+        description="points that matter less than this are left out, and faces of a mesh (share of the drawing)",
     )
     trace: Annotated[str, *one_of(TRACES)] = Field(
         _TRACING.trace,
@@ -216,7 +247,9 @@ class DrawingFields(Table):
         description="where given, jumps run straight at this speed instead (of the speed on the line)",
     )
     bridge_speed: Speed = Field(_PEN.bridge_speed, description="speed on bridges (of the speed on the line)")
-    corner_dwell: Share = Field(_PEN.corner_dwell, description="share of the cycle spent on the corners")
+    corner_dwell: Share = Field(
+        _PEN.corner_dwell, description="share of the cycle spent on the corners, which shine by it; curves have none"
+    )
     fit: Annotated[str, *one_of(("box", "original"))] = Field(
         _PEN.fit, description="centred and scaled to the unit box, or the drawing's own coordinates"
     )
@@ -225,7 +258,7 @@ class DrawingFields(Table):
         description="what reading may cost before it is refused",
     )
 
-    def options(self, font: str, samples: int | None) -> LoadOptions:
+    def options(self, font: str, samples: int | None, cycle: float = math.inf) -> LoadOptions:
         """Return the settings as the drawing room takes them.
 
         Parameters
@@ -234,6 +267,8 @@ class DrawingFields(Table):
             Name, or the file's whole path.
         samples : int or None
             Points of the table; None leaves it to the drawing.
+        cycle : float
+            Points that one cycle has at the layer's pitch, which ``auto`` stands for.
         """
         levels = tuple(self.levels) if isinstance(self.levels, list) else self.levels
         reading = ReadOptions(
@@ -269,4 +304,7 @@ class DrawingFields(Table):
             self.corner_dwell,
             self.fit,  # type: ignore[arg-type]  # one of the two words
         )
-        return LoadOptions(reading, routing, sampling)
+        points = cycle if self.points == AUTO else self.points
+        # Whole points, so that rates and pitches that come to the same share what is kept of a drawing.
+        fitted = None if points is None or not math.isfinite(float(points)) else float(max(FEWEST_POINTS, int(points)))
+        return LoadOptions(reading, routing, sampling, fitted)

@@ -86,6 +86,21 @@ def test_steps_divide_the_cycle_and_glide_as_far_as_they_say() -> None:
     np.testing.assert_allclose(found[:-1], wanted[:-1], atol=1e-3)
 
 
+def test_the_first_step_is_there_at_once_for_it_has_nothing_to_glide_from() -> None:
+    # Otherwise what it moves would begin somewhere else: a flip-book on another frame.
+    found = heard(started(steps([(3.0, 0.5, 1.0, 1.0), (1.0, 0.5, 1.0, 1.0)], rate=10.0)), 9600)
+    assert (found[:2399] == 3.0).all()
+    # In the second round it glides, as written, from the step before.
+    assert found[4800] == pytest.approx(1.0, abs=0.01)
+    assert found[5400] == pytest.approx(2.0, abs=0.01)
+
+
+def test_a_first_step_that_is_not_played_leaves_the_next_one_to_begin() -> None:
+    found = heard(started(steps([(3.0, 0.5, 0.0, 1.0), (1.0, 0.5, 1.0, 1.0)], rate=10.0)), 4800)
+    assert (found[:2399] == 0.0).all()
+    assert (found[2401:4799] == 1.0).all()
+
+
 def test_a_step_falls_to_nothing_behind_its_gate() -> None:
     found = heard(started(steps([(0.5, 0.0, 1.0, 0.25)], rate=10.0)), 4800)
     assert (found[:1199] == 0.5).all()
