@@ -45,13 +45,14 @@ def patch_check(
             patch = load_patch(path)
             drawings = read_drawings(patch, rate)
             build_program(patch, drawings)
-            for word in [*drawing_remarks(drawings), *rich_layers(patch, drawings, rate)]:
+            blurred = rich_layers(patch, drawings, rate)
+            for word in [*drawing_remarks(drawings), *blurred]:
                 say(f"{path}: {word}")
         except (ValueError, OSError) as error:
             say(f"beamhand: {error}")
             refused += 1
         else:
-            say(f"{path}: good")
+            say(f"{path}: plays, but blurs" if blurred else f"{path}: good")
     if refused:
         raise typer.Exit(1)
 

@@ -225,6 +225,16 @@ def test_check_names_every_bad_patch(tmp_path: Path) -> None:
     assert "bad.toml, line 2" in run.stderr
 
 
+def test_check_says_what_blurs_at_its_pitch(tmp_path: Path) -> None:
+    path = tmp_path / "star.toml"
+    path.write_text('schema = 1\n[[layer]]\nsource = {kind = "path", preset = "star", corners = 500}\n')
+    run = beamhand("patch", "check", path)
+    assert run.returncode == 0
+    assert "so that it blurs" in run.stderr
+    assert f"{path}: good" not in run.stderr
+    assert f"{path}: good" in beamhand("patch", "check", path, "--rate", "192000").stderr
+
+
 def test_the_schema_is_json_schema() -> None:
     found = json.loads(beamhand("patch", "schema").stdout)
     assert found["$schema"].startswith("https://json-schema.org/")

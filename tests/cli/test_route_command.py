@@ -172,3 +172,37 @@ def test_a_terminal_sees_the_stages_pass(cube: Path) -> None:
     assert json.loads(out)["edges"] == 12
     assert b"start" in seen
     assert b"%" in seen
+
+
+NET = "".join(f"v {x} {y} {0.1 * ((x * y) % 3)}\n" for y in range(20) for x in range(20)) + "".join(
+    f"f {k} {k + 1} {k + 21} {k + 20}\n" for y in range(19) for x in range(19) for k in [20 * y + x + 1]
+)
+
+
+def test_fitted_to_a_pitch_it_says_and_shows_what_was_left_out(tmp_path: Path) -> None:
+    net = tmp_path / "net.obj"
+    net.write_text(NET)
+    run = route(net, "--pitch", "200", "--rate", "48000", "-o", tmp_path / "net.png")
+    assert run.returncode == 0, run.stderr
+    assert "left out: " in run.stdout
+    assert "of 722 triangles" in run.stdout
+    # Grey is the colour of what is missing.
+    picture = np.asarray(Image.open(tmp_path / "net.png").convert("RGB")).reshape(-1, 3)
+    assert (picture == 0xC8).all(axis=1).any()
+    (found,) = reports(route(net, "--points", "240", "--json"))
+    assert found["points"] <= 240
+    assert len(found["left_out"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--points", "0"), "above 0"),
+        (("--pitch", "nan"), "above 0"),
+        (("--points", "9", "--pitch", "9"), "not both"),
+    ],
+)
+def test_a_budget_that_means_nothing_is_refused(cube: Path, arguments: tuple[str, ...], said: str) -> None:
+    run = route(cube, *arguments)
+    assert run.returncode == 2
+    assert said in run.stderr

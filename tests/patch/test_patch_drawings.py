@@ -271,6 +271,8 @@ def test_a_file_that_is_saved_while_it_is_read_is_not_kept_under_its_old_content
             "nothing in it can be drawn.",
         ),
         ("drawing = 'bad.tide'", b"x", "a file with '.tide' is not read"),
+        ("drawing = 'walk.bvh'", b"x", "no shape to draw; export its frames as numbered OBJ files"),
+        ("drawing = 'quay.blend'", b"x", "export it as OBJ or glTF"),
         ("drawing = ['bad.obj', 'buoy.obj']", b"", "bad.obj: "),
         ("text = '   '", None, "the text has no letter that this font can draw."),
         ("text = 'tide'\nfont = 'no_such'", None, "there is no single-stroke font 'no_such'"),

@@ -88,10 +88,11 @@ class Sitting:
         self.areas = areas_for(*size, strip_height(size[0], self.sizes))
         self.font = Font(self.sizes.em)
         self.size = size
+        self.readings = Readings()
         self.look()
 
     def look(self) -> list[Cell]:
-        pages, strip = self.desk.cells(self.areas, self.sizes, self.font, Readings())
+        pages, strip = self.desk.cells(self.areas, self.sizes, self.font, self.readings)
         self.cells = [*pages, *strip]
         return self.cells
 

@@ -3,6 +3,7 @@
 import json
 import math
 from collections.abc import Iterator
+from typing import Any
 
 import pygame
 import pytest
@@ -11,10 +12,11 @@ from instrument.engine.forms.form_table import FORM_TABLE
 from instrument.engine.parameters import INDEX
 from instrument.window.desk import PAGES
 from instrument.window.pages.motion import NEW_MODULATORS
+from instrument.window.strip import Readings
 from instrument.window.theme import NIGHT, sizes_for
 from instrument.window.widgets.painter import Painter
 from tests.window.memory import write_log
-from tests.window.sitting import DOCUMENT, Sitting, told
+from tests.window.sitting import DOCUMENT, STATE, Sitting, told
 
 SIZES = [(320, 320), (1024, 600), (1280, 800), (1920, 1080), (3840, 2160), (600, 1024)]
 NONE: frozenset[str] = frozenset()
@@ -474,3 +476,28 @@ def test_the_lines_of_the_log_of_faults_are_listed_and_told_in_full(sitting: Sit
     assert (newest.text, newest.about) == ("jack has stopped  ->  silent clock 2", lines[1])
     sitting.click("choice 1")
     assert sitting.asked() == []
+
+
+class TestStrip:
+    def told(self, source: dict[str, Any], blurred: int = 1) -> Sitting:
+        state = {**STATE, "document": {**DOCUMENT, "layer": [{"source": source}]}}
+        sitting = Sitting(state=state)
+        sitting.readings = Readings(legible="blurred: 436 points for 5,300 corners", blurred=blurred)
+        return sitting
+
+    @pytest.mark.parametrize("what", ["drawing", "text"])
+    def test_a_drawing_that_blurs_is_fitted_by_one_press(self, what: str) -> None:
+        sitting = self.told({"kind": "path", what: "net.obj"})
+        sitting.click("legible")
+        path = ["layer", 0, "source", "points"]
+        assert sitting.asked() == [{"do": "edit", "path": path, "value": "auto"}]
+
+    @pytest.mark.parametrize(
+        "source", [{"kind": "path", "preset": "star"}, {"kind": "path", "drawing": "net.obj", "points": "auto"}, {}]
+    )
+    def test_what_cannot_be_fitted_is_no_button(self, source: dict[str, Any]) -> None:
+        assert not self.told(source).cell("legible").interactive
+
+    @pytest.mark.parametrize("layer", [0, 9])
+    def test_nothing_is_offered_where_nothing_blurs_or_no_such_layer_is(self, layer: int) -> None:
+        assert not self.told({"kind": "path", "drawing": "net.obj"}, layer).cell("legible").interactive

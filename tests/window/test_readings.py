@@ -10,7 +10,17 @@ from instrument.engine.memory.allocation import allocate
 from instrument.engine.memory.layout import EVENT_SET
 from instrument.engine.parameters import index_of
 from instrument.patch.number import key_to_hertz
-from instrument.window.readings import FALL, FLOOR, GLOW, CallbackLoad, Levels, PortActivity, describe, legibility
+from instrument.window.readings import (
+    FALL,
+    FLOOR,
+    GLOW,
+    CallbackLoad,
+    Levels,
+    PortActivity,
+    blurred_layer,
+    describe,
+    legibility,
+)
 from tests.window.memory import RATE, write_log
 
 Record = npt.NDArray[np.void]
@@ -129,6 +139,15 @@ def test_of_several_drawings_the_worst_is_told(record: Record) -> None:
     play(record, 3, 1000.0)
     drawings = [{"layer": 1, "corners": 100}, {"layer": 3, "corners": 24}]
     assert legibility(record, RATE, drawings)[0] == "48 points for 24 corners"
+
+
+def test_the_layer_that_blurs_most_is_named(record: Record) -> None:
+    play(record, 1, 100.0)
+    play(record, 3, 1000.0)
+    assert blurred_layer(record, RATE, [{"layer": 1, "corners": 100}, {"layer": 3, "corners": 49}]) == 3
+    assert blurred_layer(record, RATE, [{"layer": 1, "corners": 481}, {"layer": 3, "corners": 2}]) == 1
+    assert blurred_layer(record, RATE, [{"layer": 1, "corners": 100}]) == 0
+    assert blurred_layer(record, RATE, None) == 0
 
 
 @pytest.mark.parametrize("frequency", [0.0, np.inf, -np.inf, np.nan, 1e308, 5e-324])

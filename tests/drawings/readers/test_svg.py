@@ -239,3 +239,63 @@ def test_a_drawing_that_hides_itself_is_refused_with_that_reason(attribute: str)
     svg = f'<svg xmlns="http://www.w3.org/2000/svg" {attribute}><path d="M0 0L9 9"/></svg>'
     with pytest.raises(DrawingError, match=r"nothing in it can be drawn \(1 left out: drawing that hides itself"):
         parse_svg(svg.encode())
+
+
+HOOK = '<path d="M1 2L5 2L5 7"/>'
+
+
+@pytest.mark.parametrize(
+    ("hidden", "said"),
+    [
+        ('<path d="M0 0H9" visibility="hidden"/>', "visibility"),
+        ('<g visibility="collapse"><path d="M0 0H9"/></g>', "visibility"),
+        ('<path d="M0 0H9" style="visibility: hidden"/>', "visibility"),
+        ('<style>.night {visibility: hidden}</style><path class="night" d="M0 0H9"/>', "visibility"),
+        ('<path d="M0 0H9" fill="none"/>', "neither fill nor stroke"),
+        ('<path d="M0 0H9" fill="none" stroke="none"/>', "neither fill nor stroke"),
+        ('<g fill="transparent"><path d="M0 0H9"/></g>', "neither fill nor stroke"),
+        ('<path d="M0 0H9" fill="none" stroke="black" stroke-width="0"/>', "neither fill nor stroke"),
+        ('<path d="M0 0H9" fill-opacity="0" stroke="black" stroke-opacity="0.0"/>', "neither fill nor stroke"),
+        ('<path d="M0 0H9" opacity="0%"/>', "transparent"),
+    ],
+)
+def test_what_no_viewer_shows_is_left_out_and_said(hidden: str, said: str) -> None:
+    # SVG 1.1: visibility in section 11.5, fill and stroke in 11.3 and 11.4, opacity in 14.5.
+    drawing = draw(HOOK + hidden)
+    assert length(drawing) == pytest.approx(9.0)
+    assert [word for word in drawing.warnings if said in word and word.startswith("1 left out")]
+
+
+@pytest.mark.parametrize(
+    "seen",
+    [
+        '<g visibility="hidden"><path d="M0 0H9" visibility="visible"/></g>',
+        '<path d="M0 0H9" fill="none" stroke="currentColor"/>',
+        '<g fill="none"><path d="M0 0H9" style="fill:#123"/></g>',
+        '<path d="M0 0H9" fill="url(#tide)"/>',
+        '<path d="M0 0H9" opacity="0.01"/>',
+    ],
+)
+def test_what_a_viewer_shows_is_drawn(seen: str) -> None:
+    assert length(draw(HOOK + seen)) == pytest.approx(18.0)
+
+
+@pytest.mark.parametrize("view", ["", 'viewBox="0 0 10 10"', 'viewBox="-20 -30 40 60"', 'viewBox="3 1 10 10"'])
+def test_coordinates_are_the_files_wherever_its_view_begins(view: str) -> None:
+    assert corners(draw(HOOK, view)) == [(1, 2), (5, 2), (5, 7)]
+
+
+@pytest.mark.parametrize(
+    "moving",
+    [
+        '<path d="M0 0H9"><animate attributeName="d" to="M0 0H8"/></path>',
+        '<g><animateTransform attributeName="transform" type="rotate"/></g>',
+        '<path d="M0 0H9"><animateMotion path="M0 0H1"/></path>',
+        '<set attributeName="visibility" to="hidden"/>',
+        "<style>@keyframes swell {to {opacity: 0}}</style>",
+    ],
+)
+def test_animation_is_said_to_be_left_out(moving: str) -> None:
+    (word,) = draw(HOOK + moving).warnings
+    assert word.startswith("1 left out: animations")
+    assert "flip-book" in word

@@ -133,3 +133,16 @@ def test_turning_the_samples_equals_sampling_the_turned_drawing() -> None:
 def test_settings_that_mean_nothing_are_refused(setting: dict[str, object], words: str) -> None:
     with pytest.raises(ValueError, match=words):
         Sampling(**setting)  # type: ignore[arg-type]
+
+
+def test_a_curve_has_no_corners_to_rest_on() -> None:
+    # A drop: a half circle, and two straight lines that meet in its one corner.
+    turns = np.linspace(0.0, np.pi, 60)
+    drop = [*zip(np.cos(turns), -np.sin(turns), strict=True), (0.0, 2.0), (1.0, 0.0)]
+    path = sample(route(from_strokes([drop])), Sampling(points=4000, corner_dwell=0.5))
+    rests = path.points[:-1][np.linalg.norm(np.diff(path.points, axis=0), axis=1) < 1e-9]
+    tip = path.points[np.argmax(path.points[:, 1])]
+    # Where the lines leave the half circle they turn by 27 degrees, which are corners too.
+    places = np.unique(rests.round(6), axis=0)
+    assert len(places) == 3
+    assert np.linalg.norm(places - tip, axis=1).min() < 1e-6
