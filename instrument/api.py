@@ -165,6 +165,7 @@ def route(
     edges: Literal["all", "feature"] = "all",
     crease: float = 30.0,
     jump_cost: float = 4.0,
+    points: float | None = None,
 ) -> Route:
     """Make one closed line of a drawing, with as little repetition and jumping as can be proven.
 
@@ -182,12 +183,14 @@ def route(
         Angle between two faces above which their edge is a crease; degrees, 0 to 180.
     jump_cost : float
         Cost of a jump, in lengths of a line drawn again; at least 0, ``inf`` for none but between separate pieces.
+    points : float, optional
+        Points of one cycle, the sample rate over the pitch, that the drawing is fitted to by leaving out what matters least.
 
     Returns
     -------
     Route
         ``line`` (float64, shape (k, 3)), ``kinds`` of its steps, ``figures`` such as ``length`` and ``repeated_length`` in the
-        drawing's own units.
+        drawing's own units; ``left_out.words`` for what did not fit.
 
     Raises
     ------
@@ -211,7 +214,7 @@ def route(
 
     if (drawing is None) == (text is None):
         raise ValueError("a route takes a drawing or a text, one of the two")
-    options = LoadOptions(ReadOptions(edges=edges, crease=crease), RouteOptions(jump_cost=jump_cost))
+    options = LoadOptions(ReadOptions(edges=edges, crease=crease), RouteOptions(jump_cost=jump_cost), points=points)
     with Worker() as worker:
         return worker.routes([] if drawing is None else [drawing], text, options)[0]
 

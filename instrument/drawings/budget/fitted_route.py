@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from instrument.drawings.budget.mesh_collapse import FEWEST_FACES, collapsed, triangle_count
@@ -119,40 +119,59 @@ def fitted_mesh_route(
         If there is nothing to draw.
     """
     points = max(points, FEWEST_POINTS)
-    whole = weld(draw(mesh), tolerances)
-    needs = points_expected(whole)
-    if needs <= CONSIDERED * points:
-        found = route(whole, options, tolerances, progress)
-        needs = float(points_needed(found))
-        if needs <= points:
-            return found
-    faces = triangle_count(mesh)
+    attempt = _Attempt(points, options, tolerances, progress)
+    whole = attempt.of(draw(mesh))
+    if whole.fits and whole.route is not None:
+        return whole.route
     # What lies within a flat part of the surface shows nothing of its shape, and leaves before anything else.
-    words = "lines within flat faces"
-    best = route(weld(creases(mesh), tolerances), options, tolerances, progress)
-    if points_needed(best) > points and faces > FEWEST_FACES:
-        best, left = _of_fewer_faces(mesh, creases, points, points_needed(best), options, tolerances, progress)
-        words = f"{faces - left:,} of {faces:,} triangles"
-    if points_needed(best) > points:
+    best, words = attempt.of(creases(mesh)), "lines within flat faces"
+    faces = triangle_count(mesh)
+    if not best.fits and faces > FEWEST_FACES:
+        best, left = _of_fewer_faces(mesh, creases, best, attempt)
+        words = f"{faces - left:,} of {faces:,} triangles" if left < faces else words
+    found = best.route
+    if found is None or not best.fits:
         # Parts that do not hang together cannot be collapsed below a few faces each.
-        best = fitted_route(best.drawing, points, options, tolerances, progress)
-        words = ", then ".join(part for part in (words, best.left_out.words) if part)
-    return replace(best, left_out=LeftOut(words, _lines(whole)))
+        found = fitted_route(best.drawing, points, options, tolerances, progress)
+        words = ", then ".join(part for part in (words, found.left_out.words) if part)
+    return replace(found, left_out=LeftOut(words, _lines(whole.drawing)))
 
 
-def _of_fewer_faces(
-    mesh: Mesh,
-    draw: Callable[[Mesh], Drawing],
-    points: float,
-    needs: float,
-    options: RouteOptions | None,
-    tolerances: Tolerances,
-    progress: Progress | None,
-) -> tuple[Route, int]:
-    """Find the most faces that fit, or the fewest there can be; return the route and how many triangles it is made from."""
-    best: tuple[Route, int] | None = None
-    fits, exceeds = FEWEST_FACES - 1, triangle_count(mesh)
-    goal = float(exceeds)
+@dataclass(frozen=True)
+class _Tried:
+    """Drawing with the points that it needs, and its route where finding one was worth while."""
+
+    drawing: Drawing
+    needs: float
+    fits: bool
+    route: Route | None
+
+
+@dataclass(frozen=True)
+class _Attempt:
+    """Everything that a drawing is routed by, and the points that it has."""
+
+    points: float
+    options: RouteOptions | None
+    tolerances: Tolerances
+    progress: Progress | None
+
+    def of(self, drawing: Drawing) -> _Tried:
+        """Weld a drawing, and route it unless it is far too rich: that would take long, and be thrown away."""
+        welded = weld(drawing, self.tolerances)
+        needs = points_expected(welded)
+        if needs > CONSIDERED * self.points:
+            return _Tried(welded, needs, fits=False, route=None)
+        found = route(welded, self.options, self.tolerances, self.progress)
+        needs = float(points_needed(found))
+        return _Tried(welded, needs, needs <= self.points, found)
+
+
+def _of_fewer_faces(mesh: Mesh, draw: Callable[[Mesh], Drawing], rich: _Tried, attempt: _Attempt) -> tuple[_Tried, int]:
+    """Find the most faces that fit, or the fewest there can be; return how many triangles they are besides."""
+    points, best, left_of_best = attempt.points, rich, triangle_count(mesh)
+    fits, exceeds = FEWEST_FACES - 1, left_of_best
+    goal, needs = float(exceeds), rich.needs
     for _ in range(FACE_ROUNDS):
         # The edges of a surface are as long together as the root of their number.
         goal *= (0.5 * (1 + ENOUGH) * points / needs) ** 2
@@ -161,13 +180,13 @@ def _of_fewer_faces(
         wanted = min(max(round(goal), fits + 1), exceeds - 1)
         if not fits < wanted < exceeds:
             break
-        if progress is not None:
-            progress("reduce")
-        fewer = collapsed(mesh, wanted, tolerances)
-        found = route(weld(draw(fewer), tolerances), options, tolerances, progress)
-        needs, left = float(points_needed(found)), triangle_count(fewer)
-        if best is None or _fits_better(needs, points_needed(best[0]), points):
-            best = found, left
+        if attempt.progress is not None:
+            attempt.progress("reduce")
+        fewer = collapsed(mesh, wanted, attempt.tolerances)
+        tried, left = attempt.of(draw(fewer)), triangle_count(fewer)
+        needs = tried.needs
+        if _fits_better(needs, best.needs, points):
+            best, left_of_best = tried, left
         if ENOUGH * points <= needs <= points:
             break
         # A mesh may not let itself be collapsed as far as was wanted.
@@ -177,7 +196,7 @@ def _of_fewer_faces(
             exceeds = wanted
         else:
             break
-    return best or (route(weld(draw(mesh), tolerances), options, tolerances, progress), triangle_count(mesh))
+    return best, left_of_best
 
 
 def _better(
