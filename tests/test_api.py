@@ -108,6 +108,7 @@ class TestRoute:
         path.write_text(FLAT, encoding="utf-8")
         assert api.route(path).figures.edges == 7
         assert api.route(path, edges="feature", crease=20.0).figures.edges == 6
+        assert api.route(path, points=8).left_out.words
 
     def test_a_drawing_that_is_refused_is_named(self, tmp_path: Path) -> None:
         path = tmp_path / "tide.obj"

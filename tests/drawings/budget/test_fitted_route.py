@@ -106,14 +106,14 @@ def test_hostile_meshes_are_fitted_or_refused_in_words(tmp_path: Path) -> None:
     # Faces through one another, of no area, given many times, and far away.
     points = [(0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (1e30, 0.0, 0.0), (0.0, 0.0, 1e-30)]
     faces = [(0, 1, 2), (0, 0, 1), (2, 1, 0), (0, 1, 3), (4, 4, 4), (0, 3, 4)] * 50
-    for name, content in (("a.obj", write_obj(points, faces)), ("b.stl", write_stl_binary(points, faces))):
-        path = tmp_path / name
-        path.write_bytes(content)
-        with Worker() as worker:
-            worker.start()
-            before = worker.pid
+    with Worker() as worker:
+        worker.start()
+        before = worker.pid
+        for name, content in (("a.obj", write_obj(points, faces)), ("b.stl", write_stl_binary(points, faces))):
+            path = tmp_path / name
+            path.write_bytes(content)
             with contextlib.suppress(DrawingError):
                 worker.routes([path], options=LoadOptions(points=8))
-            # Whatever became of it, the same process draws the next one.
-            assert len(worker.routes(text="tide", options=LoadOptions(points=60))) == 1
-            assert worker.pid == before
+        # Whatever became of them, the same process draws the next one.
+        assert len(worker.routes(text="tide", options=LoadOptions(points=60))) == 1
+        assert worker.pid == before
