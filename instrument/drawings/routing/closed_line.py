@@ -126,7 +126,7 @@ def no_lines() -> NDArray[np.float64]:
 
 @dataclass(frozen=True)
 class LeftOut:
-    """What was left out of a drawing so that a cycle of some points shows it.
+    """Parts of a drawing that were left out so that a cycle of some points shows the rest.
 
     Attributes
     ----------
