@@ -36,7 +36,7 @@ _PER_PIXEL = 2.0
 
 @dataclass(frozen=True)
 class Legibility:
-    """How well light and lines agree.
+    """Agreement of light and lines.
 
     Attributes
     ----------

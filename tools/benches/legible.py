@@ -16,6 +16,7 @@ from instrument.drawings.routing.sampling import Sampling, fit_to_box, sample
 from instrument.drawings.worker.client import Worker
 from instrument.engine.engine import Engine
 from instrument.engine.program import new_program
+from instrument.engine.signal.jump_table import lay_jumps
 from instrument.measure.legibility import Legibility, legibility
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from instrument.drawings.routing.closed_line import Route
+    from instrument.drawings.routing.sampling import SampledLine
 
     Floats = NDArray[np.float64]
 
@@ -53,10 +55,11 @@ def flat(points: Floats) -> Floats:
     return np.asarray(FULL_SCALE / np.sqrt(3) * np.stack([across, y * np.cos(TILT) - towards * np.sin(TILT)], axis=1))
 
 
-def played(table: Floats, pitch: float, rate: float) -> NDArray[np.float32]:
+def played(line: SampledLine, pitch: float, rate: float) -> NDArray[np.float32]:
     """Render a few cycles of a table that the engine runs along."""
     program = new_program()
-    program.draw_path(0, np.column_stack([flat(table), np.zeros(len(table))]))
+    program.draw_path(0, np.column_stack([flat(line.points), np.zeros(len(line.points))]))
+    lay_jumps(program, 0, line.leaps[None])
     program.set("layer.1.pen.frequency", pitch)
     program.schedule()
     engine = Engine(rate)
@@ -75,7 +78,7 @@ def lines_of(found: Route, box: tuple[Floats, Floats]) -> tuple[Floats, Floats]:
 def measured(found: Route, whole: Route, pitch: float, rate: float) -> tuple[Legibility, Legibility]:
     """Legibility of a route, against the lines of the whole drawing and against those that the route itself draws."""
     box = whole.line.min(axis=0), whole.line.max(axis=0)
-    samples = played(sample(found, Sampling(), box).points, pitch, rate)
+    samples = played(sample(found, Sampling(), box), pitch, rate)
     ideal, _ = lines_of(whole, box)
     own, jumps = lines_of(found, box)
     against_own = legibility(samples, rate, own, jumps, pixels=PIXELS)
