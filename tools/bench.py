@@ -25,18 +25,22 @@ from tools.benches.formula import bench_formulas
 from tools.benches.jumps import bench_jumps
 from tools.benches.legible import bench_legibility
 from tools.benches.links import bench_links
+from tools.benches.outline import bench_outline
 from tools.benches.saving import bench_saving
 from tools.benches.voices import bench_voices
 from tools.trials.known_environment import enter_known_environment
 from tools.trials.stand_ins import busy_cores, jack_server, screen
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
 HERE = Path(__file__).resolve().parent
 BLOCK = 64
 RATES = (48000, 192000)
 DECAY_MINUTES = 10
+SECTIONS = (
+    "cost", "decay", "start", "callback", "latency", "drawings", "outline", "formula", "jumps", "links", "voices", "beam", "film",
+)  # fmt: skip
 
 
 def heading(text: str) -> None:
@@ -177,31 +181,53 @@ def bench_drawings(folders: Sequence[Path]) -> None:
     bench_saving()
 
 
+def bench_outlines(mesh: Path | None) -> None:
+    """Outlines of a mesh from one direction, about an axis, and from all sides."""
+    heading("Outlines with hidden lines removed, in the warm worker")
+    bench_outline(mesh)
+
+
 def bench_formula() -> None:
     """Formulas beside the same expressions compiled by numba."""
     heading("Formulas, beside the same expressions compiled directly by numba")
     bench_formulas()
 
 
+def bench_all_jumps() -> None:
+    """Jumps between strokes, straight and eased."""
+    heading("Jumps between strokes, straight and eased")
+    bench_jumps()
+
+
+def bench_all_links() -> None:
+    """Every layer and every link in use."""
+    heading("Modulation: every layer and every link in use")
+    bench_links()
+
+
+def bench_all_voices() -> None:
+    """Voices of a layer beside the layer without notes."""
+    heading("Voices of a layer, beside the layer without notes")
+    bench_voices()
+
+
+def bench_screen(seconds: float) -> None:
+    """Time a frame of the screen, beside other ways of drawing one."""
+    heading("A frame of the screen, beside anti-aliased lines of drawing libraries")
+    bench_beam(seconds)
+
+
+def bench_films() -> None:
+    """Films, as a ratio to real time."""
+    heading("Films, as a ratio to real time")
+    bench_film()
+
+
 def main() -> None:
     """Run the sections asked for."""
     enter_known_environment()
-    sections = (
-        "cost",
-        "decay",
-        "start",
-        "callback",
-        "latency",
-        "drawings",
-        "formula",
-        "jumps",
-        "links",
-        "voices",
-        "beam",
-        "film",
-    )
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("sections", nargs="*", choices=[*sections, []], help="all by default")
+    parser.add_argument("sections", nargs="*", choices=[*SECTIONS, []], help="all by default")
     parser.add_argument(
         "--seconds", type=float, default=60.0, help="length of each run of the callback and beam sections"
     )
@@ -213,37 +239,28 @@ def main() -> None:
         default=[],
         help="more drawings for the drawings section, any number of folders",
     )
+    parser.add_argument("--mesh", type=Path, help="mesh of the outline section; one of our own by default")
     given = parser.parse_args()
-    chosen = given.sections or list(sections)
+    chosen = given.sections or list(SECTIONS)
+    runs: dict[str, Callable[[], None]] = {
+        "cost": bench_cost,
+        "decay": bench_decay,
+        "start": bench_start,
+        "callback": lambda: bench_callback(given.seconds),
+        "latency": lambda: bench_latency(given.events),
+        "drawings": lambda: bench_drawings(given.folder),
+        "outline": lambda: bench_outlines(given.mesh),
+        "formula": bench_formula,
+        "jumps": bench_all_jumps,
+        "links": bench_all_links,
+        "voices": bench_all_voices,
+        "beam": lambda: bench_screen(given.seconds),
+        "film": bench_films,
+    }
     print(f"processors: {os.cpu_count()}, Python {sys.version.split()[0]}, load {os.getloadavg()[0]:.2f}")
-    if "cost" in chosen:
-        bench_cost()
-    if "decay" in chosen:
-        bench_decay()
-    if "start" in chosen:
-        bench_start()
-    if "callback" in chosen:
-        bench_callback(given.seconds)
-    if "latency" in chosen:
-        bench_latency(given.events)
-    if "drawings" in chosen:
-        bench_drawings(given.folder)
-    if "formula" in chosen:
-        bench_formula()
-    for name, title, run in (
-        ("jumps", "Jumps between strokes, straight and eased", bench_jumps),
-        ("links", "Modulation: every layer and every link in use", bench_links),
-        ("voices", "Voices of a layer, beside the layer without notes", bench_voices),
-    ):
+    for name, run in runs.items():
         if name in chosen:
-            heading(title)
             run()
-    if "beam" in chosen:
-        heading("A frame of the screen, beside anti-aliased lines of drawing libraries")
-        bench_beam(given.seconds)
-    if "film" in chosen:
-        heading("Films, as a ratio to real time")
-        bench_film()
 
 
 if __name__ == "__main__":

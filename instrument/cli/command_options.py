@@ -55,6 +55,10 @@ Looks = Annotated[
     list[str] | None,
     typer.Option("--look", help="Setting of the screen, or a file of them.", metavar="NAME=VALUE|FILE"),
 ]
+Lines = Annotated[
+    Literal["edges", "outline"],
+    typer.Option("--lines", help="Edges of a mesh, or its outline with hidden lines removed."),
+]
 Edges = Annotated[Literal["all", "feature"], typer.Option("--edges", help="Edges of a mesh that are drawn.")]
 Crease = Annotated[
     float,

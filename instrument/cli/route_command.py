@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from instrument.cli.command_options import Crease, Edges, Json, JumpCost, Rate
+from instrument.cli.command_options import Crease, Edges, Json, JumpCost, Lines, Rate
 from instrument.cli.messages import answer, say
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ def route(
         typer.Option("-o", "--output", help="Picture or report to write.", metavar="OUT.png|OUT.json"),
     ] = None,
     as_json: Json = False,
+    lines: Lines = "edges",
     edges: Edges = "all",
     crease: Crease = 30.0,
     jump_cost: JumpCost = 4.0,
@@ -52,12 +53,16 @@ def route(
     budget = _budget(points, pitch, at)
     from instrument.common.progress import routing_progress
     from instrument.drawings.load import LoadOptions
+    from instrument.drawings.outline.viewpoints import Viewpoints
     from instrument.drawings.readers.by_ending import ReadOptions
-    from instrument.drawings.route_report import report_of
+    from instrument.drawings.route_report import report_of, view_direction
     from instrument.drawings.routing.closed_line import RouteOptions
     from instrument.drawings.worker.client import Worker
 
-    options = LoadOptions(ReadOptions(edges=edges, crease=crease), RouteOptions(jump_cost=jump_cost), points=budget)
+    # An outline is that of the side which the picture shows.
+    reading = ReadOptions(lines=lines, edges=edges, crease=crease)
+    routing, views = RouteOptions(jump_cost=jump_cost), Viewpoints((view_direction(),))
+    options = LoadOptions(reading, routing, points=budget, views=views)
     reports: list[dict[str, Any]] = []
     found: list[Route] = []
     with Worker() as worker, routing_progress(len(drawings)) as stage:

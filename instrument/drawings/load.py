@@ -12,6 +12,7 @@ import numpy as np
 from instrument.drawings.budget.fitted_route import fitted_mesh_route, fitted_route
 from instrument.drawings.budget.mesh_collapse import SMOOTH
 from instrument.drawings.limits import DEFAULT_LIMITS, DrawingError, Limits
+from instrument.drawings.outline.viewpoints import Viewpoints
 from instrument.drawings.readers.by_ending import MESHES, READERS, ReadOptions, read_drawing, read_mesh
 from instrument.drawings.readers.lettering import text_drawing
 from instrument.drawings.readers.mesh_edges import mesh_drawing
@@ -87,12 +88,15 @@ class LoadOptions:
     sampling : Sampling
     points : float or None
         Points of one cycle that the drawing is fitted to, above 0; None draws all of it.
+    views : Viewpoints
+        Where a mesh is seen from whose outline is drawn.
     """
 
     read: ReadOptions = field(default_factory=ReadOptions)
     route: RouteOptions = field(default_factory=RouteOptions)
     sampling: Sampling = field(default_factory=Sampling)
     points: float | None = None
+    views: Viewpoints = field(default_factory=Viewpoints)
 
     def __post_init__(self) -> None:
         """Refuse a budget that means nothing."""
@@ -134,7 +138,7 @@ def find_routes(
     options: LoadOptions | None = None,
     progress: Progress | None = None,
 ) -> list[Route]:
-    """Read and route one drawing, a flip-book, or text.
+    """Read and route one drawing, a flip-book, or text; of an outline, the line for each direction.
 
     Parameters
     ----------
@@ -163,7 +167,18 @@ def find_routes(
         if progress is not None:
             progress(f"read {path.name}")
         try:
-            found.append(_routed_file(path, options, progress))
+            if options.read.lines == "outline":
+                # Its libraries are heavy, and most drawings have no need of them.
+                from instrument.drawings.outline.outline_frames import (  # noqa: PLC0415
+                    eyes_of,
+                    outline_route,
+                    surface_to_draw,
+                )
+
+                surface = surface_to_draw(read_mesh(path, options.read), options)
+                found += [outline_route(surface, eye, options, progress) for eye in eyes_of(surface, options)]
+            else:
+                found.append(_routed_file(path, options, progress))
         except DrawingError as error:
             raise error.at(path.name) from error.__cause__
     return found
@@ -227,18 +242,46 @@ def sample_frames(routes: Sequence[Route], sampling: Sampling) -> SampledFrames:
 
 
 def load(
-    paths: Sequence[str | Path] = (), text: str | None = None, options: LoadOptions | None = None
+    paths: Sequence[str | Path] = (),
+    text: str | None = None,
+    options: LoadOptions | None = None,
+    progress: Progress | None = None,
+    processes: int = 1,
 ) -> SampledFrames:
     """Read, route and sample in this process; `isolation.Worker` does the same in one of its own.
 
     Parameters
     ----------
-    paths, text, options
+    paths, text, options, progress
         As for `find_routes`.
+    processes : int
+        Processes that may share in drawing an outline from many directions.
 
     Returns
     -------
     SampledFrames
     """
     options = options or LoadOptions()
-    return sample_frames(find_routes(paths, text, options), options.sampling)
+    if options.read.lines == "outline":
+        return _outlines(paths, options, progress, processes)
+    return sample_frames(find_routes(paths, text, options, progress), options.sampling)
+
+
+def _outlines(
+    paths: Sequence[str | Path], options: LoadOptions, progress: Progress | None, processes: int
+) -> SampledFrames:
+    from instrument.drawings.outline.outline_frames import outline_frames, surface_to_draw  # noqa: PLC0415
+
+    files = frame_files(paths, options.read.limits) if paths else []
+    if len(files) != 1:
+        raise DrawingError(
+            f'lines = "outline" draws one mesh, and here are {len(files)} drawings. Give each mesh a layer of its own'
+        )
+    if progress is not None:
+        progress(f"read {files[0].name}")
+    try:
+        surface = surface_to_draw(read_mesh(files[0], options.read), options)
+        found = outline_frames(surface, options, progress, processes)
+    except DrawingError as error:
+        raise error.at(files[0].name) from error.__cause__
+    return SampledFrames(found.points, found.kinds, found.leaps, found.figures, found.warnings)

@@ -263,6 +263,12 @@ def _projected(line: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.stack([across, y * np.cos(VIEW_TILT) - towards * np.sin(VIEW_TILT)], axis=1)
 
 
+def view_direction() -> tuple[float, float, float]:
+    """Return the direction from which pictures show what is not flat, towards the eye."""
+    level = np.cos(VIEW_TILT)
+    return (float(-np.sin(VIEW_TURN) * level), float(np.sin(VIEW_TILT)), float(np.cos(VIEW_TURN) * level))
+
+
 def _arrows(axes: object, steps: NDArray[np.float64]) -> None:
     """Small arrows at even distances along the line."""
     move = steps[:, 1] - steps[:, 0]

@@ -411,6 +411,8 @@ def tables_of(program: Program) -> list[tuple[tuple[str, int, str, int | None], 
         tables.append((("layers", layer, "path", None), values))
     for layer, jumps in program.jumps.items():
         tables.append((("layers", layer, "jump_table", None), jumps.ravel()))
+    for layer, directions in program.views.items():
+        tables.append((("layers", layer, "view_table", None), directions.ravel()))
     for (layer, axis), terms in program.terms.items():
         tables.append((("layers", layer, "term_table", axis), terms.ravel()))
     for number, table in program.tables.items():

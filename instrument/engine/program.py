@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from instrument.engine.checked_tables import check_modulator, direction_table, gesture_cells, path_table, rows_table
 from instrument.engine.forms.form_table import FORM_KINDS, FORM_TABLE
 from instrument.engine.formulas.instructions import Formula, add_code, layer_location, modulator_location
 from instrument.engine.memory.layout import (
-    CELLS,
     GESTURES,
     KEYS,
     LINK_ADD,
@@ -37,7 +37,6 @@ from instrument.engine.parameters import (
     LAYER_SIZE,
     LINKS,
     LIVE_TERMS,
-    MODULATORS,
     ROWS,
     index_of,
     offset_in,
@@ -73,6 +72,8 @@ class Program:
         Closed paths by layer (0-based), first point of each frame not repeated.
     jumps : dict of int to np.ndarray [shape=(frames, k), dtype=float64]
         Jumps of these paths, as `signal.jump_table` lays them out, where they are eased.
+    views : dict of int to np.ndarray [shape=(frames, 3), dtype=float64]
+        Directions by layer, where each frame is what is seen from one.
     terms : dict of (int, int) to np.ndarray [shape=(k, 3), dtype=float64]
         Amplitude, ratio and phase of the terms past the playable ones, by layer and axis.
     tables : dict of int to np.ndarray [dtype=float64]
@@ -83,6 +84,7 @@ class Program:
     reads_input: bool = False
     paths: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
     jumps: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
+    views: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
     terms: dict[tuple[int, int], npt.NDArray[np.float64]] = field(default_factory=dict)
     tables: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
 
@@ -136,19 +138,36 @@ class Program:
         ValueError
             If there is no point or a coordinate is not finite.
         """
-        table = np.ascontiguousarray(points, np.float64)
-        if table.ndim == 2:
-            table = table[np.newaxis]
-        if table.ndim != 3 or table.shape[2] != 3 or table.size == 0:
-            raise ValueError(f"a path is (n, 3) or (frames, n, 3) points, none of them 0, not {points.shape}")
-        if not np.isfinite(table).all():
-            raise ValueError("a path holds a coordinate that is not finite")
+        table = path_table(points)
         row = self.record["layers"][layer]
         row["source"] = SOURCE_PATH
         row["frames"], row["points"] = table.shape[:2]
-        row["jump_rows"] = 0
+        row["jump_rows"] = row["views"] = 0
         self.paths[layer] = table
         self.jumps.pop(layer, None)
+        self.views.pop(layer, None)
+
+    def draw_directions(self, layer: int, points: npt.NDArray[np.float64], directions: npt.NDArray[np.float64]) -> None:
+        """Let a layer run along one of several closed paths, by the direction that it is seen from.
+
+        Parameters
+        ----------
+        layer : int, 0-based
+        points : np.ndarray [shape=(d, n, 3), dtype=float64]
+        directions : np.ndarray [shape=(d, 3), dtype=float64]
+            From the model towards the eye, all of one length.
+
+        Raises
+        ------
+        ValueError
+            If a path or a direction is refused.
+        """
+        table = direction_table(directions, len(points))
+        self.draw_path(layer, points)
+        row = self.record["layers"][layer]
+        row["views"] = len(table)
+        row["counts"] = 1  # a direction is chosen when a round begins
+        self.views[layer] = table
 
     def form(self, layer: int, kinds: Sequence[str]) -> None:
         """Let a layer's drawing pass through forms, in this order, instead of those it had.
@@ -273,7 +292,7 @@ class Program:
         ValueError
             If there is no such modulator or kind, or one gesture too many.
         """
-        _check_modulator(number)
+        check_modulator(number)
         if not 0 <= kind < len(MODULATOR_KINDS):
             raise ValueError(f"there is no kind of modulator {kind}; kinds are {', '.join(MODULATOR_KINDS)}")
         row = self.record["modulators"][number]
@@ -301,7 +320,7 @@ class Program:
         ValueError
             If there is no point, a number is not finite, or times fall.
         """
-        table = _table(points, 3, "a curve", "time, value and bend")
+        table = rows_table(points, 3, "a curve", "time, value and bend")
         if (np.diff(table[:, 0]) < 0.0).any():
             raise ValueError("the times of a curve fall; give its points in order of time")
         self.modulate(number, MODULATOR_CURVE)
@@ -322,7 +341,7 @@ class Program:
         ValueError
             If there is no step or a number is not finite.
         """
-        table = _table(steps, 4, "a row of steps", "value, glide, probability and gate")
+        table = rows_table(steps, 4, "a row of steps", "value, glide, probability and gate")
         self.modulate(number, MODULATOR_STEPS)
         self._lay_table(number, table)
 
@@ -340,14 +359,7 @@ class Program:
         ValueError
             If it is one gesture too many, or a value is not finite.
         """
-        cells = np.zeros(0)
-        if values is not None and len(values):
-            cells = np.asarray(values, np.float64)
-            if cells.ndim != 1 or not np.isfinite(cells).all():
-                raise ValueError("a gesture is a row of finite values")
-            if len(cells) != CELLS:
-                place = np.arange(CELLS) / CELLS
-                cells = np.interp(place, np.arange(len(cells)) / len(cells), cells, period=1.0)
+        cells = gesture_cells(values)
         self.modulate(number, MODULATOR_GESTURE)
         if len(cells):
             self._lay_table(number, cells)
@@ -404,7 +416,7 @@ class Program:
         """
         if not 0 <= number <= int(self.record["n_links"]) or number >= LINKS:
             raise ValueError(f"link {number + 1} is out of order; links are made from 1 to {LINKS} without gaps")
-        _check_modulator(modulator)
+        check_modulator(modulator)
         if operation not in {LINK_ADD, LINK_MULTIPLY}:
             raise ValueError(f"there is no link operation {operation}")
         row = self.record["links"][number]
@@ -434,17 +446,3 @@ def new_program() -> Program:
     record["circles"] = [1 if row.circular else 0 for row in ROWS]
     record["controls"]["step"] = CLICK
     return Program(record)
-
-
-def _check_modulator(number: int) -> None:
-    if not 0 <= number < MODULATORS:
-        raise ValueError(f"there is no modulator {number + 1}; they are counted from 1 to {MODULATORS}")
-
-
-def _table(rows: npt.NDArray[np.float64], width: int, what: str, columns: str) -> npt.NDArray[np.float64]:
-    table = np.ascontiguousarray(rows, np.float64)
-    if table.ndim != 2 or table.shape[1] != width or len(table) == 0:
-        raise ValueError(f"{what} is rows of {columns}, at least one, not an array of {table.shape}")
-    if not np.isfinite(table).all():
-        raise ValueError(f"{what} holds a number that is not finite")
-    return table

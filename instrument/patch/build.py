@@ -130,7 +130,10 @@ def _build_source(patch: Patch, program: Program, k: int, drawings: Mapping[int,
 
 
 def _draw_path(program: Program, k: int, source: Along, drawn: SampledDrawing | None) -> None:
-    program.draw_path(k, source.table() if drawn is None else drawn.points)
+    if drawn is not None and drawn.views is not None:
+        program.draw_directions(k, drawn.points, drawn.views)
+    else:
+        program.draw_path(k, source.table() if drawn is None else drawn.points)
     if drawn is not None and drawn.leaps is not None and isinstance(source, DrawnSource):
         lay_jumps(program, k, drawn.leaps, source.jump_samples, source.jump_share)
 

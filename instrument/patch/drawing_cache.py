@@ -45,6 +45,10 @@ class SampledDrawing:
         Where the way to the next point is a jump, which the engine eases; nowhere unless given.
     left_out : tuple of str
         What was left out on purpose, to fit the points of a cycle.
+    views : np.ndarray [shape=(frames, 3), dtype=float64] or None
+        Directions, where each frame is what is seen from one.
+    unfinished : str
+        How far the directions have come, in words; empty where there is nothing more to come.
     """
 
     key: str
@@ -53,6 +57,8 @@ class SampledDrawing:
     warnings: tuple[str, ...] = ()
     leaps: npt.NDArray[np.bool_] | None = None
     left_out: tuple[str, ...] = ()
+    views: npt.NDArray[np.float64] | None = None
+    unfinished: str = ""
 
 
 class DrawingCache:
@@ -94,7 +100,9 @@ class DrawingCache:
         words = json.dumps(said).encode()
         buffer = io.BytesIO()
         leaps = np.zeros(drawn.points.shape[:2], bool) if drawn.leaps is None else drawn.leaps
-        np.savez(buffer, points=drawn.points, leaps=leaps, words=np.frombuffer(words, np.uint8))
+        # No directions are an empty array of them.
+        views = np.zeros((0, 3)) if drawn.views is None else drawn.views
+        np.savez(buffer, points=drawn.points, leaps=leaps, views=views, words=np.frombuffer(words, np.uint8))
         with contextlib.suppress(OSError):
             self.folder.mkdir(parents=True, exist_ok=True)
             handle, name = tempfile.mkstemp(suffix=".tmp", dir=self.folder)
@@ -118,12 +126,15 @@ class DrawingCache:
                 points = np.asarray(file["points"], np.float64)
                 words = json.loads(file["words"].tobytes())
                 leaps = np.asarray(file["leaps"], np.bool_)
+                views = np.asarray(file["views"], np.float64) if file["views"].size else None
                 warnings, left_out = (tuple(map(str, words[name])) for name in ("warnings", "left_out"))
-                drawn = SampledDrawing(key, points, int(words["corners"]), warnings, leaps, left_out)
+                drawn = SampledDrawing(key, points, int(words["corners"]), warnings, leaps, left_out, views)
             if leaps.shape != points.shape[:2]:
                 raise ValueError("jumps are not of this path")
             if points.ndim != 3 or points.shape[2] != 3 or points.size == 0 or not np.isfinite(points).all():
                 raise ValueError("this is no path")
+            if views is not None and (views.shape != (len(points), 3) or not np.isfinite(views).all()):
+                raise ValueError("these are no directions")
             os.utime(path)
         except FileNotFoundError:
             return None

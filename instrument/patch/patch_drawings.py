@@ -24,6 +24,8 @@ from instrument.drawings.worker.protocol import options_to_json
 from instrument.patch.drawing_cache import DrawingCache, SampledDrawing
 from instrument.patch.figures import MOST
 from instrument.patch.line_numbers import lines_of
+from instrument.patch.model_views import model_views, points_of_each
+from instrument.patch.outline_reading import read_outline
 from instrument.patch.patch_errors import PatchError, Problem, shown
 from instrument.patch.schema.drawing_settings import AUTO
 from instrument.patch.schema.fields import parameter_values
@@ -73,7 +75,7 @@ def stop_reader() -> None:
         _worker().stop()
 
 
-def read_drawings(patch: Patch, rate: float = USUAL_RATE) -> dict[int, SampledDrawing]:
+def read_drawings(patch: Patch, rate: float = USUAL_RATE, *, in_stages: bool = False) -> dict[int, SampledDrawing]:
     """Read, route and sample every drawing and text of a patch.
 
     Parameters
@@ -81,6 +83,8 @@ def read_drawings(patch: Patch, rate: float = USUAL_RATE) -> dict[int, SampledDr
     patch : Patch
     rate : float
         Sample rate in hertz, which counts where a drawing is fitted to the points of a cycle.
+    in_stages : bool
+        Return outlines from as many directions as there are by now, and those that are `unfinished` further each time.
 
     Returns
     -------
@@ -96,7 +100,11 @@ def read_drawings(patch: Patch, rate: float = USUAL_RATE) -> dict[int, SampledDr
     problems = []
     for k, source in _drawn_layers(patch):
         try:
-            found[k] = _drawn(source, _folder(patch), cycle_points(patch, k, rate))
+            cycle = cycle_points(patch, k, rate)
+            if source.lines == "outline":
+                found[k] = _outlined(patch, k, source, cycle, in_stages=in_stages)
+            else:
+                found[k] = _drawn(source, _folder(patch), cycle)
         except DrawingError as error:
             problems.append(_problem(patch, k, source, error))
     if problems:
@@ -216,6 +224,23 @@ def _drawn(source: DrawnSource, folder: Path, cycle: float) -> SampledDrawing:
     drawn = SampledDrawing(key or "", loaded.points, corners, loaded.warnings, loaded.leaps, loaded.left_out)
     # Read, then hashed again: a file that was saved while it was being read must not be kept under the name of its old contents.
     if key is not None and key == _key(files, text, options):
+        _cache.put(drawn)
+    return drawn
+
+
+def _outlined(patch: Patch, k: int, source: DrawnSource, cycle: float, *, in_stages: bool) -> SampledDrawing:
+    folder = _folder(patch)
+    paths = _paths(source, folder)
+    views = model_views(patch, k, source.directions)
+    samples = source.samples or points_of_each(source.directions)
+    options = source.options(_font(source, folder), samples, cycle)
+    files = frame_files(paths, options.read.limits) if paths else []
+    key = _key(files, None, replace(options, views=views.viewpoints))
+    if key is not None and (kept := _cache.get(key)) is not None:
+        return kept
+    in_stages = in_stages and key is not None
+    drawn = read_outline(key or "", views, options, lambda some: _worker().load(paths, None, some), in_stages=in_stages)
+    if not drawn.unfinished and key is not None and key == _key(files, None, replace(options, views=views.viewpoints)):
         _cache.put(drawn)
     return drawn
 

@@ -79,6 +79,8 @@ class LoadedPatch:
         Number, from 1, and corners of each layer that runs along a path.
     warnings : tuple of str
         Sentences on what was left out of the drawings.
+    unfinished : str
+        How far drawings have come that are being drawn from further directions; empty where there is no more to come.
     played : str
         Text with the controls of the controller file, which builds what is played.
     midi : tuple of str
@@ -101,6 +103,7 @@ class LoadedPatch:
     controller_key: str = ""
     corners: tuple[tuple[int, int], ...] = ()
     warnings: tuple[str, ...] = ()
+    unfinished: str = ""
     played: str = ""
     midi: tuple[str, ...] = ()
     feedback: bool = True
@@ -199,7 +202,7 @@ def _loaded(path: Path, patch: Patch, rate: float) -> LoadedPatch:
         }
         for k, control in enumerate(served.patch.control)
     )
-    drawings = read_drawings(patch, rate)
+    drawings = read_drawings(patch, rate, in_stages=True)
     program = build_program(served.patch, drawings)
     return LoadedPatch(
         path,
@@ -214,6 +217,7 @@ def _loaded(path: Path, patch: Patch, rate: float) -> LoadedPatch:
         controller_key=served.key,
         corners=corner_counts(patch, drawings),
         warnings=tuple(drawing_remarks(drawings)),
+        unfinished=", ".join(drawn.unfinished for drawn in drawings.values() if drawn.unfinished),
         played=served.text,
         midi=tuple(patch.midi),
         feedback=served.feedback,

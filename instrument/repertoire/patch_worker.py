@@ -165,6 +165,10 @@ class Worker:
             self._hand_on()
         return self._numbers
 
+    def waits(self, do: str, path: Path) -> bool:
+        """Return whether such a job has been asked for and not been done yet."""
+        return any((job.do, job.path) == (do, path) for job in self._waiting)
+
     def answers(self) -> list[Answer]:
         """Return what has been done since the last call."""
         found: list[Answer] = []

@@ -80,6 +80,8 @@ class SetList:
         self._watch_again = 0.0
         self._changed: dict[int, float] = {}
         self._broken: dict[Path, tuple[Path, ...]] = {}
+        # Patches whose directions cannot be drawn to the end, by file and text, so that they are not tried for ever.
+        self._stuck: set[tuple[Path, str]] = set()
         self.trouble = ""
         self.self_playing = self.performed = False
         self._moved: tuple[WorkingCopy, Values] | None = None
@@ -241,8 +243,18 @@ class SetList:
                 self.on_answer(answer)
         if answers:
             self.watch_files()
+        self._draw_on()
         self._hold_changed(now)
         return self._recalled() or bool(answers)
+
+    def _draw_on(self) -> None:
+        # One part of the work at a time, behind whatever else waits; the patch that plays comes first.
+        for working in [self.working, *self._patches]:
+            path, text = working.path, working.text
+            if working.loaded.unfinished and (path, text) not in self._stuck:
+                if not self.worker.waits("redraw", path):
+                    self.worker.ask(Job("redraw", path, text))
+                return
 
     def _recalled(self) -> bool:
         try:
@@ -281,6 +293,10 @@ class SetList:
 
     def _take(self, answer: Answer) -> None:
         if answer.trouble:
+            if answer.do == "redraw":
+                self._stuck |= {
+                    (answer.path, w.text) for w in self._patches if w.path == answer.path and w.loaded.unfinished
+                }
             # A broken drawing is looked at whenever it is saved, and its reason is news only once.
             if answer.do == "read":
                 self._broken[answer.path] = answer.files
@@ -294,6 +310,8 @@ class SetList:
 
     def _taken(self, working: WorkingCopy, patch: LoadedPatch) -> None:
         redrawn = patch.text == working.text and patch.made_from != working.loaded.made_from
+        if patch.unfinished and not redrawn and patch.text == working.text:
+            return
         # A file that was written by ourselves, or saved again without a change.
         if not redrawn and patch.text in {working.saved.text, working.text}:
             self.trouble = ""
@@ -324,7 +342,7 @@ class SetList:
         if working.saved is before:
             working.saved = patch
         self.changed(working)
-        self._say(f"loaded {patch.path} again")
+        self._say(f"loaded {patch.path} again" if not before.unfinished else f"{patch.path}: {_drawn(before, patch)}")
 
     def _replace(self, working: WorkingCopy, patch: LoadedPatch, before: Values) -> None:
         unsaved = working.is_unsaved()
@@ -340,6 +358,14 @@ class SetList:
         """Note and say a trouble."""
         self.trouble = trouble
         self._say(trouble)
+
+
+def _drawn(before: LoadedPatch, patch: LoadedPatch) -> str:
+    return (
+        f"drawn from {patch.unfinished}"
+        if patch.unfinished
+        else f"drawn from all directions (before: {before.unfinished})"
+    )
 
 
 def morph_to(engine: Engine, program: Program) -> None:

@@ -37,6 +37,7 @@ _NAMES = "addresses"
 _VALUES = "values"
 _LAYER = "layer"
 _LEAPS = "leaps"
+_VIEWS = "views"
 _IDENTITY = "identity"
 
 _COLUMNS = {k: kind.columns for k, kind in enumerate(MODULATOR_TABLE.values(), start=1) if kind.columns}
@@ -55,6 +56,8 @@ class StoredProgram:
         Closed paths by layer (0-based), the first point not repeated.
     leaps : dict of int to np.ndarray [shape=(frames, n), dtype=bool]
         Where the way to the next point is a jump that the engine eases; takes of earlier versions have none.
+    views : dict of int to np.ndarray [shape=(frames, 3), dtype=float64]
+        Directions by layer, where each path is what is seen from one.
     addresses : tuple of str
     identity : str
         Key of the whole program (`instrument.takes.stored_program`); empty where it is not known.
@@ -65,6 +68,7 @@ class StoredProgram:
     leaps: dict[int, npt.NDArray[np.bool_]] = field(default_factory=dict)
     addresses: tuple[str, ...] = ADDRESSES
     identity: str = ""
+    views: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
 
 
 def copy_program(record: npt.NDArray[np.void], slot: int) -> StoredProgram:
@@ -77,7 +81,7 @@ def copy_program(record: npt.NDArray[np.void], slot: int) -> StoredProgram:
         A slot that is played, or was until a moment ago.
     """
     row = program_in(record, slot)
-    lines, leaps = {}, {}
+    lines, leaps, views = {}, {}, {}
     for layer, drawn in enumerate(row["layers"]):
         if drawn["source"] == SOURCE_PATH:
             frames, points, at = int(drawn["frames"]), int(drawn["points"]), int(drawn["path"])
@@ -88,7 +92,11 @@ def copy_program(record: npt.NDArray[np.void], slot: int) -> StoredProgram:
             if (length := _jump_length(drawn)) > 0:
                 jumps = record["pool"][int(drawn["jump_table"]) :][:length]
                 leaps[layer] = leaps_of(jumps.reshape(frames, -1), points)
-    return StoredProgram(np.array(row["base"], np.float64), lines, leaps, identity=identity_in(record, slot))
+            if directions := int(drawn["views"]):
+                seen_from = int(drawn["view_table"])
+                views[layer] = np.array(record["pool"][seen_from : seen_from + 3 * directions]).reshape(-1, 3)
+    values = np.array(row["base"], np.float64)
+    return StoredProgram(values, lines, leaps, identity=identity_in(record, slot), views=views)
 
 
 def write_program(path: Path, stored: StoredProgram) -> None:
@@ -104,6 +112,7 @@ def write_program(path: Path, stored: StoredProgram) -> None:
     arrays: dict[str, Any] = {_NAMES: names, _VALUES: stored.values, _IDENTITY: identity}
     arrays |= {f"{_LAYER}{layer + 1}": line for layer, line in stored.lines.items()}
     arrays |= {f"{_LEAPS}{layer + 1}": leaps.view(np.uint8) for layer, leaps in stored.leaps.items()}
+    arrays |= {f"{_VIEWS}{layer + 1}": directions for layer, directions in stored.views.items()}
     buffer = io.BytesIO()
     np.savez(buffer, **arrays)
     path.write_bytes(buffer.getbuffer())
@@ -126,6 +135,7 @@ def read_program(path: Path) -> StoredProgram:
         identity = arrays.pop(_IDENTITY, np.zeros(0, np.uint8)).tobytes().decode()
         leaping = [name for name in arrays if name.startswith(_LEAPS)]
         leaps = {int(name.removeprefix(_LEAPS)) - 1: arrays.pop(name) != 0 for name in leaping}
+        views = {k: arrays.pop(name) for name in list(arrays) if (k := _layer_of(name, _VIEWS)) is not None}
         lines = {int(name.removeprefix(_LAYER)) - 1: line for name, line in arrays.items()}
     except FileNotFoundError:
         raise TakeError(f"{path}: this part of the take is missing; restore a copy.") from None
@@ -133,7 +143,7 @@ def read_program(path: Path) -> StoredProgram:
         raise TakeError(f"{path}: this part of the take is damaged ({error}); restore a copy.") from None
     if values.dtype != np.float64 or values.shape != (len(addresses),):
         raise TakeError(f"{path}: {len(addresses)} addresses have {values.shape} values; restore a copy.")
-    return StoredProgram(values, lines, leaps, addresses, identity)
+    return StoredProgram(values, lines, leaps, addresses, identity, views)
 
 
 def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:
@@ -165,7 +175,8 @@ def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:
     if missing:
         raise TakeError(f"{path}: layer {missing[0]} draws a line that the take does not hold; restore a copy.")
     drawings = {
-        layer: SampledDrawing("", line, 0, leaps=stored.leaps.get(layer)) for layer, line in stored.lines.items()
+        layer: SampledDrawing("", line, 0, leaps=stored.leaps.get(layer), views=stored.views.get(layer))
+        for layer, line in stored.lines.items()
     }
     try:
         program = build_program(patch, drawings)
@@ -178,6 +189,10 @@ def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:
             if address in INDEX:
                 program.record["base"][INDEX[address]] = value
     return program
+
+
+def _layer_of(name: str, prefix: str) -> int | None:
+    return int(name.removeprefix(prefix)) - 1 if name.startswith(prefix) else None
 
 
 def _array(archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> npt.NDArray[Any]:
@@ -231,6 +246,8 @@ def _lengths(row: npt.NDArray[np.void] | np.void) -> dict[Place, int]:
             found["layers", layer, "path", None] = int(drawn["frames"]) * 3 * (int(drawn["points"]) + 1)
             if (length := _jump_length(drawn)) > 0:
                 found["layers", layer, "jump_table", None] = length
+        if drawn["source"] == SOURCE_PATH and drawn["views"]:
+            found["layers", layer, "view_table", None] = 3 * int(drawn["views"])
         if drawn["source"] == SOURCE_HARMONIC:
             for axis, terms in enumerate(drawn["terms"].tolist()):
                 if terms > LIVE_TERMS:
@@ -253,6 +270,7 @@ def _key(row: npt.NDArray[np.void] | np.void, tables: Mapping[Place, npt.NDArray
     # Where a table lies is no part of what is played.
     plain["layers"]["path"] = 0
     plain["layers"]["jump_table"] = 0
+    plain["layers"]["view_table"] = 0
     plain["layers"]["term_table"] = 0
     plain["modulators"]["table"] = 0
     digest = hashlib.sha256(plain.tobytes())

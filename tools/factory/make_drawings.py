@@ -10,6 +10,7 @@ from tools.factory.brushed_wave import wave
 from tools.factory.flat_drawings import FLAT
 from tools.factory.painted_keeper import keeper
 from tools.factory.painted_town import town
+from tools.factory.solid_drawings import SOLIDS
 from tools.factory.wire_drawings import MESHES
 
 FOLDER = Path(__file__).resolve().parents[2] / "patches" / "drawings"
@@ -23,7 +24,7 @@ PICTURES = {"town.png": town, "keeper.png": keeper, "wave.png": wave}
 
 def texts() -> dict[str, str]:
     """Return every drawing that is a text, by its file."""
-    found = {name: make() for name, make in {**MESHES, **FLAT}.items()}
+    found = {name: make() for name, make in {**MESHES, **SOLIDS, **FLAT}.items()}
     frames = range(1, flying_heron.FRAMES + 1)
     return found | {f"{FLIGHT}/heron_{k:02d}.svg": flying_heron.frame(k) for k in frames}
 

@@ -1,4 +1,4 @@
-"""The meshes of the factory set, drawn as lines in space: lighthouse, boat, crane, buoy, house, fish."""
+"""The meshes of the factory set, drawn as lines in space: lighthouse, boat, crane, house, fish."""
 
 from __future__ import annotations
 
@@ -142,30 +142,6 @@ def crane() -> str:
     return wire.obj("A harbour crane")
 
 
-def buoy() -> str:
-    """Return a buoy: a float, a cage of four legs, a bell in it, a lamp and a cross on top."""
-    wire = Wire()
-    keel, water, deck = around(-0.85, 0.26, 8), around(-0.5, 0.62, 8), around(-0.28, 0.62, 8)
-    for corners in (keel, water, deck):
-        wire.ring(corners)
-    wire.join(keel, water, deck, every=2)
-    legs, belt, top = around(-0.28, 0.62, 4), around(0.1, 0.32, 4), around(0.5, 0.16, 4)
-    wire.ring(belt)
-    wire.ring(top)
-    wire.join(legs, belt, top)
-    bell = around(-0.1, 0.16, 6)
-    wire.ring(bell)
-    for corner in bell[::2]:
-        wire.line(corner, (0, 0.1, 0))
-    wire.line(belt[0], (0, 0.1, 0), belt[2])
-    for corner in top:
-        wire.line(corner, (0, 0.7, 0))
-    wire.line((0, 0.7, 0), (0, 0.82, 0))
-    wire.line((-0.13, 0.69, 0), (0, 0.82, 0), (0.13, 0.95, 0))
-    wire.line((0.13, 0.69, 0), (0, 0.82, 0), (-0.13, 0.95, 0))
-    return wire.obj("A buoy with a bell")
-
-
 def house() -> str:
     """Return a gabled harbour house with a door, three windows, a chimney and a hoist beam."""
     wire = Wire()
@@ -222,7 +198,6 @@ MESHES: dict[str, Callable[[], str]] = {
     "lighthouse.obj": lighthouse,
     "boat.obj": boat,
     "crane.obj": crane,
-    "buoy.obj": buoy,
     "house.obj": house,
     "fish.obj": fish,
 }

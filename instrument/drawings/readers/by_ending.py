@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -27,12 +27,17 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 
+Lines = Literal["edges", "outline"]
+
+
 @dataclass(frozen=True)
 class ReadOptions:
     """Settings of the readers.
 
     Attributes
     ----------
+    lines : {"edges", "outline"}
+        What is drawn of a mesh: its edges, or what nothing hides of its outline from where it is seen.
     edges : {"all", "feature"}
         Which edges of a mesh are drawn.
     crease : float
@@ -45,6 +50,7 @@ class ReadOptions:
     limits : Limits
     """
 
+    lines: Lines = "edges"
     edges: Edges = "all"
     crease: float = 30.0
     lettering: Lettering = field(default_factory=Lettering)
@@ -54,6 +60,8 @@ class ReadOptions:
 
     def __post_init__(self) -> None:
         """Refuse what means nothing."""
+        if self.lines not in {"edges", "outline"}:
+            raise ValueError(f"lines must be 'edges' or 'outline' (got {self.lines!r})")
         if self.edges not in {"all", "feature"}:
             raise ValueError(f"edges must be 'all' or 'feature' (got {self.edges!r})")
         if not 0.0 <= self.crease <= 180.0:
@@ -230,7 +238,10 @@ def read_mesh(path: str | Path, options: ReadOptions | None = None) -> Mesh:
     options = options or ReadOptions()
     parse = MESHES.get(path.suffix.lower())
     if parse is None:
-        raise DrawingError(f"a mesh is a file that ends in {', '.join(MESHES)}", path.name)
+        raise DrawingError(
+            f'lines = "outline" is drawn of meshes alone ({", ".join(MESHES)}). Leave it out for this drawing',
+            path.name,
+        )
     content = read_bytes(path, options.limits)
     try:
         with np.errstate(all="ignore"):

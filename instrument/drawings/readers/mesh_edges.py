@@ -73,7 +73,7 @@ def mesh_drawing(
         return Drawing(points, mesh.lines, warnings=mesh.warnings)
     size = float(np.linalg.norm(points.max(axis=0) - points.min(axis=0)))
     to = representatives(points, tolerances.coincident * size)
-    sides = _sides(to[mesh.corners], mesh.sizes)
+    sides = sides_of(to[mesh.corners], mesh.sizes)
     warnings = list(mesh.warnings)
     if sides.again:
         warnings.append(f"{sides.again} face{'s' if sides.again > 1 else ''} given twice, drawn once")
@@ -84,13 +84,13 @@ def mesh_drawing(
     else:
         _, first, group = np.unique(key, return_index=True, return_inverse=True)
         unique = sides.ends[first]
-        is_feature = _features(points, sides, group, len(unique), crease)
+        is_feature = feature_mask(points, sides, group, len(unique), crease)
         drawn, bridges = unique[is_feature], unique[~is_feature]
     return Drawing(points, np.concatenate([drawn, to[mesh.lines]]), bridges, tuple(warnings))
 
 
 @dataclass(frozen=True)
-class _Sides:
+class Sides:
     """Every side of every face: its ends in the face's own direction, the face, and the faces' normals."""
 
     ends: NDArray[np.int64]
@@ -100,7 +100,8 @@ class _Sides:
     again: int
 
 
-def _sides(corners: NDArray[np.int64], sizes: NDArray[np.int64]) -> _Sides:
+def sides_of(corners: NDArray[np.int64], sizes: NDArray[np.int64]) -> Sides:
+    """Return the sides of faces, those given twice left out; parameters as the fields of `Mesh`."""
     face = np.repeat(np.arange(len(sizes)), sizes)
     keep, again = _faces_once(corners, sizes, face)
     corners, sizes = corners[keep[face]], sizes[keep]
@@ -110,7 +111,7 @@ def _sides(corners: NDArray[np.int64], sizes: NDArray[np.int64]) -> _Sides:
     following[last[sizes > 0]] = (np.cumsum(sizes) - sizes)[sizes > 0]
     ends = np.stack([corners, corners[following]], axis=1)
     real = ends[:, 0] != ends[:, 1]
-    return _Sides(ends[real], face[real], corners, sizes, again)
+    return Sides(ends[real], face[real], corners, sizes, again)
 
 
 def _faces_once(
@@ -145,9 +146,9 @@ def _summed(numbers: NDArray[np.uint64], sizes: NDArray[np.int64]) -> NDArray[np
     return np.asarray(upto[stop] - upto[stop - sizes])
 
 
-def _features(
+def feature_mask(
     points: NDArray[np.float64],
-    sides: _Sides,
+    sides: Sides,
     group: NDArray[np.int64],
     count: int,
     crease: float,
@@ -176,7 +177,7 @@ def _features(
     return np.asarray(feature, bool)
 
 
-def _normals(points: NDArray[np.float64], sides: _Sides) -> NDArray[np.float64]:
+def _normals(points: NDArray[np.float64], sides: Sides) -> NDArray[np.float64]:
     """Return the unit normal of each face, zero where it has no area (Newell's sum, exact for any polygon)."""
     count = len(sides.sizes)
     middle = points.mean(axis=0)

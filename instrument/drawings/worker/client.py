@@ -32,8 +32,9 @@ if TYPE_CHECKING:
 
     Progress = Callable[[str], None]
 
-# A cold start loads some tens of megabytes of libraries, from a slow disk at worst.
-START_SECONDS = 60.0
+# A cold start loads some tens of megabytes of libraries, from a slow disk at worst; the very first one compiles the loops of
+# outlines, on a machine that may be busy with the engine.
+START_SECONDS = 300.0
 BLOCK = 1 << 20
 
 _LAST_WORD = 0.5

@@ -13,6 +13,7 @@ import numpy as np
 
 from instrument.drawings.limits import Limits, Tolerances
 from instrument.drawings.load import LoadOptions, SampledFrames
+from instrument.drawings.outline.viewpoints import Viewpoints
 from instrument.drawings.readers.by_ending import ReadOptions
 from instrument.drawings.readers.lettering import Lettering
 from instrument.drawings.readers.picture_contours import Tracing
@@ -119,6 +120,7 @@ def options_from_json(words: dict[str, Any]) -> LoadOptions:
         routing["start"] = tuple(routing["start"])
     return LoadOptions(
         ReadOptions(
+            lines=read["lines"],
             edges=read["edges"],
             crease=read["crease"],
             lettering=Lettering(**read["lettering"]),
@@ -129,6 +131,7 @@ def options_from_json(words: dict[str, Any]) -> LoadOptions:
         RouteOptions(**routing),
         Sampling(**words["sampling"]),
         words["points"],
+        Viewpoints(tuple(map(tuple, words["views"]["directions"])), words["views"]["distance"]),
     )
 
 

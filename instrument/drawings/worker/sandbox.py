@@ -8,6 +8,8 @@ import sys
 import sysconfig
 from pathlib import Path
 
+from instrument.common.compiled_loops import kernels_folder
+
 # Three walls, each of which holds alone against most faults of a reader: the time limit of the parent, the memory limit of
 # the system, and this hook. The hook sees what Python does, not what a C library does by itself; so readers get bytes, and
 # open no files of their own.
@@ -41,7 +43,8 @@ class Sandbox:
             Path(sys.base_prefix),
             package / "instrument",
         }
-        self.libraries = tuple(str(folder.resolve()) for folder in own | searched)
+        # The machine code of compiled loops is read from there, and kept there before the walls are up.
+        self.libraries = tuple(str(folder.resolve()) for folder in own | searched | {kernels_folder()})
         self.readable: list[str] = []
 
     def install(self) -> None:

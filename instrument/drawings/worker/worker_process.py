@@ -12,7 +12,7 @@ from typing import IO, TYPE_CHECKING, Any
 
 from instrument.common.late_libraries import missing, still_installing, wait_for_drawings
 from instrument.drawings.limits import DrawingError
-from instrument.drawings.load import find_routes, sample_frames
+from instrument.drawings.load import find_routes, load, sample_frames
 from instrument.drawings.worker.protocol import (
     INSTALLING_SECONDS,
     MISSING,
@@ -54,6 +54,10 @@ def main() -> None:
     try:
         for library in LIBRARIES:
             importlib.import_module(library)
+        # Its machine code is kept in a folder that the walls will close.
+        from instrument.drawings.outline.visible_lines import warm  # noqa: PLC0415 - heavy
+
+        warm()
     except ModuleNotFoundError as error:
         sys.stderr.write(f"drawings cannot be read: {missing(error.name)}\n")
         sys.exit(MISSING)
@@ -87,6 +91,8 @@ def answer(words: dict[str, Any], walls: Sandbox, progress: Callable[[str], None
     limit_memory(options.read.limits.memory)
     refusal: tuple[str, str | None, int | None]
     try:
+        if words["want"] == "loaded" and options.read.lines == "outline":
+            return pack_loaded(load(words["paths"], words["text"], options, progress, os.cpu_count() or 1))
         routes = find_routes(words["paths"], words["text"], options, progress)
         if words["want"] == "routes":
             return pack_routes(routes)

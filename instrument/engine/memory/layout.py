@@ -185,6 +185,8 @@ LAYER_ROW = np.dtype(
         ("frames", "i8"),
         ("jump_table", "i8"),  # pool offset of what `jump_table` lays out, for every frame ...
         ("jump_rows", "i8"),  # ... of at most so many jumps; 0 where none is eased
+        ("views", "i8"),  # as many as frames where each is what is seen from a direction, else 0
+        ("view_table", "i8"),  # pool offset of the directions, as (views, 3) rows
         ("n_forms", "i4"),
         ("forms", "i4", (FORMS,)),  # kinds of form, in the order in which the drawing passes them
         ("code", "i4", (3,)),  # first instruction of the formulas of x, y, z
@@ -258,6 +260,9 @@ INSTANCE = np.dtype(
         ("carry", "f8", (LAYERS, 3, TERMS)),  # phase a term has gained on the pen, in turns
         ("last_ratio", "f8", (LAYERS, 3, TERMS)),
         ("last_position", "f8", (LAYERS,)),
+        ("side", "i8", (LAYERS,)),  # direction whose path is drawn, counted from 1; 0 before one is chosen
+        ("side_round", "f8", (LAYERS,)),  # round of the pen in which it was last looked for ...
+        ("side_wait", "i8", (LAYERS,)),  # ... and samples until it may be looked for again
         ("latest", "i8"),  # samples of the latest chunk
         ("layer_voices", LAYER_VOICE, (LAYERS, VOICE_SLOTS)),
         ("alive", "i8", (LAYERS,)),  # 0 where no voice of the layer sounds

@@ -199,6 +199,9 @@ LAYER_VOICE = np.dtype(
         ("wrapped", "f8"),
         ("rounds", "i8"),
         ("position", "f8"),
+        ("side", "i8"),  # ... and the direction of what it draws, as a layer's
+        ("side_round", "f8"),
+        ("side_wait", "i8"),
         ("pitch", GLIDE),  # semitones, tuned ...
         ("bend", GLIDE),  # ... and what the note is bent by
         ("pressure", GLIDE),

@@ -230,6 +230,7 @@ def _begin(m, p, s, layer, slot, held, start):
     voice.pen = np.uint64(0)
     voice.wrapped = voice.position = 0.0
     voice.rounds = 0
+    voice.side = 0
     voice.level = 0.0
     voice.order = s.voice_order
     s.voice_order += 1
@@ -329,6 +330,7 @@ def _copy_glide(to, g):
 @compiled
 def _copy_voice(to, voice):
     to.pen, to.wrapped, to.rounds, to.position = voice.pen, voice.wrapped, voice.rounds, voice.position
+    to.side, to.side_round, to.side_wait = voice.side, voice.side_round, voice.side_wait
     _copy_glide(to.pitch, voice.pitch)
     _copy_glide(to.bend, voice.bend)
     _copy_glide(to.pressure, voice.pressure)
@@ -366,6 +368,8 @@ def carry_voices(m, p, s, old, layer, before):
         if old.layer_voices[layer, slot].stage == IDLE:
             continue
         _copy_voice(voice, old.layer_voices[layer, slot])
+        # Another program may have other directions.
+        voice.side = 0
         aim(voice.pitch, tuned(p, voice.key * 1.0), ramp)
         for axis in range(3):
             for term in range(p.layers[layer].terms[axis]):

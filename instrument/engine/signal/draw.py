@@ -101,6 +101,7 @@ def _take_up(m, p, s, layer, slot):
     s.pen_wrapped[layer] = voice.wrapped
     s.rounds[layer] = voice.rounds
     s.last_position[layer] = voice.position
+    s.side[layer], s.side_round[layer], s.side_wait[layer] = voice.side, voice.side_round, voice.side_wait
     for axis in range(3):
         count = np.int64(p.layers[layer].terms[axis])
         for term in range(count):
@@ -118,6 +119,7 @@ def _put_down(p, s, layer, slot):
     voice.wrapped = s.pen_wrapped[layer]
     voice.rounds = s.rounds[layer]
     voice.position = s.last_position[layer]
+    voice.side, voice.side_round, voice.side_wait = s.side[layer], s.side_round[layer], s.side_wait[layer]
     for axis in range(3):
         count = np.int64(p.layers[layer].terms[axis])
         for term in range(count):

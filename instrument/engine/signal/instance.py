@@ -113,6 +113,7 @@ def _reset_layer(m, p, s, layer):
     s.pen_wrapped[layer] = 0.0
     s.last_position[layer] = 0.0
     s.rounds[layer] = 0
+    s.side[layer] = 0
     _clear_history(s, layer)
     clear_words(address(s.sources[layer]), _SOURCE_WORDS)
     for kind in range(_SOURCE_COUNT):
@@ -130,6 +131,8 @@ def _carry_layer(m, p, s, before, old, layer):
     s.pen_wrapped[layer] = old.pen_wrapped[layer]
     s.last_position[layer] = old.last_position[layer]
     s.rounds[layer] = old.rounds[layer]
+    # Another program may have other directions.
+    s.side[layer] = 0
     copy_words(address(s.sources[layer]), address(old.sources[layer]), _SOURCE_WORDS)
     for axis in range(2):
         s.held[layer, axis] = old.held[layer, axis]

@@ -138,10 +138,12 @@ def _eased(pool, layer, number, place, count, pace, step, guess):
 
 
 @compiled
-def _ease_path(m, row, first, last):
-    # One frame: laid out anew only where the pace changes.
+def ease_frame(m, row, number, first, last):
+    """Fill x, y and z for samples first to last from one frame of a path, laid out anew only where the pace changes.
+
+    In: the pen's position and its pace, the frame's number, which must be one. Out: x, y and z. Never: another frame.
+    """
     x, y, z = m.scratch_x, m.scratch_y, m.scratch_z
-    number = np.int64(0)
     guess = np.int64(-1)
     latest = np.nan
     count, pace, step = _laid_out(m.pool, row, number, 0.0)
@@ -192,4 +194,4 @@ def draw_eased(m, p, s, layer, first, last):
         blend = s.rows[layer * LAYER_SIZE + _BLEND]
         _ease_frames(m, row, frame, blend, first, last)
     else:
-        _ease_path(m, row, first, last)
+        ease_frame(m, row, np.int64(0), first, last)

@@ -1,39 +1,18 @@
-"""Paths as sources: a table of points run along at constant speed, one or the frames of a flip-book."""
+"""Paths as sources: a table of points run along at constant speed, one, the frames of a flip-book, or one a direction."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from instrument.engine.compiling.compiled import compiled, inlined
+from instrument.engine.compiling.compiled import compiled
 from instrument.engine.numeric.safe_math import clamp, wrap_turn
 from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
+from instrument.engine.signal.along_table import between, follow_table
+from instrument.engine.signal.directions import draw_directions
 from instrument.engine.signal.jump_profile import draw_eased
 
 _FRAME = offset_in(LAYER, "source.frame")
 _BLEND = offset_in(LAYER, "source.blend")
-
-
-@inlined
-def _between(pool, at, f):
-    # The point between a table's entry and the next one.
-    a = pool[at]
-    return a + f * (pool[at + np.uint64(1)] - a)
-
-
-@compiled
-def _follow_path(pool, table, points, position, x, y, z, first, last):
-    # Tables of x, y and z follow one another; each repeats its first point, so that k + 1 always exists.
-    end = points - 1.0
-    stride = np.uint64(points + 1)
-    table = np.uint64(table)
-    for i in range(first, last):
-        along = wrap_turn(position[i]) * points
-        k = np.int64(clamp(along, 0.0, end))
-        f = along - k
-        at = table + np.uint64(k)
-        x[i] = _between(pool, at, f)
-        y[i] = _between(pool, at + stride, f)
-        z[i] = _between(pool, at + stride + stride, f)
 
 
 @compiled
@@ -56,24 +35,26 @@ def _follow_frames(pool, layer, position, frame, blend, x, y, z, first, last):
         here = table + np.uint64(number) * size + np.uint64(k)
         following = number + 1 if number + 1 < layer.frames else np.int64(0)
         there = table + np.uint64(following) * size + np.uint64(k)
-        a = _between(pool, here, f)
-        x[i] = a + share * (_between(pool, there, f) - a)
-        a = _between(pool, here + stride, f)
-        y[i] = a + share * (_between(pool, there + stride, f) - a)
-        a = _between(pool, here + stride + stride, f)
-        z[i] = a + share * (_between(pool, there + stride + stride, f) - a)
+        a = between(pool, here, f)
+        x[i] = a + share * (between(pool, there, f) - a)
+        a = between(pool, here + stride, f)
+        y[i] = a + share * (between(pool, there + stride, f) - a)
+        a = between(pool, here + stride + stride, f)
+        z[i] = a + share * (between(pool, there + stride + stride, f) - a)
 
 
 @compiled
 def draw_path(m, p, s, layer, first, last):
-    """Fill x, y and z for samples first to last from the table of a path, or of the frames of a flip-book."""
+    """Fill x, y and z for samples first to last from the table of a path, of the frames of a flip-book, or of a direction."""
     row = p.layers[layer]
     x, y, z = m.scratch_x, m.scratch_y, m.scratch_z
-    if row.jump_rows > 0:
+    if row.views > 0:
+        draw_directions(m, p, s, layer, first, last)
+    elif row.jump_rows > 0:
         draw_eased(m, p, s, layer, first, last)
     elif row.frames > 1:
         frame = s.rows[layer * LAYER_SIZE + _FRAME]
         blend = s.rows[layer * LAYER_SIZE + _BLEND]
         _follow_frames(m.pool, row, m.scratch_position, frame, blend, x, y, z, first, last)
     else:
-        _follow_path(m.pool, row.path, row.points, m.scratch_position, x, y, z, first, last)
+        follow_table(m.pool, row.path, row.points, m.scratch_position, x, y, z, first, last)

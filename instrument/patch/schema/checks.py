@@ -201,7 +201,7 @@ def _address_problem(patch: Patch, address: str, path: FieldPath, name: str) -> 
 
 
 _DRAWN = {"harmonic": "harmonic terms", "formula": "formulas", "input": "live input"}
-"""What a layer draws, where that is not the word for its kind."""
+"""Words for what a layer draws, where they are not those for its kind."""
 
 
 def _idle_layer(patch: Patch, number: int, rest: list[str], address: str, name: str) -> list[str]:

@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Callable
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
-from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
+from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
 
 from instrument.drawings.limits import DEFAULT_LIMITS, MEBIBYTE, Limits, Tolerances
 from instrument.drawings.load import LoadOptions
@@ -13,6 +13,7 @@ from instrument.drawings.readers.lettering import ALIGN, Lettering
 from instrument.drawings.readers.picture_contours import TRACES, Tracing
 from instrument.drawings.routing.closed_line import RouteOptions
 from instrument.drawings.routing.sampling import Sampling
+from instrument.engine.memory.layout import POOL
 from instrument.engine.signal.jump_table import LONGEST, MOST_SHARE
 from instrument.patch.schema.fields import Number, Table, Text, one_of, refusal, whole
 
@@ -129,6 +130,9 @@ def _names(value: Any) -> list[str]:
     return names
 
 
+DIRECTIONS = 600
+"""Directions of an outline: 120 about the axis that a layer turns about, the others ten degrees apart on all sides."""
+
 _NAME: dict[str, Any] = {"type": "string", "pattern": r"\S"}
 Names = Annotated[
     list[str],
@@ -172,6 +176,14 @@ class DrawingFields(Table):
         None,
         description="points of a cycle that the drawing is fitted to, by leaving out what matters least: a number, or auto "
         "for the sample rate over the pitch that the layer begins with; all of it is drawn unless given",
+    )
+    lines: Annotated[str, *one_of(("edges", "outline"))] = Field(
+        _READ.lines,
+        description="what is drawn of a mesh: its edges, or contours, creases and borders that nothing hides from where "
+        "it is seen",
+    )
+    directions: Annotated[int, *whole(1, 4096)] = Field(
+        DIRECTIONS, description="from how many directions an outline is worked out beforehand"
     )
     edges: Annotated[str, *one_of(("all", "feature"))] = Field(
         _READ.edges, description="edges of a mesh that are drawn: all, or creases and borders"
@@ -258,6 +270,20 @@ class DrawingFields(Table):
         description="what reading may cost before it is refused",
     )
 
+    @model_validator(mode="after")
+    def _check_outline(self) -> Self:
+        # Twice, as it must fit while it is loaded again.
+        samples, most = getattr(self, "samples", None), POOL // 2 // (3 * self.directions) - 2
+        if self.lines == "outline" and hasattr(self, "text"):
+            raise refusal('a text has no sides: it takes "edges"', at="lines")
+        if self.lines == "outline" and samples is not None and samples > most:
+            raise refusal(
+                f"{self.directions:,} directions of {samples:,} points are more than half of the engine's memory",
+                f"Take samples = {most} at most, fewer directions, or leave samples out.",
+                at="samples",
+            )
+        return self
+
     def options(self, font: str, samples: int | None, cycle: float = math.inf) -> LoadOptions:
         """Return the settings as the drawing room takes them.
 
@@ -272,6 +298,7 @@ class DrawingFields(Table):
         """
         levels = tuple(self.levels) if isinstance(self.levels, list) else self.levels
         reading = ReadOptions(
+            lines=self.lines,  # type: ignore[arg-type]  # one of the two words
             edges=self.edges,  # type: ignore[arg-type]  # one of the two words
             crease=self.crease,
             lettering=Lettering(font, self.size, self.spacing, self.line_height, self.align),  # type: ignore[arg-type]

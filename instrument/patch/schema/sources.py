@@ -295,8 +295,7 @@ class Drawing(DrawingFields, Along):
     """A drawing from a file, or several as a flip-book, routed into one closed line."""
 
     drawing: Names = Field(
-        description="file relative to the patch's folder, a numbered folder, or a list of files; more than one "
-        "drawing makes a flip-book"
+        description="file relative to the patch's folder, or a numbered folder or list of files, which make a flip-book"
     )
 
 

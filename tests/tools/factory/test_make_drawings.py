@@ -7,9 +7,11 @@ import pytest
 from PIL import Image
 
 from instrument.drawings.load import LoadOptions, find_routes
+from instrument.drawings.readers.by_ending import Lines, ReadOptions
 from instrument.drawings.routing.closed_line import RouteOptions
 from instrument.patch.factory import factory_folder
 from tools.factory import make_drawings
+from tools.factory.solid_drawings import SOLIDS
 
 FOLDER = factory_folder() / "drawings"
 
@@ -29,7 +31,9 @@ def test_the_factory_drawings_are_what_their_makers_draw(tmp_path: Path, monkeyp
 
 @pytest.mark.parametrize("name", sorted(name for name in make_drawings.texts() if "/" not in name))
 def test_it_is_drawn_whole_without_a_warning(name: str) -> None:
-    options = LoadOptions(route=RouteOptions(jump_cost=float("inf")))
+    # Of a solid, the side that is seen from the front.
+    lines: Lines = "outline" if name in SOLIDS else "edges"
+    options = LoadOptions(ReadOptions(lines=lines), RouteOptions(jump_cost=float("inf")))
     (found,) = find_routes([FOLDER / name], options=options)
     assert found.warnings == ()
     assert found.figures.exact
