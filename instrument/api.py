@@ -174,7 +174,8 @@ def route(
     Parameters
     ----------
     drawing : str or Path, optional
-        A mesh (.obj, .stl, .ply, .off, .glb, .gltf), .svg, .png, .jpg, .txt, .csv or .npy.
+        A mesh (.obj, .stl, .ply, .off, .glb, .gltf), .svg, .png, .jpg, .txt, .csv or .npy; of a film (.mp4, .mkv, .webm, .gif,
+        .webp) the first frame.
     text : str, optional
         Lettering in place of a file.
     edges : {"all", "feature"}

@@ -25,6 +25,7 @@ from tools.benches.formula import bench_formulas
 from tools.benches.jumps import bench_jumps
 from tools.benches.legible import bench_legibility
 from tools.benches.links import bench_links
+from tools.benches.moving import bench_moving
 from tools.benches.outline import bench_outline
 from tools.benches.saving import bench_saving
 from tools.benches.voices import bench_voices
@@ -179,6 +180,8 @@ def bench_drawings(folders: Sequence[Path]) -> None:
     bench_routing()
     heading("From saving a drawing to its sound")
     bench_saving()
+    heading("Drawings that move, beside the time that they play")
+    bench_moving()
 
 
 def bench_outlines(mesh: Path | None) -> None:

@@ -57,7 +57,7 @@ class Limits:
     pixels : int
         Most pixels in a picture.
     frames : int
-        Most drawings in a flip-book.
+        Most drawings in a flip-book, and most frames of a film or clip: over a minute of 25 a second.
     """
 
     seconds: float = 60.0
@@ -65,7 +65,7 @@ class Limits:
     file_bytes: int = 256 * MEBIBYTE
     points: int = 3_000_000
     pixels: int = 64_000_000
-    frames: int = 1024
+    frames: int = 2048
 
 
 DEFAULT_LIMITS = Limits()

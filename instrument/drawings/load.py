@@ -13,10 +13,21 @@ from instrument.drawings.budget.fitted_route import fitted_mesh_route, fitted_ro
 from instrument.drawings.budget.mesh_collapse import SMOOTH
 from instrument.drawings.limits import DEFAULT_LIMITS, DrawingError, Limits
 from instrument.drawings.outline.viewpoints import Viewpoints
-from instrument.drawings.readers.by_ending import MESHES, READERS, ReadOptions, read_drawing, read_mesh
+from instrument.drawings.readers.by_ending import (
+    MESHES,
+    READERS,
+    ReadOptions,
+    read_drawing,
+    read_film,
+    read_mesh,
+    read_moving,
+)
 from instrument.drawings.readers.lettering import text_drawing
 from instrument.drawings.readers.mesh_edges import mesh_drawing
+from instrument.drawings.readers.moving_mesh import of_one_topology
 from instrument.drawings.routing.closed_line import Figures, Route, RouteOptions
+from instrument.drawings.routing.film_line import film_routes
+from instrument.drawings.routing.moving_line import moving_routes
 from instrument.drawings.routing.route import route
 from instrument.drawings.routing.sampling import Sampling, aligned, best_alignment, default_point_count, sample
 from instrument.drawings.routing.whole_strokes import turned_leaps
@@ -27,10 +38,16 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from instrument.drawings.readers.mesh_edges import Mesh
+    from instrument.drawings.readers.moving_mesh import MovingMesh
     from instrument.drawings.strokes import Drawing
 
     Progress = Callable[[str], None]
 
+
+MOST_SAMPLED = 1 << 21
+"""Points of all frames together unless a patch asks for more: 1,024 in each frame of a minute of film."""
+
+FEWEST_SAMPLED = 256
 
 NUMBER = re.compile(r"\d+")
 
@@ -122,6 +139,8 @@ class SampledFrames:
     warnings : tuple of str
     left_out : tuple of str
         What was left out so that a cycle of some points shows the rest.
+    seconds : float
+        Time of all frames at their own speed; 0 where they have none.
     """
 
     points: NDArray[np.float64]
@@ -130,6 +149,23 @@ class SampledFrames:
     figures: tuple[Figures, ...]
     warnings: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
+    seconds: float = 0.0
+
+
+@dataclass(frozen=True)
+class FoundLine:
+    """The lines of one drawing, or of all frames, and their time.
+
+    Attributes
+    ----------
+    routes : list of Route
+        One a frame; those of a model that moves and of a film have a timing, by which they are in step.
+    seconds : float
+        Time of all frames at their own speed; 0 where they have none.
+    """
+
+    routes: list[Route]
+    seconds: float = 0.0
 
 
 def find_routes(
@@ -158,13 +194,76 @@ def find_routes(
     ------
     DrawingError
     """
+    return find_line(paths, text, options, progress).routes
+
+
+def find_line(
+    paths: Sequence[str | Path] = (),
+    text: str | None = None,
+    options: LoadOptions | None = None,
+    progress: Progress | None = None,
+) -> FoundLine:
+    """Read and route as `find_routes`, and tell the time of the frames as well."""
     options = options or LoadOptions()
+    reading = options.read
     if text is not None:
-        reading = options.read
-        return [_routed(text_drawing(text, reading.lettering, reading.tolerances, reading.limits), options, progress)]
+        drawing = text_drawing(text, reading.lettering, reading.tolerances, reading.limits)
+        return FoundLine([_routed(drawing, options, progress)])
+    report = progress or _silent
+    files = frame_files(paths, reading.limits)
+    report(f"read {files[0].name}")
+    moving = _in_step(files, options, report)
+    if moving is not None:
+        return moving
+    routes = _one_by_one(files, options, progress)
+    own = len(routes) / reading.frame_rate if reading.frame_rate is not None and len(routes) > 1 else 0.0
+    return FoundLine(routes, own)
+
+
+def _silent(stage: str) -> None:
+    del stage
+
+
+def _in_step(files: list[Path], options: LoadOptions, report: Progress) -> FoundLine | None:
+    """Return the frames of what moves by itself: a clip, a film, a mesh in many files; None for anything else."""
+    reading = options.read
+    meshes: MovingMesh | None = None
+    name = files[0].name
+    if reading.clip is not None:
+        if len(files) > 1:
+            raise DrawingError(
+                f"clip = {reading.clip[:60]!r} belongs to one glTF file, and {len(files)} drawings are named"
+            )
+        meshes = read_moving(files[0], reading.clip, reading)
+    elif len(files) == 1:
+        film = read_film(files[0], reading, report)
+        if film is None:
+            return None
+        seconds, notes = film.seconds, film.warnings
+        try:
+            routes, more = film_routes(film, reading.tracing, reading.limits, report)
+        except DrawingError as error:
+            raise error.at(name) from error.__cause__
+        routes[0] = replace(routes[0], warnings=(*notes, *more))
+        return FoundLine(routes, seconds)
+    elif all(path.suffix.lower() in MESHES for path in files):
+        meshes = of_one_topology([read_mesh(path, reading) for path in files])
+    if meshes is None:
+        return None
+    own = meshes.frames / reading.frame_rate if reading.frame_rate is not None else 0.0
+    try:
+        routes = moving_routes(
+            meshes, reading.edges, reading.crease, options.route, reading.tolerances, reading.limits, report
+        )
+    except DrawingError as error:
+        raise error.at(name) from error.__cause__
+    return FoundLine(routes, meshes.seconds or own)
+
+
+def _one_by_one(files: list[Path], options: LoadOptions, progress: Progress | None) -> list[Route]:
     found = []
-    for path in frame_files(paths, options.read.limits):
-        if progress is not None:
+    for number, path in enumerate(files):
+        if progress is not None and number:
             progress(f"read {path.name}")
         try:
             if options.read.lines == "outline":
@@ -212,7 +311,7 @@ def _routed(drawing: Drawing, options: LoadOptions, progress: Progress | None) -
     return route(drawing, options.route, options.read.tolerances, progress)
 
 
-def sample_frames(routes: Sequence[Route], sampling: Sampling) -> SampledFrames:
+def sample_frames(routes: Sequence[Route], sampling: Sampling, seconds: float = 0.0) -> SampledFrames:
     """Sample routes as the frames of one flip-book.
 
     Parameters
@@ -220,17 +319,27 @@ def sample_frames(routes: Sequence[Route], sampling: Sampling) -> SampledFrames:
     routes : sequence of Route
         At least one.
     sampling : Sampling
+    seconds : float
+        Time of all of them at their own speed; 0 where they have none.
 
     Returns
     -------
     SampledFrames
+        Frames that are in step keep the beginning and the direction they have.
     """
-    count = sampling.count(max(map(default_point_count, routes)))
-    box = np.concatenate([found.line for found in routes])
-    together = (box.min(axis=0), box.max(axis=0))
+    boxes = np.array([(found.line.min(axis=0), found.line.max(axis=0)) for found in routes])
+    together = (boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0))
+    axes = 3 if boxes[:, :, 2].any() else 2
+    count = sampling.count(_point_count(routes), len(routes), axes)
+    in_step = all(found.timing is not None for found in routes)
     frames = [sample(found, replace(sampling, points=count), together) for found in routes]
     points, kinds, leaps = [frames[0].points], [frames[0].kinds], [frames[0].leaps]
     for frame in frames[1:]:
+        if in_step:
+            points.append(frame.points)
+            kinds.append(frame.kinds)
+            leaps.append(frame.leaps)
+            continue
         shift, backwards = best_alignment(frame.points, points[-1])
         points.append(aligned(frame.points, shift, backwards=backwards))
         kinds.append(aligned(frame.kinds, shift, backwards=backwards))
@@ -238,7 +347,16 @@ def sample_frames(routes: Sequence[Route], sampling: Sampling) -> SampledFrames:
     warnings = dict.fromkeys(word for frame in frames for word in frame.warnings)
     figures = tuple(f.figures for f in frames)
     left_out = tuple(dict.fromkeys(found.left_out.words for found in routes if found.left_out.words))
-    return SampledFrames(np.stack(points), np.stack(kinds), np.stack(leaps), figures, tuple(warnings), left_out)
+    return SampledFrames(
+        np.stack(points), np.stack(kinds), np.stack(leaps), figures, tuple(warnings), left_out, seconds
+    )
+
+
+def _point_count(routes: Sequence[Route]) -> int:
+    count = max(map(default_point_count, routes))
+    while len(routes) > 1 and count * len(routes) > MOST_SAMPLED and count > FEWEST_SAMPLED:
+        count //= 2
+    return count
 
 
 def load(
@@ -264,7 +382,8 @@ def load(
     options = options or LoadOptions()
     if options.read.lines == "outline":
         return _outlines(paths, options, progress, processes)
-    return sample_frames(find_routes(paths, text, options, progress), options.sampling)
+    found = find_line(paths, text, options, progress)
+    return sample_frames(found.routes, options.sampling, found.seconds)
 
 
 def _outlines(
@@ -276,6 +395,12 @@ def _outlines(
     if len(files) != 1:
         raise DrawingError(
             f'lines = "outline" draws one mesh, and here are {len(files)} drawings. Give each mesh a layer of its own'
+        )
+    if options.read.clip is not None:
+        raise DrawingError(
+            'lines = "outline" draws a model at rest, for every frame of a clip would need all directions anew. '
+            "Leave out clip, or draw its edges",
+            files[0].name,
         )
     if progress is not None:
         progress(f"read {files[0].name}")

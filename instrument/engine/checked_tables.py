@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 
-def path_table(points: Floats) -> Floats:
-    """Return closed paths [shape=(frames, n, 3)] of points [shape=(n, 3) or (frames, n, 3)].
+def path_table(points: Floats) -> tuple[Floats, int]:
+    """Return closed paths [shape=(frames, n, 3)] of points [shape=(n, 3) or (frames, n, 3)], and the axes that are kept.
 
     Raises
     ------
@@ -30,7 +30,18 @@ def path_table(points: Floats) -> Floats:
         raise ValueError(f"a path is (n, 3) or (frames, n, 3) points, none of them 0, not {points.shape}")
     if not np.isfinite(table).all():
         raise ValueError("a path holds a coordinate that is not finite")
-    return table
+    return table, axes_of(table)
+
+
+def axes_of(frames: Floats) -> int:
+    """Return how many axes of frames are kept: 2 where several are all flat, for a minute of film is half as large then.
+
+    Examples
+    --------
+    >>> axes_of(np.zeros((1, 2, 3))), axes_of(np.zeros((2, 2, 3))), axes_of(np.ones((2, 2, 3)))
+    (3, 2, 3)
+    """
+    return 2 if len(frames) > 1 and not frames[:, :, 2].any() else 3
 
 
 def direction_table(directions: Floats, count: int) -> Floats:

@@ -397,7 +397,8 @@ class Engine:
 def tables_of(program: Program) -> list[tuple[tuple[str, int, str, int | None], npt.NDArray[np.float64]]]:
     """Return the tables that a program refers to as they lie in the pool, each with the field that holds its place.
 
-    Each frame of a drawing is laid out as x[n + 1], y[n + 1], z[n + 1], the first point repeated at the end.
+    Each frame of a drawing is laid out as x[n + 1], y[n + 1], z[n + 1], the first point repeated at the end, without z where
+    it has two axes.
 
     Returns
     -------
@@ -406,7 +407,8 @@ def tables_of(program: Program) -> list[tuple[tuple[str, int, str, int | None], 
     """
     tables: list[tuple[tuple[str, int, str, int | None], npt.NDArray[np.float64]]] = []
     for layer, frames in program.paths.items():
-        closed = np.concatenate([frames, frames[:, :1]], axis=1)
+        axes = int(program.record["layers"][layer]["axes"])
+        closed = np.concatenate([frames, frames[:, :1]], axis=1)[:, :, :axes]
         values = np.ascontiguousarray(closed.transpose(0, 2, 1)).ravel()
         tables.append((("layers", layer, "path", None), values))
     for layer, jumps in program.jumps.items():

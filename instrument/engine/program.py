@@ -31,16 +31,7 @@ from instrument.engine.modulators.modulator_table import (
     MODULATOR_STEPS,
 )
 from instrument.engine.modulators.schedule import lay_schedule
-from instrument.engine.parameters import (
-    LAYER,
-    LAYER_BASE,
-    LAYER_SIZE,
-    LINKS,
-    LIVE_TERMS,
-    ROWS,
-    index_of,
-    offset_in,
-)
+from instrument.engine.parameters import LAYER, LAYER_BASE, LAYER_SIZE, LINKS, LIVE_TERMS, ROWS, index_of, offset_in
 from instrument.engine.signal.source_table import (
     SOURCE_FORMULA,
     SOURCE_HARMONIC,
@@ -124,7 +115,7 @@ class Program:
             if len(table) > LIVE_TERMS:
                 self.terms[layer, axis] = np.ascontiguousarray(table[LIVE_TERMS:], np.float64)
 
-    def draw_path(self, layer: int, points: npt.NDArray[np.float64]) -> None:
+    def draw_path(self, layer: int, points: npt.NDArray[np.float64], seconds: float = 0.0) -> None:
         """Let a layer run along a closed path, or along the frames of a flip-book.
 
         Parameters
@@ -132,17 +123,25 @@ class Program:
         layer : int, 0-based
         points : np.ndarray [shape=(n, 3) or (frames, n, 3), dtype=float64]
             Points at equal distances along the path, first point not repeated.
+        seconds : float
+            Time that all frames take at their own speed; 0 where they have none.
 
         Raises
         ------
         ValueError
-            If there is no point or a coordinate is not finite.
+            If there is no point, or a coordinate or the time is not finite.
         """
-        table = path_table(points)
+        table, axes = path_table(points)
+        if not 0.0 <= seconds < np.inf:
+            raise ValueError(f"a clip takes a time from 0 seconds on, not {seconds}")
         row = self.record["layers"][layer]
         row["source"] = SOURCE_PATH
         row["frames"], row["points"] = table.shape[:2]
+        row["axes"], row["seconds"] = axes, seconds
         row["jump_rows"] = row["views"] = 0
+        if len(table) > 1:
+            # Pages turn by the number of the round.
+            row["counts"] = self.record["clips"] = 1
         self.paths[layer] = table
         self.jumps.pop(layer, None)
         self.views.pop(layer, None)
@@ -166,6 +165,7 @@ class Program:
         self.draw_path(layer, points)
         row = self.record["layers"][layer]
         row["views"] = len(table)
+        row["axes"] = 3
         row["counts"] = 1  # a direction is chosen when a round begins
         self.views[layer] = table
 

@@ -23,7 +23,7 @@ from instrument.patch.schema.controls import COUNTED
 from instrument.patch.schema.fields import parameter_values
 from instrument.patch.schema.modulators import table_of
 from instrument.patch.schema.patch_schema import LAYER_FIELDS, Patch
-from instrument.patch.schema.sources import Along, DrawnSource, Formulas, Harmonic
+from instrument.patch.schema.sources import Along, DrawnSource, FlipBook, Formulas, Harmonic
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -130,10 +130,13 @@ def _build_source(patch: Patch, program: Program, k: int, drawings: Mapping[int,
 
 
 def _draw_path(program: Program, k: int, source: Along, drawn: SampledDrawing | None) -> None:
-    if drawn is not None and drawn.views is not None:
-        program.draw_directions(k, drawn.points, drawn.views)
+    if drawn is None:
+        own = source.seconds_of(len(source.frames)) if isinstance(source, FlipBook) else 0.0
+        program.draw_path(k, source.table(), own)
+    elif drawn.views is None:
+        program.draw_path(k, drawn.points, drawn.seconds)
     else:
-        program.draw_path(k, source.table() if drawn is None else drawn.points)
+        program.draw_directions(k, drawn.points, drawn.views)
     if drawn is not None and drawn.leaps is not None and isinstance(source, DrawnSource):
         lay_jumps(program, k, drawn.leaps, source.jump_samples, source.jump_share)
 

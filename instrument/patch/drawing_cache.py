@@ -9,7 +9,7 @@ import os
 import tempfile
 import zipfile
 from collections import OrderedDict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -49,6 +49,8 @@ class SampledDrawing:
         Directions, where each frame is what is seen from one.
     unfinished : str
         How far the directions have come, in words; empty where there is nothing more to come.
+    seconds : float
+        Time of all frames at their own speed; 0 where they have none.
     """
 
     key: str
@@ -59,6 +61,7 @@ class SampledDrawing:
     left_out: tuple[str, ...] = ()
     views: npt.NDArray[np.float64] | None = None
     unfinished: str = ""
+    seconds: float = 0.0
 
 
 class DrawingCache:
@@ -96,7 +99,12 @@ class DrawingCache:
     def put(self, drawn: SampledDrawing) -> None:
         """Keep a drawing under its key."""
         self._keep_at_hand(drawn)
-        said = {"corners": drawn.corners, "warnings": drawn.warnings, "left_out": drawn.left_out}
+        said = {
+            "corners": drawn.corners,
+            "warnings": drawn.warnings,
+            "left_out": drawn.left_out,
+            "seconds": drawn.seconds,
+        }
         words = json.dumps(said).encode()
         buffer = io.BytesIO()
         leaps = np.zeros(drawn.points.shape[:2], bool) if drawn.leaps is None else drawn.leaps
@@ -129,6 +137,7 @@ class DrawingCache:
                 views = np.asarray(file["views"], np.float64) if file["views"].size else None
                 warnings, left_out = (tuple(map(str, words[name])) for name in ("warnings", "left_out"))
                 drawn = SampledDrawing(key, points, int(words["corners"]), warnings, leaps, left_out, views)
+                drawn = replace(drawn, seconds=float(words["seconds"]))
             if leaps.shape != points.shape[:2]:
                 raise ValueError("jumps are not of this path")
             if points.ndim != 3 or points.shape[2] != 3 or points.size == 0 or not np.isfinite(points).all():

@@ -7,6 +7,8 @@ import functools
 import hashlib
 import json
 import math
+import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,6 +23,7 @@ from instrument.drawings.readers.finished_files import is_finished
 from instrument.drawings.routing.closed_line import corner_steps
 from instrument.drawings.worker.client import Worker
 from instrument.drawings.worker.protocol import options_to_json
+from instrument.engine.signal.source_table import SOURCE_TABLE
 from instrument.patch.drawing_cache import DrawingCache, SampledDrawing
 from instrument.patch.figures import MOST
 from instrument.patch.line_numbers import lines_of
@@ -33,15 +36,19 @@ from instrument.patch.schema.patch_schema import LAYER_FIELDS
 from instrument.patch.schema.sources import Along, Drawing, Lettering, is_font_file
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from instrument.drawings.load import LoadOptions
     from instrument.patch.schema.patch_schema import Patch
     from instrument.patch.schema.sources import DrawnSource
 
 
-MOST_OF_FRAMES = 2 * MOST
-"""Points of all frames of a flip-book together, unless its source asks for more."""
+MOST_OF_FRAMES = 3 << 20
+"""Coordinates of all frames together, unless their source asks for more: twice that fits into the engine's pool, where an edited
+patch lies beside the one that plays. A minute of film at 25 frames a second, which is flat, has 1,024 points a frame."""
+
+TELL_SECONDS = 3.0
+"""Time after which reading says how far it has come, and from then on how often."""
 
 USUAL_RATE = 48_000.0
 """Sample rate in hertz for which drawings are fitted where no other is named."""
@@ -203,7 +210,7 @@ def _problem(patch: Patch, k: int, source: DrawnSource, error: DrawingError) -> 
 
 
 def _placeholder(source: DrawnSource) -> SampledDrawing:
-    settings = source.model_dump_json(exclude={"frame", "blend"})
+    settings = source.model_dump_json(exclude={row.name for row in SOURCE_TABLE["path"].parameters})
     digest = hashlib.sha256(settings.encode()).digest()
     return SampledDrawing(digest.hex(), np.frombuffer(digest[:24], "<u8").astype(np.float64).reshape(1, 1, 3), 1)
 
@@ -213,15 +220,15 @@ def _drawn(source: DrawnSource, folder: Path, cycle: float) -> SampledDrawing:
     options = source.options(_font(source, folder), source.samples, cycle)
     files = frame_files(paths, options.read.limits) if paths else []
     # The tables of a few patches lie in the engine's memory at once, so none takes more than its share.
-    most = MOST if len(files) < 2 else max(2, MOST_OF_FRAMES // len(files))
-    options = replace(options, sampling=replace(options.sampling, most=most))
+    options = replace(options, sampling=replace(options.sampling, most=MOST, most_of_all=MOST_OF_FRAMES))
     text = source.text if isinstance(source, Lettering) else None
     key = _key(files, text, options)
     if key is not None and (kept := _cache.get(key)) is not None:
         return kept
-    loaded = _worker().load(paths, text, options)
+    loaded = _worker().load(paths, text, options, ReadingProgress(sys.stderr.write))
     corners = max(f.corners for f in loaded.figures)
     drawn = SampledDrawing(key or "", loaded.points, corners, loaded.warnings, loaded.leaps, loaded.left_out)
+    drawn = replace(drawn, seconds=loaded.seconds)
     # Read, then hashed again: a file that was saved while it was being read must not be kept under the name of its old contents.
     if key is not None and key == _key(files, text, options):
         _cache.put(drawn)
@@ -243,6 +250,29 @@ def _outlined(patch: Patch, k: int, source: DrawnSource, cycle: float, *, in_sta
     if not drawn.unfinished and key is not None and key == _key(files, None, replace(options, views=views.viewpoints)):
         _cache.put(drawn)
     return drawn
+
+
+class ReadingProgress:
+    """Tells how far a drawing has come, once it takes long.
+
+    Parameters
+    ----------
+    say : callable
+        Takes a line with its end.
+    clock : callable
+        Seconds that only grow.
+    """
+
+    def __init__(self, say: Callable[[str], object], clock: Callable[[], float] = time.monotonic) -> None:
+        self._say = say
+        self._clock = clock
+        self._due = clock() + TELL_SECONDS
+
+    def __call__(self, stage: str) -> None:
+        """Tell a stage, unless one was told a moment ago."""
+        if self._clock() >= self._due:
+            self._due = self._clock() + TELL_SECONDS
+            self._say(f"reading a drawing: {stage}\n")
 
 
 def _key(files: list[Path], text: str | None, options: LoadOptions) -> str | None:

@@ -38,6 +38,7 @@ _VALUES = "values"
 _LAYER = "layer"
 _LEAPS = "leaps"
 _VIEWS = "views"
+_SECONDS = "seconds"
 _IDENTITY = "identity"
 
 _COLUMNS = {k: kind.columns for k, kind in enumerate(MODULATOR_TABLE.values(), start=1) if kind.columns}
@@ -61,6 +62,8 @@ class StoredProgram:
     addresses : tuple of str
     identity : str
         Key of the whole program (`instrument.takes.stored_program`); empty where it is not known.
+    seconds : dict of int to float
+        Length of the clips that have a speed of their own, by layer (0-based).
     """
 
     values: npt.NDArray[np.float64]
@@ -69,6 +72,7 @@ class StoredProgram:
     addresses: tuple[str, ...] = ADDRESSES
     identity: str = ""
     views: dict[int, npt.NDArray[np.float64]] = field(default_factory=dict)
+    seconds: dict[int, float] = field(default_factory=dict)
 
 
 def copy_program(record: npt.NDArray[np.void], slot: int) -> StoredProgram:
@@ -82,13 +86,17 @@ def copy_program(record: npt.NDArray[np.void], slot: int) -> StoredProgram:
     """
     row = program_in(record, slot)
     lines, leaps, views = {}, {}, {}
+    seconds = {}
     for layer, drawn in enumerate(row["layers"]):
         if drawn["source"] == SOURCE_PATH:
             frames, points, at = int(drawn["frames"]), int(drawn["points"]), int(drawn["path"])
-            table = record["pool"][at : at + frames * 3 * (points + 1)]
-            # Each frame lies there as x[n + 1], y[n + 1], z[n + 1], its first point repeated at the end.
-            open_line = table.reshape(frames, 3, points + 1)[:, :, :points]
-            lines[layer] = np.ascontiguousarray(open_line.transpose(0, 2, 1))
+            axes = int(drawn["axes"])
+            table = record["pool"][at : at + frames * axes * (points + 1)]
+            # Each frame lies there as x[n + 1], y[n + 1], z[n + 1], its first point repeated at the end; z may be left out.
+            lines[layer] = np.zeros((frames, points, 3))
+            lines[layer][:, :, :axes] = table.reshape(frames, axes, points + 1)[:, :, :points].transpose(0, 2, 1)
+            if drawn["seconds"]:
+                seconds[layer] = float(drawn["seconds"])
             if (length := _jump_length(drawn)) > 0:
                 jumps = record["pool"][int(drawn["jump_table"]) :][:length]
                 leaps[layer] = leaps_of(jumps.reshape(frames, -1), points)
@@ -96,7 +104,7 @@ def copy_program(record: npt.NDArray[np.void], slot: int) -> StoredProgram:
                 seen_from = int(drawn["view_table"])
                 views[layer] = np.array(record["pool"][seen_from : seen_from + 3 * directions]).reshape(-1, 3)
     values = np.array(row["base"], np.float64)
-    return StoredProgram(values, lines, leaps, identity=identity_in(record, slot), views=views)
+    return StoredProgram(values, lines, leaps, identity=identity_in(record, slot), views=views, seconds=seconds)
 
 
 def write_program(path: Path, stored: StoredProgram) -> None:
@@ -113,6 +121,8 @@ def write_program(path: Path, stored: StoredProgram) -> None:
     arrays |= {f"{_LAYER}{layer + 1}": line for layer, line in stored.lines.items()}
     arrays |= {f"{_LEAPS}{layer + 1}": leaps.view(np.uint8) for layer, leaps in stored.leaps.items()}
     arrays |= {f"{_VIEWS}{layer + 1}": directions for layer, directions in stored.views.items()}
+    if stored.seconds:
+        arrays[_SECONDS] = np.array(sorted(stored.seconds.items()), np.float64)
     buffer = io.BytesIO()
     np.savez(buffer, **arrays)
     path.write_bytes(buffer.getbuffer())
@@ -136,6 +146,7 @@ def read_program(path: Path) -> StoredProgram:
         leaping = [name for name in arrays if name.startswith(_LEAPS)]
         leaps = {int(name.removeprefix(_LEAPS)) - 1: arrays.pop(name) != 0 for name in leaping}
         views = {k: arrays.pop(name) for name in list(arrays) if (k := _layer_of(name, _VIEWS)) is not None}
+        seconds = {int(layer): float(time) for layer, time in arrays.pop(_SECONDS, np.zeros((0, 2)))}
         lines = {int(name.removeprefix(_LAYER)) - 1: line for name, line in arrays.items()}
     except FileNotFoundError:
         raise TakeError(f"{path}: this part of the take is missing; restore a copy.") from None
@@ -143,7 +154,7 @@ def read_program(path: Path) -> StoredProgram:
         raise TakeError(f"{path}: this part of the take is damaged ({error}); restore a copy.") from None
     if values.dtype != np.float64 or values.shape != (len(addresses),):
         raise TakeError(f"{path}: {len(addresses)} addresses have {values.shape} values; restore a copy.")
-    return StoredProgram(values, lines, leaps, addresses, identity, views)
+    return StoredProgram(values, lines, leaps, addresses, identity, views, seconds)
 
 
 def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:
@@ -175,7 +186,14 @@ def rebuild(stored: StoredProgram, text: str, path: Path) -> Program:
     if missing:
         raise TakeError(f"{path}: layer {missing[0]} draws a line that the take does not hold; restore a copy.")
     drawings = {
-        layer: SampledDrawing("", line, 0, leaps=stored.leaps.get(layer), views=stored.views.get(layer))
+        layer: SampledDrawing(
+            "",
+            line,
+            0,
+            leaps=stored.leaps.get(layer),
+            views=stored.views.get(layer),
+            seconds=stored.seconds.get(layer, 0.0),
+        )
         for layer, line in stored.lines.items()
     }
     try:
@@ -243,11 +261,11 @@ def _lengths(row: npt.NDArray[np.void] | np.void) -> dict[Place, int]:
     found: dict[Place, int] = {}
     for layer, drawn in enumerate(row["layers"]):
         if drawn["source"] == SOURCE_PATH:
-            found["layers", layer, "path", None] = int(drawn["frames"]) * 3 * (int(drawn["points"]) + 1)
+            found["layers", layer, "path", None] = int(drawn["frames"] * drawn["axes"] * (drawn["points"] + 1))
             if (length := _jump_length(drawn)) > 0:
                 found["layers", layer, "jump_table", None] = length
-        if drawn["source"] == SOURCE_PATH and drawn["views"]:
-            found["layers", layer, "view_table", None] = 3 * int(drawn["views"])
+            if drawn["views"]:
+                found["layers", layer, "view_table", None] = 3 * int(drawn["views"])
         if drawn["source"] == SOURCE_HARMONIC:
             for axis, terms in enumerate(drawn["terms"].tolist()):
                 if terms > LIVE_TERMS:

@@ -10,7 +10,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from instrument.drawings.readers.by_ending import READERS
+from instrument.drawings.readers.by_ending import FILMS, READERS
 from instrument.engine.engine import action_event, panic_event
 from instrument.engine.memory.layout import CHANGE_OVER, RING_COMMAND, SWITCH_OFF, SWITCH_ON
 from instrument.engine.parameters import ADDRESSES, index_of
@@ -267,11 +267,11 @@ def take_dropped(path: Path, layer: object, set_list: SetList, edits: PatchEdits
             f"{path.name} is sound, which a patch does not play; a still of it is made by: "
             f"beamhand render {path.name} -o {path.stem}.png"
         )
-    elif ending in READERS or path.is_dir():
+    elif ending in READERS or ending in FILMS or path.is_dir():
         _use_drawing(path, layer, set_list, edits)
     else:
         raise ValueError(
-            f"{path.name} cannot be used; drop a drawing ({', '.join(sorted(READERS))}), a patch or set list (.toml), "
+            f"{path.name} cannot be used; drop a drawing ({', '.join(sorted([*READERS, *FILMS]))}), a patch or set list (.toml), "
             "or a MIDI file (.mid)."
         )
 

@@ -149,3 +149,23 @@ def test_values_by_address_win_over_fields() -> None:
 def test_the_same_text_builds_the_same_bytes() -> None:
     text = "[[layer]]\nsource = {kind = 'path', preset = 'star'}\n[[control]]\nmessage = 'bend'\nparameter = 'output.level'\n"
     assert built(text).record.tobytes() == built(text).record.tobytes()
+
+
+@pytest.mark.parametrize(("more", "seconds"), [("", 0.0), ("frame_rate = 12\n", 0.25)])
+def test_a_flip_book_has_a_time_of_its_own_only_if_a_rate_gives_it_one(more: str, seconds: float) -> None:
+    frames = "[[0, 0], [1, 0]]"
+    text = f"schema = 1\n[[layer]]\n[layer.source]\nkind = 'path'\n{more}frames = [{frames}, {frames}, {frames}]\n"
+    row = build_program(patch_from_text(text)).record["layers"][0]
+    assert (int(row["frames"]), float(row["seconds"])) == (3, seconds)
+
+
+def test_what_plays_the_frames_is_set_by_words_and_switches() -> None:
+    text = (
+        "schema = 1\n[[layer]]\n[layer.source]\nkind = 'path'\nframes = [[[0, 0], [1, 0]], [[0, 0], [0, 1]]]\n"
+        "play = 'beat'\nbeats = 8\nonce = true\nbegin = 'note'\nspeed = -1\n"
+    )
+    base = build_program(patch_from_text(text)).record["base"]
+    values = {
+        name: float(base[index_of(f"layer.1.source.{name}")]) for name in ("play", "beats", "once", "begin", "speed")
+    }
+    assert values == {"play": 1.0, "beats": 8.0, "once": 1.0, "begin": 1.0, "speed": -1.0}

@@ -73,3 +73,11 @@ def test_memory_is_bounded_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     for key in "abc":
         cache.put(drawn(key))
     assert list(cache._at_hand) == ["b", "c"]
+
+
+def test_the_time_of_frames_is_kept(tmp_path: Path) -> None:
+    kept = SampledDrawing("film", np.zeros((3, 4, 3)), 2, ("noisy",), seconds=1.25)
+    DrawingCache(tmp_path).put(kept)
+    found = DrawingCache(tmp_path).get("film")
+    assert found is not None
+    assert (found.seconds, found.warnings) == (1.25, ("noisy",))

@@ -46,7 +46,8 @@ def test_drawings_of_every_sort() -> None:
     flat = {"heron", "moth", "anchor", "gull", "wave", "knot", "net", "lantern"}
     wanted = {f"drawings/{name}.obj" for name in meshes} | {f"drawings/{name}.svg" for name in flat}
     pictures = {"drawings/town.png", "drawings/keeper.png", "drawings/wave.png"}
-    assert found == wanted | {"drawings/flight"} | pictures
+    moving = {"drawings/flight", "drawings/wader.glb", "drawings/jellyfish.mp4"}
+    assert found == wanted | pictures | moving
     assert len(list((factory_folder() / "drawings" / "flight").glob("*.svg"))) >= 12
 
 

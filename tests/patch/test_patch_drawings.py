@@ -21,7 +21,7 @@ from instrument.patch.build import build_program
 from instrument.patch.drawing_cache import DrawingCache
 from instrument.patch.editing.save import save_patch
 from instrument.patch.figures import MOST
-from instrument.patch.patch_drawings import corner_counts, drawing_files, read_drawings
+from instrument.patch.patch_drawings import ReadingProgress, corner_counts, drawing_files, read_drawings
 from instrument.patch.patch_errors import PatchError
 from instrument.patch.patch_file import load_patch, patch_from_text
 from instrument.patch.schema.sources import Lettering
@@ -102,7 +102,8 @@ def test_settings_reach_reader_router_and_sampling(folder: Path) -> None:
 def test_every_setting_is_heard() -> None:
     changed = (
         "points = 99\nedges = 'feature'\ncrease = 12\nflatten = 0.01\nsimplify = 0.02\nlevels = [0.25, 0.5]\nblur = 2\n"
-        "resolution = 64\nsmallest = 0.5\nfont = 'scripts'\nsize = 2\nspacing = 0.5\nline_height = 2\n"
+        "resolution = 64\nclip = 'wade'\nframe_rate = 12\nsmallest = 0.5\nfont = 'scripts'\nsize = 2\nspacing = 0.5\n"
+        "line_height = 2\n"
         "align = 'right'\njump_cost = inf\nbridge_cost = 3\nneighbours = 2\nstraight = false\norder = 'drawn'\n"
         "start = [1, 2]\nreverse = true\ntime_limit = 5\njump_speed = 3\nbridge_speed = 4\ncorner_dwell = 0.5\n"
         "fit = 'original'\nlimits = {seconds = 9, memory = 99, file = 3, points = 4, pixels = 5, frames = 6}\n"
@@ -182,7 +183,7 @@ def test_a_numbered_folder_is_a_flip_book_in_the_order_of_its_numbers(folder: Pa
 def test_a_flip_book_takes_no_more_than_its_share_of_the_engine(folder: Path) -> None:
     patch = patch_in(folder, f"drawing = {json.dumps(['buoy.obj', 'moth.obj'] * 100)}")
     points = table(patch)
-    assert points.shape == (200, 1024, 3)
+    assert points.shape == (200, 4096, 3)
     steps = np.linalg.norm(np.roll(points[0], -1, axis=0) - points[0], axis=1)
     assert steps[steps > steps.max() * 0.99].size > 1000  # of equal length, save at the corners
     Engine(48_000.0).play(build_program(patch))
@@ -346,3 +347,12 @@ def test_saved_into_another_folder_the_patch_still_names_the_same_drawings(folde
 def test_a_path_in_the_patch_itself_has_the_corners_that_its_pen_turns(source: str, corners: int) -> None:
     text = f'schema = 1\n[[layer]]\n[layer.source]\nkind = "harmonic"\n[[layer]]\n[layer.source]\nkind = "path"\n{source}\n'
     assert corner_counts(patch_from_text(text), {}) == ((2, corners),)
+
+
+def test_a_drawing_that_takes_long_says_how_far_it_has_come() -> None:
+    said: list[str] = []
+    now = [0.0]
+    tell = ReadingProgress(said.append, lambda: now[0])
+    for now[0] in (0.5, 2.9, 3.1, 4.0, 6.2):
+        tell(f"film, {now[0]:.0f} of 60 s")
+    assert said == ["reading a drawing: film, 3 of 60 s\n", "reading a drawing: film, 6 of 60 s\n"]

@@ -87,7 +87,7 @@ NAMES = array(np.frombuffer("\n".join(ADDRESSES).encode(), np.uint8))
         ({"addresses": NAMES, "values": array(["text"])}, "holds <U4"),
         ({"addresses": NAMES, "values": array([1.0])[:-3]}, "bytes for a shape"),
         ({"addresses": NAMES, "values": array([1.0]).replace(b"(1,)", b"(9,)")}, "bytes for a shape"),
-        ({"addresses": NAMES, "values": bytes(40 << 20)}, "would take 40 MiB"),
+        ({"addresses": NAMES, "values": bytes(80 << 20)}, "would take 80 MiB"),
         ({"addresses": NAMES, "values": array(np.zeros(len(ADDRESSES))), "evil": array([1.0])}, "damaged"),
     ],
 )

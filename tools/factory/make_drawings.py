@@ -5,12 +5,13 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from tools.factory import flying_heron
+from tools.factory import drifting_jellyfish, flying_heron
 from tools.factory.brushed_wave import wave
 from tools.factory.flat_drawings import FLAT
 from tools.factory.painted_keeper import keeper
 from tools.factory.painted_town import town
 from tools.factory.solid_drawings import SOLIDS
+from tools.factory.wading_heron import heron
 from tools.factory.wire_drawings import MESHES
 
 FOLDER = Path(__file__).resolve().parents[2] / "patches" / "drawings"
@@ -20,6 +21,9 @@ FLIGHT = "flight"
 
 PICTURES = {"town.png": town, "keeper.png": keeper, "wave.png": wave}
 """The pictures, by their files."""
+
+MODEL = "wader.glb"
+FILM = "jellyfish.mp4"
 
 
 def texts() -> dict[str, str]:
@@ -39,6 +43,10 @@ def main() -> None:
     for name, paint in PICTURES.items():
         paint().save(folder / name, optimize=True)
         print(folder / name)
+    (folder / MODEL).write_bytes(heron())
+    print(folder / MODEL)
+    drifting_jellyfish.write(folder / FILM)
+    print(folder / FILM)
 
 
 if __name__ == "__main__":

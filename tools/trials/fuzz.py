@@ -15,6 +15,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 Reading = Callable[[Path], object]
@@ -91,10 +92,18 @@ def _profile() -> Reading:
 
 def _drawing() -> Reading:
     from instrument.drawings.limits import Limits
-    from instrument.drawings.readers.by_ending import ReadOptions, read_drawing
+    from instrument.drawings.readers.by_ending import ReadOptions, read_drawing, read_film, read_moving
 
-    options = ReadOptions(limits=Limits(points=5000, pixels=250_000))
-    return lambda path: read_drawing(path, options)
+    options = ReadOptions(limits=Limits(points=5000, pixels=250_000, frames=64))
+
+    def read(path: Path) -> object:
+        # A clip of any name, so that models are posed as well as read; most have none, which is a refusal like others.
+        with suppress(ValueError):
+            moving = read_moving(path, "wade", options)
+            moving.points_at(moving.frames - 1)
+        return read_film(path, options) or read_drawing(path, options)
+
+    return read
 
 
 READERS: dict[str, Callable[[], Reading]] = {

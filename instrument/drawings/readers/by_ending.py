@@ -11,7 +11,9 @@ import numpy as np
 from instrument.drawings.budget.mesh_collapse import collapsed_within
 from instrument.drawings.limits import DrawingError, Limits, Tolerances
 from instrument.drawings.readers.file_contents import CompanionFolder, decode, read_bytes
+from instrument.drawings.readers.film_frames import is_film, parse_film
 from instrument.drawings.readers.gltf import parse_gltf
+from instrument.drawings.readers.gltf_pose import parse_moving_gltf
 from instrument.drawings.readers.lettering import Lettering, text_drawing
 from instrument.drawings.readers.mesh_edges import Edges, Mesh, mesh_drawing
 from instrument.drawings.readers.obj import parse_obj
@@ -26,8 +28,15 @@ from instrument.drawings.strokes import Drawing, check_finite, no_edges
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from instrument.drawings.readers.film_frames import Film
+    from instrument.drawings.readers.moving_mesh import MovingMesh
+
 
 Lines = Literal["edges", "outline"]
+
+
+FASTEST = 1000.0
+"""Frames a second at most; no eye and no film has more."""
 
 
 @dataclass(frozen=True)
@@ -45,7 +54,12 @@ class ReadOptions:
     lettering : Lettering
         For text files.
     tracing : Tracing
-        For pictures.
+        For pictures and films.
+    clip : str or None
+        Animation of a glTF file, by its name; None draws the model at rest.
+    frame_rate : float or None
+        Frames a second: at which a clip or film is sampled, and at which a flip-book plays by itself. None: as many as a film
+        has, 25 for a clip, and a flip-book that does not play by itself.
     tolerances : Tolerances
     limits : Limits
     """
@@ -55,6 +69,8 @@ class ReadOptions:
     crease: float = 30.0
     lettering: Lettering = field(default_factory=Lettering)
     tracing: Tracing = field(default_factory=Tracing)
+    clip: str | None = None
+    frame_rate: float | None = None
     tolerances: Tolerances = field(default_factory=Tolerances)
     limits: Limits = field(default_factory=Limits)
 
@@ -66,6 +82,8 @@ class ReadOptions:
             raise ValueError(f"edges must be 'all' or 'feature' (got {self.edges!r})")
         if not 0.0 <= self.crease <= 180.0:
             raise ValueError(f"crease must be from 0 to 180 degrees (got {self.crease})")
+        if self.frame_rate is not None and not 0.0 < self.frame_rate <= FASTEST:
+            raise ValueError(f"frame_rate must be above 0, up to {FASTEST:g} (got {self.frame_rate})")
 
 
 def _mesh(parse: Callable[[bytes, Limits], Mesh]) -> Callable[[bytes, Path, ReadOptions], Drawing]:
@@ -156,14 +174,14 @@ ELSEWHERE = {
     ".dxf": "a technical drawing; export it as SVG",
     ".eps": "a drawing for print; export it as SVG",
     ".pdf": "a document; export the page as SVG",
-    ".gif": "a moving picture; export its frames as numbered PNG files into a folder, which is a flip-book",
-    ".mp4": "a film; export its frames as numbered PNG files into a folder, which is a flip-book",
-    ".webp": "a picture; export it as PNG",
     ".bmp": "a picture; export it as PNG",
     ".tif": "a picture; export it as PNG",
     ".tiff": "a picture; export it as PNG",
 }
 """Files that are not read, with what they are and what is read instead."""
+
+FILMS = (".mp4", ".mkv", ".webm", ".gif", ".webp")
+"""Files that are always read as films; a ``.png`` is one if it is animated."""
 
 
 def read_drawing(path: str | Path, options: ReadOptions | None = None) -> Drawing:
@@ -187,11 +205,13 @@ def read_drawing(path: str | Path, options: ReadOptions | None = None) -> Drawin
     path = Path(path)
     options = options or ReadOptions()
     reader = READERS.get(path.suffix.lower())
+    if path.suffix.lower() in FILMS:
+        raise DrawingError("a film is a drawing by itself; name no other one beside it", path.name)
     if reader is None:
         elsewhere = ELSEWHERE.get(path.suffix.lower())
         if elsewhere is not None:
             raise DrawingError(f"a {path.suffix.lower()} file is {elsewhere}", path.name)
-        kinds = ", ".join(ending for ending in READERS)
+        kinds = ", ".join(ending for ending in (*READERS, *FILMS))
         ending = repr(path.suffix) if path.suffix else "no ending"
         raise DrawingError(f"a file with {ending} is not read; what is read: {kinds}", path.name)
     content = read_bytes(path, options.limits)
@@ -246,6 +266,32 @@ def read_mesh(path: str | Path, options: ReadOptions | None = None) -> Mesh:
     try:
         with np.errstate(all="ignore"):
             return simplified(parse(content, path, options.limits), options)
+    except DrawingError as error:
+        raise error.at(path.name) from error.__cause__
+
+
+def read_moving(path: Path, clip: str, options: ReadOptions) -> MovingMesh:
+    """Read a glTF file with one of its clips; errors as `read_drawing`."""
+    if path.suffix.lower() not in {".glb", ".gltf"}:
+        raise DrawingError("clip names an animation of a glTF file (.glb or .gltf), and this is none", path.name)
+    content = read_bytes(path, options.limits)
+    try:
+        return parse_moving_gltf(content, clip, options.frame_rate, CompanionFolder(path.parent, options.limits))
+    except DrawingError as error:
+        raise error.at(path.name) from error.__cause__
+
+
+def read_film(path: Path, options: ReadOptions, progress: Callable[[str], None] | None = None) -> Film | None:
+    """Read a film or an animated picture, None where it is neither; errors as `read_drawing`."""
+    ending = path.suffix.lower()
+    if ending not in FILMS and ending != ".png":
+        return None
+    content = read_bytes(path, options.limits)
+    if not is_film(ending, content):
+        return None
+    try:
+        resolution = options.tracing.resolution
+        return parse_film(content, ending, resolution, options.frame_rate, options.limits, progress)
     except DrawingError as error:
         raise error.at(path.name) from error.__cause__
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import json
-import struct
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from instrument.drawings.limits import DrawingError, check_count
-from instrument.drawings.readers.file_contents import CompanionFolder, decode
+from instrument.drawings.readers.file_contents import CompanionFolder
+from instrument.drawings.readers.gltf_file import PACKED, GltfFile, open_gltf, told_plainly
 from instrument.drawings.readers.mesh_edges import Mesh
 from instrument.drawings.strokes import no_edges
 
@@ -18,15 +18,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-# Khronos Group, glTF 2.0 Specification (ISO/IEC 12113:2022): 3.6.2.2 accessor data types, 3.7.2.1 topology
-# types, 4.4 binary chunks.
-COMPONENTS = {5120: "<i1", 5121: "<u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
-WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
+# Khronos Group, glTF 2.0 Specification (ISO/IEC 12113:2022): 3.7.2.1 topology types.
 POINTS, LINES, LINE_LOOP, LINE_STRIP, TRIANGLES, TRIANGLE_STRIP, TRIANGLE_FAN = range(7)
-MAGIC = b"glTF"
-JSON_CHUNK, BINARY_CHUNK = 0x4E4F534A, 0x004E4942
-# Extensions that pack the geometry in a way that is not read.
-PACKED = frozenset({"KHR_draco_mesh_compression", "EXT_meshopt_compression"})
 DEEPEST = 256
 
 
@@ -48,55 +41,46 @@ def parse_gltf(content: bytes, folder: CompanionFolder | None = None) -> Mesh:
     DrawingError
         Names the part of the file that is wrong.
     """
-    folder = folder or CompanionFolder()
-    try:
-        if content.startswith(MAGIC):
-            header, binary = _chunks(content)
-        else:
-            header, binary = decode(content).encode(), None
-        scene = json.loads(header)
-        if not isinstance(scene, dict):
-            raise DrawingError("the file holds no glTF scene")
-        return _Reader(scene, binary, folder).mesh()
-    except RecursionError:
-        raise DrawingError("the file is nested too deeply to be a scene") from None
-    except json.JSONDecodeError as error:
-        raise DrawingError(f"the scene is not valid JSON ({error.msg})", line=error.lineno) from None
-    except DrawingError:
-        raise
-    except (KeyError, IndexError, TypeError, ValueError, AttributeError, OverflowError) as error:
-        raise DrawingError(f"the scene does not keep to the glTF format ({type(error).__name__}: {error})") from None
+    with told_plainly():
+        return GltfGeometry(open_gltf(content, folder or CompanionFolder())).mesh()
 
 
-def _chunks(content: bytes) -> tuple[bytes, bytes | None]:
-    if len(content) < 20:
-        raise DrawingError("the file is cut off within its header")
-    version, length = struct.unpack_from("<II", content, 4)
-    if version != 2:
-        raise DrawingError(f"this is GLB version {version}; version 2 is read")
-    if length > len(content):
-        raise DrawingError(f"the header claims {length:,} bytes, but the file has {len(content):,}; it is cut off")
-    chunks: dict[int, bytes] = {}
-    offset = 12
-    while offset + 8 <= length:
-        size, kind = struct.unpack_from("<II", content, offset)
-        if offset + 8 + size > len(content):
-            raise DrawingError(f"a chunk claims {size:,} bytes, which the file does not have; it is cut off")
-        chunks.setdefault(kind, content[offset + 8 : offset + 8 + size])
-        offset += 8 + size
-    if JSON_CHUNK not in chunks:
-        raise DrawingError("the file has no JSON chunk")
-    return chunks[JSON_CHUNK], chunks.get(BINARY_CHUNK)
+@dataclass(frozen=True)
+class Part:
+    """One primitive of the scene: whose it is, and which rows of the mesh are its.
+
+    Attributes
+    ----------
+    primitive : dict
+    mesh, node : int
+        Numbers in the file; node is -1 in a file without scenes.
+    first : int
+        First row of the mesh's points.
+    points : ndarray of float64, shape (n, 3)
+        As they are in the file.
+    """
+
+    primitive: dict[str, Any]
+    mesh: int
+    node: int
+    first: int
+    points: NDArray[np.float64]
 
 
-class _Reader:
-    """One file being read: its JSON, its buffers as far as they are needed, and what is found."""
+class GltfGeometry:
+    """Triangles and lines of one file as they are found.
 
-    def __init__(self, scene: dict[str, Any], binary: bytes | None, folder: CompanionFolder) -> None:
-        self.scene = scene
-        self.binary = binary
-        self.folder = folder
-        self.buffers: dict[int, bytes] = {}
+    Attributes
+    ----------
+    parts : list of Part
+        In the order of the mesh's points, once `mesh` has been called.
+    """
+
+    def __init__(self, file: GltfFile) -> None:
+        self.file = file
+        self.scene = file.scene
+        self.folder = file.folder
+        self.parts: list[Part] = []
         self.warnings: dict[str, int] = {}
         self.points: list[NDArray[np.float64]] = []
         self.triangles: list[NDArray[np.int64]] = []
@@ -105,12 +89,10 @@ class _Reader:
         self.edges = 0
 
     def mesh(self) -> Mesh:
-        packed = PACKED.intersection(self.scene.get("extensionsRequired", []))
-        if packed:
-            raise DrawingError(f"its geometry is packed by {min(packed)}; save it without compression")
-        for number, matrix in self._placed():
+        """Return everything that the scene shows, as it stands."""
+        for number, node, matrix in self._placed():
             for primitive in self.scene["meshes"][number]["primitives"]:
-                self._primitive(primitive, matrix)
+                self._primitive(primitive, number, node, matrix)
         triangles = np.concatenate([*self.triangles, np.zeros((0, 3), np.int64)])
         return Mesh(
             np.concatenate([*self.points, np.zeros((0, 3))]),
@@ -120,12 +102,12 @@ class _Reader:
             tuple(f"{count} of {what}" for what, count in self.warnings.items()),
         )
 
-    def _placed(self) -> Iterator[tuple[int, NDArray[np.float64]]]:
-        """Every mesh with the matrix of where it stands; all meshes as they are in a file without scenes."""
+    def _placed(self) -> Iterator[tuple[int, int, NDArray[np.float64]]]:
+        """Every mesh with its node and the matrix of where it stands; all meshes as they are in a file without scenes."""
         nodes = self.scene.get("nodes", [])
         scenes = self.scene.get("scenes", [])
         if not scenes:
-            yield from ((number, np.eye(4)) for number in range(len(self.scene.get("meshes", []))))
+            yield from ((number, -1, np.eye(4)) for number in range(len(self.scene.get("meshes", []))))
             return
         waiting = [(int(n), np.eye(4), 0) for n in scenes[self.scene.get("scene", 0)].get("nodes", [])]
         seen = 0
@@ -136,19 +118,19 @@ class _Reader:
             if depth > DEEPEST or seen > len(nodes) or number < 0:
                 raise DrawingError("its nodes are nested in a ring, or too deeply")
             node = nodes[number]
-            matrix = above @ _matrix(node)
+            matrix = above @ node_matrix(node)
             if "mesh" in node:
-                yield int(node["mesh"]), matrix
+                yield int(node["mesh"]), number, matrix
             waiting += [(int(child), matrix, depth + 1) for child in node.get("children", [])]
 
-    def _primitive(self, primitive: dict[str, Any], matrix: NDArray[np.float64]) -> None:
+    def _primitive(self, primitive: dict[str, Any], mesh: int, node: int, matrix: NDArray[np.float64]) -> None:
         if PACKED.intersection(primitive.get("extensions", {})):
             raise DrawingError("its geometry is packed; save it without compression")
-        points = self._accessor(int(primitive["attributes"]["POSITION"]))
+        points = self.file.accessor(int(primitive["attributes"]["POSITION"]))
         if points.ndim != 2 or points.shape[1] != 3:
             raise DrawingError("its positions are not 3 numbers each")
         if "indices" in primitive:
-            rows = self._accessor(int(primitive["indices"])).ravel().astype(np.int64)
+            rows = self.file.accessor(int(primitive["indices"])).ravel().astype(np.int64)
         else:
             rows = np.arange(len(points))
         if len(rows) and not 0 <= rows.min() <= rows.max() < len(points):
@@ -166,74 +148,45 @@ class _Reader:
             self.points.append(points @ matrix[:3, :3].T + matrix[:3, 3])
         self.lines.append(lines + self.count)
         self.triangles.append(triangles + self.count)
+        self.parts.append(Part(primitive, mesh, node, self.count, points))
         self.count += len(points)
 
     def _warn(self, what: str) -> None:
         self.warnings[what] = self.warnings.get(what, 0) + 1
 
-    def _accessor(self, number: int) -> NDArray[np.float64]:
-        accessor = self.scene["accessors"][number]
-        count, width = int(accessor["count"]), WIDTHS[accessor["type"]]
-        check_count(count, "entries in one table", self.folder.limits)
-        if count < 0 or number < 0:
-            raise DrawingError(f"accessor {number} has {count} entries")
-        kind = np.dtype(COMPONENTS[int(accessor["componentType"])])
-        table = np.zeros((count, width))
-        if "bufferView" in accessor:
-            offset = int(accessor.get("byteOffset", 0))
-            table = self._table(int(accessor["bufferView"]), offset, kind, count, width).astype(np.float64)
-        if "sparse" in accessor:
-            self._replace(table, accessor["sparse"], kind, width)
-        if accessor.get("normalized", False) and kind.kind != "f":
-            table = np.maximum(table / np.iinfo(kind).max, -1.0)
-        return table
 
-    def _replace(self, table: NDArray[np.float64], sparse: dict[str, Any], kind: np.dtype[Any], width: int) -> None:
-        count = int(sparse["count"])
-        where, what = sparse["indices"], sparse["values"]
-        index_kind = np.dtype(COMPONENTS[int(where["componentType"])])
-        rows = self._table(int(where["bufferView"]), int(where.get("byteOffset", 0)), index_kind, count, 1)
-        values = self._table(int(what["bufferView"]), int(what.get("byteOffset", 0)), kind, count, width)
-        table[rows.ravel()] = values
-
-    def _table(self, number: int, offset: int, kind: np.dtype[Any], count: int, width: int) -> NDArray[Any]:
-        view = self.scene["bufferViews"][number]
-        buffer = self._buffer(int(view["buffer"]))
-        stride = int(view.get("byteStride", kind.itemsize * width))
-        begin = int(view.get("byteOffset", 0)) + offset
-        end = begin + (count - 1) * stride + kind.itemsize * width
-        if min(begin, offset, number) < 0 or stride < kind.itemsize * width or (count and end > len(buffer)):
-            raise DrawingError(
-                f"buffer view {number} needs {end:,} bytes of a buffer that has {len(buffer):,}; the file is cut off"
-            )
-        if not count:
-            return np.zeros((0, width), kind)
-        return np.ndarray((count, width), kind, buffer, begin, (stride, kind.itemsize))
-
-    def _buffer(self, number: int) -> bytes:
-        if number not in self.buffers:
-            reference = self.scene["buffers"][number].get("uri")
-            if reference is None and self.binary is None:
-                raise DrawingError(f"buffer {number} has no data")
-            self.buffers[number] = self.binary or b"" if reference is None else self.folder.read(str(reference))
-        return self.buffers[number]
-
-
-def _matrix(node: dict[str, Any]) -> NDArray[np.float64]:
+def node_matrix(node: dict[str, Any]) -> NDArray[np.float64]:
     """Matrix of a node in its parent: given column by column, or as move, turn (quaternion) and scale."""
     if "matrix" in node:
         return np.asarray(node["matrix"], np.float64).reshape(4, 4).T
-    x, y, z, w = np.asarray(node.get("rotation", (0, 0, 0, 1)), np.float64)
-    turn = np.array(
-        [
-            [1 - 2 * (y * y + z * z), 2 * (x * y - z * w), 2 * (x * z + y * w)],
-            [2 * (x * y + z * w), 1 - 2 * (x * x + z * z), 2 * (y * z - x * w)],
-            [2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)],
-        ]
-    )
-    matrix = np.eye(4)
-    matrix[:3, :3] = turn * np.asarray(node.get("scale", (1, 1, 1)), np.float64)
-    matrix[:3, 3] = np.asarray(node.get("translation", (0, 0, 0)), np.float64)
+    move = np.asarray(node.get("translation", (0, 0, 0)), np.float64)
+    turn = np.asarray(node.get("rotation", (0, 0, 0, 1)), np.float64)
+    return placed(move, turn, np.asarray(node.get("scale", (1, 1, 1)), np.float64))
+
+
+def placed(move: NDArray[np.float64], turn: NDArray[np.float64], scale: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Matrices of scale, then turn (quaternion x, y, z, w), then move (glTF 2.0, 3.5.2).
+
+    Parameters
+    ----------
+    move, scale : ndarray of float64, shape (..., 3)
+    turn : ndarray of float64, shape (..., 4)
+
+    Returns
+    -------
+    ndarray of float64, shape (..., 4, 4)
+    """
+    x, y, z, w = np.moveaxis(turn, -1, 0)
+    rows = [
+        [1 - 2 * (y * y + z * z), 2 * (x * y - z * w), 2 * (x * z + y * w)],
+        [2 * (x * y + z * w), 1 - 2 * (x * x + z * z), 2 * (y * z - x * w)],
+        [2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)],
+    ]
+    turned = np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+    matrix = np.zeros((*turned.shape[:-2], 4, 4))
+    matrix[..., :3, :3] = turned * scale[..., None, :]
+    matrix[..., :3, 3] = move
+    matrix[..., 3, 3] = 1.0
     return matrix
 
 

@@ -103,7 +103,7 @@ def parse_picture(content: bytes, tracing: Tracing | None = None, limits: Limits
     """
     tracing = tracing or Tracing()
     brightness, scale = _brightness(content, tracing, limits)
-    strokes = _traced(brightness, tracing, limits)
+    strokes = _traced(np.asarray(brightness, np.float64), tracing, limits)
     if not strokes:
         raise DrawingError(_NOTHING[tracing.trace])
     flip = np.array([scale[0], -scale[1]])
@@ -121,7 +121,7 @@ _NOTHING = {
 def _traced(brightness: NDArray[np.float64], tracing: Tracing, limits: Limits) -> list[NDArray[np.float64]]:
     """Strokes in columns and rows of the traced picture."""
     if tracing.trace == "contours":
-        return _contours(brightness, _levels(brightness, tracing.levels), tracing.smallest, limits)
+        return contour_lines(brightness, levels_of(brightness, tracing.levels), tracing.smallest, limits)
     if tracing.trace == "shade":
         line = shading_line(brightness, tracing.stipples, limits.seconds)
         return [line] if len(line) else []
@@ -141,7 +141,7 @@ def _ink_level(brightness: NDArray[np.float64], sensitivity: float) -> float:
     return middle + abs(2.0 * sensitivity - 1.0) * (end - middle)
 
 
-def _brightness(content: bytes, tracing: Tracing, limits: Limits) -> tuple[NDArray[np.float64], tuple[float, float]]:
+def _brightness(content: bytes, tracing: Tracing, limits: Limits) -> tuple[NDArray[np.floating], tuple[float, float]]:
     """Brightness from 0 to 1 after reducing and blurring, and original pixels for each traced one."""
     from PIL import Image, UnidentifiedImageError
 
@@ -177,10 +177,11 @@ def _brightness(content: bytes, tracing: Tracing, limits: Limits) -> tuple[NDArr
     table = np.asarray(flat, np.float64) / 255.0
     if min(table.shape) < 2:
         raise DrawingError(f"the picture is {width} x {height} pixels; at least 2 x 2 are needed for a contour")
-    return _blurred(table, tracing.blur), (width / table.shape[1], height / table.shape[0])
+    return softened(table, tracing.blur), (width / table.shape[1], height / table.shape[0])
 
 
-def _blurred(table: NDArray[np.float64], deviation: float) -> NDArray[np.float64]:
+def softened(table: NDArray[np.floating], deviation: float) -> NDArray[np.floating]:
+    """Blur by a Gaussian of a standard deviation in pixels; 0 leaves the picture as it is."""
     if deviation == 0.0:
         return table
     from scipy.ndimage import gaussian_filter
@@ -188,7 +189,8 @@ def _blurred(table: NDArray[np.float64], deviation: float) -> NDArray[np.float64
     return np.asarray(gaussian_filter(table, deviation, mode="nearest"))
 
 
-def _levels(brightness: NDArray[np.float64], wanted: int | tuple[float, ...]) -> list[float]:
+def levels_of(brightness: NDArray[np.floating], wanted: int | tuple[float, ...]) -> list[float]:
+    """Return the brightnesses to follow, from 0 to 1; none where a picture has no contrast (`Tracing.levels`)."""
     if not isinstance(wanted, int):
         return list(wanted)
     low, high = float(brightness.min()), float(brightness.max())
@@ -199,7 +201,7 @@ def _levels(brightness: NDArray[np.float64], wanted: int | tuple[float, ...]) ->
     return [float(level) for level in np.linspace(low, high, wanted + 2)[1:-1]]
 
 
-def _otsu(brightness: NDArray[np.float64]) -> float:
+def _otsu(brightness: NDArray[np.floating]) -> float:
     """Find the level that parts a picture best in dark and bright.
 
     N. Otsu, A threshold selection method from gray-level histograms, IEEE Transactions on Systems, Man, and
@@ -219,9 +221,10 @@ def _otsu(brightness: NDArray[np.float64]) -> float:
     return float((edges[1:-1][best[0]] + edges[1:-1][best[-1]]) / 2)
 
 
-def _contours(
-    brightness: NDArray[np.float64], levels: list[float], smallest: float, limits: Limits
+def contour_lines(
+    brightness: NDArray[np.floating], levels: list[float], smallest: float, limits: Limits
 ) -> list[NDArray[np.float64]]:
+    """Follow the levels; x and y in pixels, y downwards, each line closed, its first point repeated at the end."""
     if not levels:
         return []
     from contourpy import contour_generator

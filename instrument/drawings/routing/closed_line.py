@@ -141,6 +141,22 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
+class Timing:
+    """The time of a line's steps where they are not simply as long as they are, so that many frames can share it.
+
+    Attributes
+    ----------
+    lasts : ndarray of float64, shape (k,)
+        Each step's time, as a length at the speed on the line; jumps and bridges then go faster as anywhere.
+    rests : ndarray of bool, shape (k,)
+        The points that count as corners to rest on.
+    """
+
+    lasts: NDArray[np.float64]
+    rests: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
 class Route:
     """One closed line over a drawing.
 
@@ -155,6 +171,8 @@ class Route:
     figures : Figures
     warnings : tuple of str
     left_out : LeftOut
+    timing : Timing, optional
+        For a frame of many that are run along in step. It is not sent from process to process: only sampling asks for it.
     """
 
     drawing: Drawing
@@ -163,6 +181,7 @@ class Route:
     figures: Figures
     warnings: tuple[str, ...] = field(default=())
     left_out: LeftOut = field(default_factory=LeftOut)
+    timing: Timing | None = None
 
     @property
     def line(self) -> NDArray[np.float64]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import time
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -58,11 +59,35 @@ def route(
     instrument.drawings.load.find_routes : the same from files.
     instrument.drawings.routing.sampling.sample : the line as a table of points.
     """
+    began = time.perf_counter()
+    (progress or _silent)("weld")
+    found = route_welded(simplify(weld(drawing, tolerances), tolerances), options, tolerances, progress)
+    return replace(found, figures=replace(found.figures, seconds=time.perf_counter() - began))
+
+
+def route_welded(
+    welded: Drawing,
+    options: RouteOptions | None = None,
+    tolerances: Tolerances = DEFAULT_TOLERANCES,
+    progress: Progress | None = None,
+) -> Route:
+    """Run over every edge of a drawing whose points are to stay as they are; else as `route`.
+
+    Parameters
+    ----------
+    welded : Drawing
+        Every point is used; no edge is there twice, or from a point to itself.
+    options, tolerances, progress
+        As for `route`.
+
+    Returns
+    -------
+    Route
+        Its drawing has the points of `welded`, in their order.
+    """
     options = options or RouteOptions()
     report = progress or _silent
     began = time.perf_counter()
-    report("weld")
-    welded = simplify(weld(drawing, tolerances), tolerances)
     # From here on the drawing lies within the unit box. Lengths are taken in units of its size: squares of very large or small numbers stay numbers.
     low, size = _bounding_frame(welded)
     points = (welded.points - low) / size

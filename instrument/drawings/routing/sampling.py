@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 
 import numpy as np
 
-from instrument.drawings.routing.closed_line import Figures, Route, StepKind, sharp_corners
+from instrument.drawings.routing.closed_line import Figures, Route, StepKind, Timing, sharp_corners
 from instrument.drawings.routing.whole_strokes import sample_strokes
 
 if TYPE_CHECKING:
@@ -39,6 +39,8 @@ class Sampling:
         Centre and scale to the unit cube, or keep the coordinates.
     most : int or None
         Points at most where `points` is None: the default is halved until it fits, so that a table stays evenly spaced.
+    most_of_all : int or None
+        Coordinates of all frames together at most, in the same way.
     """
 
     points: int | None = None
@@ -47,6 +49,7 @@ class Sampling:
     corner_dwell: float = 0.0
     fit: Literal["box", "original"] = "box"
     most: int | None = None
+    most_of_all: int | None = None
 
     def __post_init__(self) -> None:
         """Refuse speeds and shares that mean nothing."""
@@ -63,11 +66,15 @@ class Sampling:
         if self.most is not None and self.most < 2:
             raise ValueError(f"most must be at least 2 (got {self.most})")
 
-    def count(self, wanted: int) -> int:
-        """Return the points of a table for a drawing that wants so many."""
+    def count(self, wanted: int, frames: int = 1, axes: int = 3) -> int:
+        """Return the points of a table for a drawing that wants so many in each of its frames."""
         if self.points is not None:
             return self.points
-        while self.most is not None and wanted > self.most and wanted > 2:
+        most = math.inf if self.most is None else self.most
+        if self.most_of_all is not None and frames > 1:
+            # Each frame repeats its first point.
+            most = min(most, self.most_of_all // (frames * axes) - 1)
+        while wanted > most and wanted > 2:
             wanted //= 2
         return wanted
 
@@ -125,13 +132,13 @@ def sample(found: Route, sampling: Sampling | None = None, box: Box | None = Non
     # Constant speed is equal times: the step under the pen at each time by bisection, the point on it by its share of time.
     speed = sampling.jump_speed
     count = sampling.count(default_point_count(found))
-    if speed is None:
-        table = sample_strokes(*_timetable(line, found.kinds, replace(sampling, jump_speed=math.inf)), count)
+    if speed is None and found.timing is None:
+        table = sample_strokes(*_timetable(line, found.kinds, replace(sampling, jump_speed=math.inf), None), count)
         if table is not None:
             return SampledLine(*table, found.figures.corners, found.figures, found.warnings)
-        # Hardly a point for each stroke, or no jump at all.
-        speed = STRAIGHT_SPEED
-    times, knots, kinds = _timetable(line, found.kinds, replace(sampling, jump_speed=speed))
+    # Hardly a point for each stroke, no jump at all, or frames in step, whose points must stay where they are.
+    speed = speed or STRAIGHT_SPEED
+    times, knots, kinds = _timetable(line, found.kinds, replace(sampling, jump_speed=speed), found.timing)
     at = np.arange(count) * (times[-1] / count)
     step = np.clip(np.searchsorted(times, at, side="right") - 1, 0, len(kinds) - 1)
     lasts = times[step + 1] - times[step]
@@ -179,15 +186,15 @@ def fit_to_box(points: NDArray[np.float64], box: Box | None = None) -> NDArray[n
 
 
 def _timetable(
-    line: NDArray[np.float64], kinds: NDArray[np.uint8], sampling: Sampling
+    line: NDArray[np.float64], kinds: NDArray[np.uint8], sampling: Sampling, timing: Timing | None = None
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.uint8]]:
     """Return times and points of the steps' ends, and the kind of each step; a rest is a step on the spot."""
     step = np.roll(line, -1, axis=0) - line
-    lasts = np.sqrt(np.einsum("ij,ij->i", step, step))
+    lasts = np.sqrt(np.einsum("ij,ij->i", step, step)) if timing is None else timing.lasts
     lasts = np.where(kinds == StepKind.JUMP, lasts / (sampling.jump_speed or math.inf), lasts)
     lasts = np.where(kinds == StepKind.BRIDGE, lasts / sampling.bridge_speed, lasts)
     if sampling.corner_dwell > 0:
-        rests = np.flatnonzero(sharp_corners(line))
+        rests = np.flatnonzero(sharp_corners(line) if timing is None else timing.rests)
         share = sampling.corner_dwell / (1.0 - sampling.corner_dwell)
         rest = lasts.sum() * share / max(len(rests), 1)
         line = np.insert(line, rests, line[rests], axis=0)

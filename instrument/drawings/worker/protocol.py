@@ -125,6 +125,8 @@ def options_from_json(words: dict[str, Any]) -> LoadOptions:
             crease=read["crease"],
             lettering=Lettering(**read["lettering"]),
             tracing=Tracing(**tracing),
+            clip=read["clip"],
+            frame_rate=read["frame_rate"],
             tolerances=Tolerances(**read["tolerances"]),
             limits=Limits(**read["limits"]),
         ),
@@ -167,7 +169,12 @@ def unpack_routes(words: dict[str, Any], arrays: list[NDArray[Any]]) -> list[Rou
 
 def pack_loaded(loaded: SampledFrames) -> bytes:
     """Make the message that holds sampled frames."""
-    words = {"figures": [asdict(f) for f in loaded.figures], "warnings": loaded.warnings, "left_out": loaded.left_out}
+    words = {
+        "figures": [asdict(f) for f in loaded.figures],
+        "warnings": loaded.warnings,
+        "left_out": loaded.left_out,
+        "seconds": loaded.seconds,
+    }
     return pack({"loaded": words}, [loaded.points, loaded.kinds, loaded.leaps.view(np.uint8)])
 
 
@@ -176,7 +183,7 @@ def unpack_loaded(words: dict[str, Any], arrays: list[NDArray[Any]]) -> SampledF
     found = words["loaded"]
     figures = tuple(map(_figures, found["figures"]))
     warnings, left_out = tuple(found["warnings"]), tuple(found["left_out"])
-    return SampledFrames(arrays[0], arrays[1], arrays[2] != 0, figures, warnings, left_out)
+    return SampledFrames(arrays[0], arrays[1], arrays[2] != 0, figures, warnings, left_out, found["seconds"])
 
 
 def _figures(words: dict[str, Any]) -> Figures:

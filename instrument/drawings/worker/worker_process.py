@@ -12,7 +12,7 @@ from typing import IO, TYPE_CHECKING, Any
 
 from instrument.common.late_libraries import missing, still_installing, wait_for_drawings
 from instrument.drawings.limits import DrawingError
-from instrument.drawings.load import find_routes, load, sample_frames
+from instrument.drawings.load import find_line, load, sample_frames
 from instrument.drawings.worker.protocol import (
     INSTALLING_SECONDS,
     MISSING,
@@ -93,10 +93,10 @@ def answer(words: dict[str, Any], walls: Sandbox, progress: Callable[[str], None
     try:
         if words["want"] == "loaded" and options.read.lines == "outline":
             return pack_loaded(load(words["paths"], words["text"], options, progress, os.cpu_count() or 1))
-        routes = find_routes(words["paths"], words["text"], options, progress)
+        found = find_line(words["paths"], words["text"], options, progress)
         if words["want"] == "routes":
-            return pack_routes(routes)
-        return pack_loaded(sample_frames(routes, options.sampling))
+            return pack_routes(found.routes)
+        return pack_loaded(sample_frames(found.routes, options.sampling, found.seconds))
     except DrawingError as error:
         refusal = (error.reason, error.file, error.line)
     except MemoryError:

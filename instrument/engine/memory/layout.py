@@ -17,6 +17,7 @@ from numba import from_dtype
 from instrument.engine.forms.form_table import FORM_STATE
 from instrument.engine.memory.records import (
     CHANNEL,
+    CLIP_STATE,
     CONTROL,
     CONTROL_STATE,
     HELD_NOTE,
@@ -32,7 +33,7 @@ from instrument.engine.memory.records import (
 from instrument.engine.parameters import COUNT, LAYERS, LINKS, LIVE_TERMS, MODULATORS
 from instrument.engine.signal.source_table import SOURCE_STATE
 
-ABI = 6
+ABI = 8
 """Raised when a field moves, so that two processes never read each other's memory wrongly."""
 
 CHUNK = 64
@@ -45,8 +46,9 @@ modulators and earlier layers see them. Fixed, so that no block size shows; prog
 SLOTS = 32
 """Programs held ready at once, so that a recall only names a slot."""
 
-POOL = 1 << 22
-"""Float64 values of drawings and long term tables shared by all slots."""
+POOL = 1 << 23
+"""Float64 values of drawings and long term tables shared by all slots: twice what a minute of film takes, and as much again
+as all else, since an edited patch lies beside the one that plays until it has taken over."""
 
 TERMS = 1024
 """Harmonic terms of one axis of one layer, playable ones included."""
@@ -187,6 +189,8 @@ LAYER_ROW = np.dtype(
         ("jump_rows", "i8"),  # ... of at most so many jumps; 0 where none is eased
         ("views", "i8"),  # as many as frames where each is what is seen from a direction, else 0
         ("view_table", "i8"),  # pool offset of the directions, as (views, 3) rows
+        ("axes", "i8"),  # tables of each frame: 2 where all frames are flat and z is left out, else 3
+        ("seconds", "f8"),  # length of the clip at its own speed; 0 where it has none
         ("n_forms", "i4"),
         ("forms", "i4", (FORMS,)),  # kinds of form, in the order in which the drawing passes them
         ("code", "i4", (3,)),  # first instruction of the formulas of x, y, z
@@ -201,6 +205,7 @@ PROGRAM = np.dtype(
         ("ramp_seconds", "f8"),
         ("fade_seconds", "f8"),
         ("layers", LAYER_ROW, (LAYERS,)),
+        ("clips", "i8"),  # 1 where a layer has frames, which may go by the beat
         (
             "feeds_back",
             "i4",
@@ -250,6 +255,9 @@ INSTANCE = np.dtype(
         ("pen", "u8", (LAYERS,)),  # phase in 2**-64 turns, so that it never drifts
         ("pen_wrapped", "f8", (LAYERS,)),  # -1 or 1 where the latest step began a new round
         ("rounds", "i8", (LAYERS,)),  # rounds that the pen has ended, backward ones subtracted
+        ("page", "f8", (LAYERS,)),  # frame that the pen has begun its round on ...
+        ("page_round", "f8", (LAYERS,)),  # ... and which round that was; nan before the first
+        ("clips", CLIP_STATE, (LAYERS,)),
         ("began", "i8"),  # sample that this program began at
         ("layer_rows", "f8", (LAYERS, 2, CHUNK)),  # x and y of each layer as it reaches the mix ...
         ("delayed_rows", "f8", (LAYERS, 2, CHUNK)),  # ... and FEEDBACK_DELAY_SAMPLES samples earlier
@@ -386,6 +394,9 @@ def _fields() -> list[tuple[object, ...]]:
         ("voice_gain", "f8", (LAYERS, VOICE_SLOTS, CHUNK)),
         ("voice_pitch", "f8", (LAYERS, VOICE_SLOTS, CHUNK)),  # semitones
         ("levels", "f8", (LAYERS, CHUNK)),  # of each layer and its voices
+        ("frame_rows", "f8", (LAYERS, CHUNK)),  # place of each layer's clip, in frames
+        ("scratch_page", "f8", (CHUNK,)),  # frame that is drawn ...
+        ("scratch_share", "f8", (CHUNK,)),  # ... and how much of the next one is in it
         ("presence", "f8", (LAYERS, CHUNK)),  # how much of what the voices of a layer draw together is there
         ("drawn", "i8"),  # sample at which the pen of the latest layer has stopped
         *[(f"scratch_{name}", "f8", (CHUNK,)) for name in _SCRATCH_MODULATE],

@@ -181,6 +181,19 @@ TEMPO_STATE = np.dtype(
     align=True,
 )
 
+CLIP_STATE = np.dtype(
+    [
+        ("whole", "i8"),  # times that a clip has run through at its own speed ...
+        ("part", "u8"),  # ... and its place in it, in 2**-64
+        ("origin_whole", "i8"),  # beat that it began on
+        ("origin_part", "u8"),
+        ("notes", "i8"),  # notes begun when it last looked
+        ("started", "i8"),  # 0 until its first sample
+    ],
+    align=True,
+)
+"""Clock of the frames of a layer."""
+
 GLIDE = np.dtype(
     [
         ("now", "f8"),  # at the latest sample
@@ -202,6 +215,8 @@ LAYER_VOICE = np.dtype(
         ("side", "i8"),  # ... and the direction of what it draws, as a layer's
         ("side_round", "f8"),
         ("side_wait", "i8"),
+        ("page", "f8"),  # as of a layer: the frame of its round ...
+        ("page_round", "f8"),  # ... and which round that was
         ("pitch", GLIDE),  # semitones, tuned ...
         ("bend", GLIDE),  # ... and what the note is bent by
         ("pressure", GLIDE),

@@ -128,7 +128,7 @@ def run_tempo(m, p, s, n):
     """
     t = s.tempo
     if _is_steady(s, t):
-        _run_steadily(m, s, t, n, p.n_steps > 0 or p.n_code > 0)
+        _run_steadily(m, s, t, n, p.n_steps > 0 or p.n_code > 0 or p.clips != 0)
         return
     bpm = s.rows[BPM]
     for i in range(n):

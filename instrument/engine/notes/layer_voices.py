@@ -231,6 +231,7 @@ def _begin(m, p, s, layer, slot, held, start):
     voice.wrapped = voice.position = 0.0
     voice.rounds = 0
     voice.side = 0
+    voice.page, voice.page_round = 0.0, np.nan
     voice.level = 0.0
     voice.order = s.voice_order
     s.voice_order += 1
@@ -331,6 +332,7 @@ def _copy_glide(to, g):
 def _copy_voice(to, voice):
     to.pen, to.wrapped, to.rounds, to.position = voice.pen, voice.wrapped, voice.rounds, voice.position
     to.side, to.side_round, to.side_wait = voice.side, voice.side_round, voice.side_wait
+    to.page, to.page_round = voice.page, voice.page_round
     _copy_glide(to.pitch, voice.pitch)
     _copy_glide(to.bend, voice.bend)
     _copy_glide(to.pressure, voice.pressure)

@@ -102,6 +102,8 @@ def _take_up(m, p, s, layer, slot):
     s.rounds[layer] = voice.rounds
     s.last_position[layer] = voice.position
     s.side[layer], s.side_round[layer], s.side_wait[layer] = voice.side, voice.side_round, voice.side_wait
+    s.page[layer] = voice.page
+    s.page_round[layer] = voice.page_round
     for axis in range(3):
         count = np.int64(p.layers[layer].terms[axis])
         for term in range(count):
@@ -120,6 +122,8 @@ def _put_down(p, s, layer, slot):
     voice.rounds = s.rounds[layer]
     voice.position = s.last_position[layer]
     voice.side, voice.side_round, voice.side_wait = s.side[layer], s.side_round[layer], s.side_wait[layer]
+    voice.page = s.page[layer]
+    voice.page_round = s.page_round[layer]
     for axis in range(3):
         count = np.int64(p.layers[layer].terms[axis])
         for term in range(count):

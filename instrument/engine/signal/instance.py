@@ -31,6 +31,7 @@ from instrument.engine.parameters import (
     Parameter,
     offset_in,
 )
+from instrument.engine.signal.frame_clock import carry_clip, reset_clip
 from instrument.engine.signal.ramp import settle
 from instrument.engine.signal.source_table import OWN_ROWS, SOURCE_NONE, SOURCE_STATE, SOURCE_TABLE
 
@@ -114,6 +115,7 @@ def _reset_layer(m, p, s, layer):
     s.last_position[layer] = 0.0
     s.rounds[layer] = 0
     s.side[layer] = 0
+    reset_clip(s, layer)
     _clear_history(s, layer)
     clear_words(address(s.sources[layer]), _SOURCE_WORDS)
     for kind in range(_SOURCE_COUNT):
@@ -133,6 +135,7 @@ def _carry_layer(m, p, s, before, old, layer):
     s.rounds[layer] = old.rounds[layer]
     # Another program may have other directions.
     s.side[layer] = 0
+    carry_clip(s, old, layer)
     copy_words(address(s.sources[layer]), address(old.sources[layer]), _SOURCE_WORDS)
     for axis in range(2):
         s.held[layer, axis] = old.held[layer, axis]

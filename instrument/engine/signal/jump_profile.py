@@ -20,11 +20,9 @@ import numpy as np
 
 from instrument.engine.compiling.compiled import compiled, inlined
 from instrument.engine.numeric.safe_math import clamp, wrap_turn
-from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
+from instrument.engine.signal.frame_clock import turn_pages
 from instrument.engine.signal.jump_table import HEAD, ROW
 
-_FRAME = offset_in(LAYER, "source.frame")
-_BLEND = offset_in(LAYER, "source.blend")
 _SLOPE = 0.92
 _RISE = 0.53
 
@@ -157,17 +155,15 @@ def ease_frame(m, row, number, first, last):
 
 
 @compiled
-def _ease_frames(m, row, frame, blend, first, last):
+def _ease_frames(m, row, first, last):
     x, y, z = m.scratch_x, m.scratch_y, m.scratch_z
     frames = row.frames
     guess = np.int64(-1)
     next_guess = np.int64(-1)
     for i in range(first, last):
         place = wrap_turn(m.scratch_position[i])
-        page = frame[i] - np.floor(frame[i] / frames) * frames
-        page = page if (page >= 0.0) & (page < frames) else 0.0
-        number = np.int64(clamp(page, 0.0, frames - 1.0))
-        share = (page - number) * blend[i]
+        number = np.int64(clamp(m.scratch_page[i], 0.0, frames - 1.0))
+        share = m.scratch_share[i]
         following = number + 1 if number + 1 < frames else np.int64(0)
         count, pace, step = _laid_out(m.pool, row, number, m.scratch_pace[i])
         a, b, c, guess = _eased(m.pool, row, number, place, count, pace, step, guess)
@@ -190,8 +186,7 @@ def draw_eased(m, p, s, layer, first, last):
     """
     row = p.layers[layer]
     if row.frames > 1:
-        frame = s.rows[layer * LAYER_SIZE + _FRAME]
-        blend = s.rows[layer * LAYER_SIZE + _BLEND]
-        _ease_frames(m, row, frame, blend, first, last)
+        turn_pages(m, p, s, layer, first, last)
+        _ease_frames(m, row, first, last)
     else:
         ease_frame(m, row, np.int64(0), first, last)

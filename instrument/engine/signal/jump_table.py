@@ -129,6 +129,8 @@ def lay_jumps(
         raise ValueError("two jumps of a path follow one another; a stroke has at least one step")
     rows = int(leaps.sum(axis=1).max())
     program.record["layers"][layer]["jump_rows"] = rows
+    if rows > 0:
+        program.record["layers"][layer]["axes"] = 3
     program.jumps.pop(layer, None)
     if rows == 0:
         return

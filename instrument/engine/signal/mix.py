@@ -13,8 +13,9 @@ from instrument.engine.notes.voice_rows import run_voices
 from instrument.engine.numeric.safe_math import choice, finite
 from instrument.engine.parameters import LAYER, LAYER_SIZE, LAYERS, PATCH, PATCH_BASE, offset_in
 from instrument.engine.signal.draw import sounds
+from instrument.engine.signal.frame_clock import run_frame_clock
 from instrument.engine.signal.place import run_place, run_spins
-from instrument.engine.signal.source_table import SOURCE_NONE
+from instrument.engine.signal.source_table import SOURCE_NONE, SOURCE_PATH
 
 _LEVEL = offset_in(LAYER, "level")
 _MODE = PATCH_BASE + offset_in(PATCH, "mix.mode")
@@ -109,6 +110,8 @@ def run_mix(m, p, s, n):
         if p.layers[layer].source != SOURCE_NONE:
             run_spins(m, s, layer, n)
             run_voices(m, s, layer, np.int64(n))
+            if p.layers[layer].frames > 1 and p.layers[layer].source == SOURCE_PATH:
+                run_frame_clock(m, p, s, layer, np.int64(n))
     mode_row = s.rows[_MODE]
     first = np.int64(0)
     while first < n:

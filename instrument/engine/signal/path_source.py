@@ -6,32 +6,28 @@ import numpy as np
 
 from instrument.engine.compiling.compiled import compiled
 from instrument.engine.numeric.safe_math import clamp, wrap_turn
-from instrument.engine.parameters import LAYER, LAYER_SIZE, offset_in
 from instrument.engine.signal.along_table import between, follow_table
 from instrument.engine.signal.directions import draw_directions
+from instrument.engine.signal.frame_clock import turn_pages
 from instrument.engine.signal.jump_profile import draw_eased
-
-_FRAME = offset_in(LAYER, "source.frame")
-_BLEND = offset_in(LAYER, "source.blend")
 
 
 @compiled
-def _follow_frames(pool, layer, position, frame, blend, x, y, z, first, last):
+def _follow_frames(pool, layer, position, page, shares, x, y, z, first, last):
     # A flip-book: every frame is a path of equally many points, and one runs into the next.
     points = layer.points
     end = points - 1.0
     last_frame = layer.frames - 1.0
     stride = np.uint64(points + 1)
-    size = np.uint64(3) * stride
+    size = np.uint64(layer.axes) * stride
+    solid = layer.axes > 2
     table = np.uint64(layer.path)
     for i in range(first, last):
         along = wrap_turn(position[i]) * points
         k = np.int64(clamp(along, 0.0, end))
         f = along - k
-        page = frame[i] - np.floor(frame[i] / layer.frames) * layer.frames
-        page = page if (page >= 0.0) & (page < layer.frames) else 0.0
-        number = np.int64(clamp(page, 0.0, last_frame))
-        share = (page - number) * blend[i]
+        number = np.int64(clamp(page[i], 0.0, last_frame))
+        share = shares[i]
         here = table + np.uint64(number) * size + np.uint64(k)
         following = number + 1 if number + 1 < layer.frames else np.int64(0)
         there = table + np.uint64(following) * size + np.uint64(k)
@@ -39,8 +35,10 @@ def _follow_frames(pool, layer, position, frame, blend, x, y, z, first, last):
         x[i] = a + share * (between(pool, there, f) - a)
         a = between(pool, here + stride, f)
         y[i] = a + share * (between(pool, there + stride, f) - a)
-        a = between(pool, here + stride + stride, f)
-        z[i] = a + share * (between(pool, there + stride + stride, f) - a)
+        z[i] = 0.0
+        if solid:
+            a = between(pool, here + stride + stride, f)
+            z[i] = a + share * (between(pool, there + stride + stride, f) - a)
 
 
 @compiled
@@ -53,8 +51,7 @@ def draw_path(m, p, s, layer, first, last):
     elif row.jump_rows > 0:
         draw_eased(m, p, s, layer, first, last)
     elif row.frames > 1:
-        frame = s.rows[layer * LAYER_SIZE + _FRAME]
-        blend = s.rows[layer * LAYER_SIZE + _BLEND]
-        _follow_frames(m.pool, row, m.scratch_position, frame, blend, x, y, z, first, last)
+        turn_pages(m, p, s, layer, first, last)
+        _follow_frames(m.pool, row, m.scratch_position, m.scratch_page, m.scratch_share, x, y, z, first, last)
     else:
         follow_table(m.pool, row.path, row.points, m.scratch_position, x, y, z, first, last)

@@ -92,7 +92,25 @@ _SOURCES = (
         kernel="path_source.draw_path",
         parameters=(
             Parameter("frame", 0.0, "frames", "frame of a flip-book, counted from 0 and going round"),
-            Parameter("blend", 1.0, "0 or 1", "1 blends a frame into the next between whole numbers, 0 cuts"),
+            Parameter(
+                "blend",
+                1.0,
+                "0 or 1",
+                "1 blends a frame into the next between whole numbers; 0 turns the page when the pen begins a round",
+            ),
+            Parameter(
+                "play",
+                0.0,
+                "choice",
+                "what moves the frames besides frame: own speed (a flip-book without frame_rate has none), the beat, nothing",
+                ("own", "beat", "hand"),
+            ),
+            Parameter("speed", 1.0, "of its own", "how fast frames play in play own; negative plays backwards"),
+            Parameter("beats", 4.0, "beats", "beats that a clip takes in play beat"),
+            Parameter(
+                "once", 0.0, "choice", "on: the clip plays once and holds its end; off: round and round", ("off", "on")
+            ),
+            Parameter("begin", 0.0, "choice", "what begins the clip: the layer, or every note anew", ("layer", "note")),
         ),
     ),
     SourceKind(

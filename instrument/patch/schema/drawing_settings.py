@@ -8,7 +8,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, mod
 
 from instrument.drawings.limits import DEFAULT_LIMITS, MEBIBYTE, Limits, Tolerances
 from instrument.drawings.load import LoadOptions
-from instrument.drawings.readers.by_ending import ReadOptions
+from instrument.drawings.readers.by_ending import FASTEST, ReadOptions
 from instrument.drawings.readers.lettering import ALIGN, Lettering
 from instrument.drawings.readers.picture_contours import TRACES, Tracing
 from instrument.drawings.routing.closed_line import RouteOptions
@@ -41,6 +41,7 @@ MostShare = Annotated[Number, _within("it takes a share of the cycle from 0 to 0
 Fraction = Annotated[Number, _within("it takes a share of the drawing from 0 to 1", lambda v: 0 <= v <= 1)]
 Bend = Annotated[Number, _within("it takes a share of the drawing above 0, up to 1", lambda v: 0 < v <= 1)]
 Blur = Annotated[Number, _within("it takes pixels from 0 to less than 1000", lambda v: 0 <= v < 1000)]
+Rate = Annotated[Number, _within(f"it takes frames a second above 0, up to {FASTEST:g}", lambda v: 0 < v <= FASTEST)]
 Duration = Annotated[Number, _within("it takes seconds above 0, up to 3600", lambda v: 0 < v <= 3600)]
 
 
@@ -142,6 +143,18 @@ Names = Annotated[
 """Files or folders, relative to the patch's folder."""
 
 
+class FrameRate(Table):
+    """Speed of frames that stand in the patch itself."""
+
+    frame_rate: Rate | None = Field(
+        None, description="frames a second at which it plays by itself; it waits for frame unless given"
+    )
+
+    def seconds_of(self, frames: int) -> float:
+        """Return the time of so many frames at their own speed; 0 where they have none."""
+        return 0.0 if self.frame_rate is None else frames / self.frame_rate
+
+
 class LimitFields(Table):
     """Limits of reading a drawing, beyond which it is refused."""
 
@@ -157,7 +170,7 @@ class LimitFields(Table):
     )
     pixels: Annotated[int, *whole(1, 1 << 30)] = Field(DEFAULT_LIMITS.pixels, description="most pixels in a picture")
     frames: Annotated[int, *whole(1, 1 << 20)] = Field(
-        DEFAULT_LIMITS.frames, description="most drawings in a flip-book"
+        DEFAULT_LIMITS.frames, description="most drawings in a flip-book, and most frames of a film or clip"
     )
 
     def limits(self) -> Limits:
@@ -208,6 +221,14 @@ class DrawingFields(Table):
     )
     stipples: Annotated[int, *whole(3, 10_000)] = Field(
         _TRACING.stipples, description="points of the line that shades; more show more and want a lower pitch"
+    )
+    clip: Text | None = Field(
+        None, description="animation of a glTF file, by its name; the model is drawn at rest unless given"
+    )
+    frame_rate: Rate | None = Field(
+        None,
+        description="frames a second: of a clip (25 unless given), of a film (its own unless given), or at which a flip-book "
+        "plays by itself (not unless given)",
     )
     levels: Levels = Field(
         _TRACING.levels, description="how many brightnesses of a picture are followed, or which (0 to 1)"
@@ -311,6 +332,8 @@ class DrawingFields(Table):
                 self.sensitivity,
                 self.stipples,
             ),
+            clip=self.clip,
+            frame_rate=self.frame_rate,
             tolerances=Tolerances(flatten=self.flatten, simplify=self.simplify),
             limits=self.limits.limits(),
         )

@@ -5,16 +5,8 @@ from typing import Annotated, Any, Literal, Self, Union, get_args
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    Discriminator,
-    Field,
-    Tag,
-    ValidationInfo,
-    model_validator,
-)
+from pydantic import AfterValidator, BaseModel, BeforeValidator, Discriminator, Field, Tag, model_validator
+from pydantic import ValidationInfo as Info
 
 from instrument.engine.memory.layout import TERMS
 from instrument.engine.parameters import AXES
@@ -22,7 +14,7 @@ from instrument.engine.signal.source_table import SOURCE_TABLE
 from instrument.patch import figures as presets
 from instrument.patch.figures import MOST, default_count, resample
 from instrument.patch.patch_errors import did_you_mean, listed
-from instrument.patch.schema.drawing_settings import DrawingFields, Names
+from instrument.patch.schema.drawing_settings import DrawingFields, FrameRate, Names
 from instrument.patch.schema.fields import (
     TAG,
     FormulaText,
@@ -264,7 +256,7 @@ def _frames(value: Any) -> Any:
     return value
 
 
-class FlipBook(Along):
+class FlipBook(FrameRate, Along):
     """Several closed paths, of which `frame` tells the one that is drawn."""
 
     frames: Annotated[list[Points], BeforeValidator(_frames)] = Field(
@@ -292,7 +284,7 @@ def is_font_file(font: str) -> bool:
 
 
 class Drawing(DrawingFields, Along):
-    """A drawing from a file, or several as a flip-book, routed into one closed line."""
+    """A drawing from a file, a film, a clip of a model, or several drawings as a flip-book, routed into one closed line."""
 
     drawing: Names = Field(
         description="file relative to the patch's folder, or a numbered folder or list of files, which make a flip-book"
@@ -403,7 +395,7 @@ def figure_names(kind: str) -> list[str]:
     return [get_args(model.model_fields["preset"].annotation)[0] for model in FIGURES[kind]]
 
 
-def _known_kind(value: Any, info: ValidationInfo) -> Any:
+def _known_kind(value: Any, info: Info) -> Any:
     if not isinstance(value, dict):
         return value if isinstance(value, BaseModel) else _refuse_source()
     kind = in_present_words(value.get("kind"), _FORMER, info, at="kind")
