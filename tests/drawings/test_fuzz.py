@@ -114,7 +114,7 @@ def drawn_or_refused(path: Path, content: bytes, options: ReadOptions) -> None:
 
 @pytest.mark.parametrize("ending", SEEDS)
 @given(data=st.data())
-@settings(max_examples=120, deadline=2000, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_a_damaged_file_is_drawn_or_refused(tmp_path: Path, ending: str, data: st.DataObject) -> None:
     content = data.draw(damaged(SEEDS[ending]))
     drawn_or_refused(tmp_path / f"moth{ending}", content, data.draw(st.sampled_from([SMALL, FEATURE])))
@@ -122,7 +122,7 @@ def test_a_damaged_file_is_drawn_or_refused(tmp_path: Path, ending: str, data: s
 
 @pytest.mark.parametrize("ending", READERS)
 @given(content=st.binary(max_size=300))
-@settings(max_examples=40, deadline=2000, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_bytes_are_drawn_or_refused(tmp_path: Path, ending: str, content: bytes) -> None:
     drawn_or_refused(tmp_path / f"moth{ending}", content, SMALL)
 

@@ -76,8 +76,9 @@ def in_use() -> Iterator[str]:
 
 
 def parts(values: np.ndarray) -> list[np.ndarray]:
-    """Return the fields of a record one by one, or what has none as it is."""
-    return [values[name] for name in values.dtype.names] if values.dtype.names else [values]
+    """Return the fields of a record and of those within it one by one, or what has none as it is."""
+    names = values.dtype.names
+    return [part for name in names for part in parts(values[name])] if names else [values]
 
 
 def instance(engine: Engine) -> np.void:

@@ -101,7 +101,7 @@ def test_settings_reach_reader_router_and_sampling(folder: Path) -> None:
 
 def test_every_setting_is_heard() -> None:
     changed = (
-        "points = 99\nedges = 'feature'\ncrease = 12\nflatten = 0.01\nsimplify = 0.02\nlevels = [0.25, 0.5]\nblur = 2\n"
+        "points = 99\ntrace = 'edges'\nsensitivity = 0.25\nstipples = 99\nedges = 'feature'\ncrease = 12\nflatten = 0.01\nsimplify = 0.02\nlevels = [0.25, 0.5]\nblur = 2\n"
         "resolution = 64\nclip = 'wade'\nframe_rate = 12\nsmallest = 0.5\nfont = 'scripts'\nsize = 2\nspacing = 0.5\n"
         "line_height = 2\n"
         "align = 'right'\njump_cost = inf\nbridge_cost = 3\nneighbours = 2\nstraight = false\norder = 'drawn'\n"
@@ -126,8 +126,8 @@ def test_every_setting_is_heard() -> None:
     assert before["sampling.fit."] == "box"
     same = {name for name, value in after.items() if before[name] == value}
     # Tolerances of welding and counting are the drawing room's own, and so is the time for shortening jumps; the room in the
-    # engine is the patch's.
-    own = ("read.tolerances.", "route.tour_time.", "sampling.points.", "sampling.most.")
+    # engine is the patch's, and so is where a model is seen from. A text has no sides.
+    own = ("read.tolerances.", "route.tour_time.", "sampling.points.", "sampling.most", "views.", "read.lines.")
     assert {name for name in same if not name.startswith(own)} == set()
     limits = {name.split(".")[2]: after[name] for name in after if name.startswith("read.limits.")}
     assert limits == {

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 class WorkerHere:
     """A worker whose jobs are done in this process when answers are asked for."""
 
-    def __init__(self) -> None:
+    def __init__(self, rate: float) -> None:
+        self.rate = rate
         self.jobs: list[Job] = []
 
     def start_reader(self) -> None:
@@ -44,7 +45,7 @@ class WorkerHere:
 
     def _answer(self, job: Job) -> Answer:
         try:
-            return Answer(job.do, job.path, build_text(job.path, job.text))
+            return Answer(job.do, job.path, build_text(job.path, job.text, self.rate))
         except PatchError as error:
             return Answer(job.do, job.path, trouble=str(error))
 

@@ -29,6 +29,7 @@ FIRST = (
 
 DRAWINGS = (
     *(
+        "av",
         "charset-normalizer",
         "contourpy",
         "fast-simplification",

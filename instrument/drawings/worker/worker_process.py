@@ -110,6 +110,9 @@ def answer(words: dict[str, Any], walls: Sandbox, progress: Callable[[str], None
         refusal = ("it is nested too deeply", None, None)
     except PermissionError as error:
         refusal = (str(error), None, None)
+    except ModuleNotFoundError as error:
+        # Some are needed by one kind of drawing alone, and imported when it comes.
+        refusal = (missing(error.name), None, None)
     except Exception as error:  # noqa: BLE001 (a fault of ours in a reader must not cost the worker)
         traceback.print_exc()
         refusal = (f"{UNFORESEEN} ({type(error).__name__}: {str(error)[:80]})", None, None)

@@ -235,7 +235,7 @@ def test_a_fault_of_ours_is_said_and_costs_no_worker(tmp_path: Path, monkeypatch
         del arguments, settings
         raise ZeroDivisionError("tide")
 
-    monkeypatch.setattr(worker_module, "find_routes", broken)
+    monkeypatch.setattr(worker_module, "find_line", broken)
     words = {
         "want": "loaded",
         "paths": [str(tmp_path)],

@@ -17,7 +17,7 @@ import pytest
 
 import instrument.engine.signal.render as callback_module
 from instrument.engine.compiling.compiled import cache_folder
-from instrument.engine.compiling.units import ALL, FORMULA
+from instrument.engine.compiling.units import ALL, DRAW, FORMULA
 from instrument.engine.formulas.libm import LIBM
 
 if TYPE_CHECKING:
@@ -251,11 +251,13 @@ def test_the_text_under_test_is_the_whole_callback(texts: dict[str, str]) -> Non
 def test_it_calls_nothing_but_itself_the_processor_and_the_clock(texts: dict[str, str]) -> None:
     # pow and log10 are libm's, for the curves of controls; they neither wait nor allocate.
     units = {unit.name for unit in ALL.values()}
+    # Roots are an instruction of the processor, which text for it names as libm's function.
     # Formulas call libm's pure functions, which do neither, for what their vectors leave over.
     allowed = {
         "stream": {"beamhand_clock", "pow", "log10"},
         "outlet": {"beamhand_stream", "beamhand_correct"},
         "gate": {"beamhand_stream", "beamhand_feed"},
+        DRAW.name: {"sqrt"},
         FORMULA.name: set(LIBM),
     }
     for name, text in texts.items():

@@ -208,7 +208,7 @@ def continuous(kind: str, **values: float) -> bool:
         )
         for hertz in (4.0, 1.0)
     )
-    return slow < 0.3 * fast
+    return slow <= 0.3 * fast
 
 
 @given(st.data())

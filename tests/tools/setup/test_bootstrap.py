@@ -155,7 +155,7 @@ def test_a_rest_that_could_not_be_had_is_tried_again_by_the_next_start(clone: Cl
 def test_processes_of_a_show_are_told_what_is_being_installed_behind_it(
     clone: Clone, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (clone.root / "pyproject.toml").write_text('[project]\ndependencies = ["av>=14.0", "scipy>=1.14"]\n')
+    (clone.root / "pyproject.toml").write_text('[project]\ndependencies = ["networkx>=3.3", "scipy>=1.14"]\n')
     clone.prepare_first()
     monkeypatch.setattr(sys, "prefix", str(clone.root / ".venv"))
     told: list[tuple[list[str], bool, bool]] = []
@@ -165,7 +165,7 @@ def test_processes_of_a_show_are_told_what_is_being_installed_behind_it(
 
     monkeypatch.setattr(bootstrap, "_install_behind", install)
     bootstrap.finish(bootstrap.venv_python(clone.root), clone.root, behind=threading.Event())
-    assert told == [(["scipy>=1.14"], True, True), (["av>=14.0", "scipy>=1.14"], False, True)]
+    assert told == [(["scipy>=1.14"], True, True), (["networkx>=3.3", "scipy>=1.14"], False, True)]
     assert not late_libraries.still_installing()
 
 
