@@ -85,7 +85,7 @@ def test_a_take_keeps_the_directions_and_is_built_again_bit_for_bit(folder: Path
     ("source", "drawing", "reason"),
     [
         ("directions = 0", "drawing = 'quay.obj'", "directions"),
-        ("directions = 2000, samples = 1024", "drawing = 'quay.obj'", "Take samples = 347 at most"),
+        ("directions = 2000, samples = 1024", "drawing = 'quay.obj'", "Take samples = 697 at most"),
         ("directions = 4", "text = 'tide'", "a text has no sides"),
         ("directions = 4", "drawing = ['quay.obj', 'quay.obj']", "Give each mesh a layer of its own"),
     ],

@@ -9,6 +9,7 @@ import pytest
 
 from instrument.engine.forms.form_table import FORM_TABLE
 from instrument.engine.parameters import INDEX, LAYER, LINK, MODULATOR, PATCH, ROWS
+from instrument.engine.signal.source_table import SOURCE_TABLE
 from instrument.patch.description import document_of
 from instrument.window.desk import PAGES
 from instrument.window.pages.motion import NEW_MODULATORS
@@ -55,7 +56,12 @@ EVERYTHING: dict[str, Any] = {
         {"message": "cc", "number": 74, "channel": 16, "parameter": "output.level"},
     ],
 }
-"""Tables of a patch that has every source, form and kind of modulator."""
+"""Tables of a patch that has every form and kind of modulator, and the sources that are more than their parameters."""
+
+FIGURES: dict[str, Any] = {
+    "layer": [{"source": {"kind": kind}} for kind in SOURCE_TABLE if kind not in {source["kind"] for source in SOURCES}]
+}
+"""Tables of a patch that has every other source; a patch has no layers for all of them."""
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -85,19 +91,20 @@ def sitting_at(document: dict[str, Any], size: tuple[int, int] = (1280, 800)) ->
     return Sitting(size, {"title": "Everything", **told(document)})
 
 
-def test_the_patch_that_has_everything_has_every_row_of_the_table() -> None:
+def test_the_patches_that_have_everything_have_every_row_of_the_table() -> None:
     names: dict[str, set[str]] = {}
-    for address in sitting_at(EVERYTHING).stage.addresses:
-        owner = address.split(".")[0] if ROWS[INDEX[address]].name != address else "patch"
-        names.setdefault(owner, set()).add(ROWS[INDEX[address]].name)
+    for document in (EVERYTHING, FIGURES):
+        for address in sitting_at(document).stage.addresses:
+            owner = address.split(".")[0] if ROWS[INDEX[address]].name != address else "patch"
+            names.setdefault(owner, set()).add(ROWS[INDEX[address]].name)
     tables = {"layer": LAYER, "mod": MODULATOR, "link": LINK, "patch": PATCH}
     assert names == {owner: {row.name for row in table} for owner, table in tables.items()}
 
 
 @pytest.mark.parametrize(
     "document",
-    [EVERYTHING, {}, *(document_of(path.read_text()) for path in FACTORY)],
-    ids=["everything", "nothing", *(path.stem for path in FACTORY)],
+    [EVERYTHING, FIGURES, {}, *(document_of(path.read_text()) for path in FACTORY)],
+    ids=["everything", "figures", "nothing", *(path.stem for path in FACTORY)],
 )
 def test_every_parameter_that_a_patch_has_has_a_cell(document: dict[str, Any]) -> None:
     document.pop("schema", None)

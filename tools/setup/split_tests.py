@@ -13,7 +13,7 @@ mostly waits for it, and what measures time and must have the machine to itself.
 
 _GROUP = re.compile(r'xdist_group\("(\w+)"\)')
 
-_HOW = (["-n", "2"], ["-n", "2", "--dist", "loadfile"], ["-n", "0"])
+_HOW = (["-n", "3"], ["-n", "3", "--dist", "loadfile"], ["-n", "0"])
 """Files are kept together, since a server is started once for each, and so are those of a group (`tests/conftest.py`): what
 owns sound servers goes one after the other, beside what owns screens. For JACK 1.9.21 names the socket by which a server
 tells a client something after the client alone, so that of two clients of one name that join two servers at the same moment

@@ -33,7 +33,7 @@ def strokes_between_jumps(
     jumps = np.flatnonzero(kinds == StepKind.JUMP)
     first = np.concatenate([[0], jumps + 1])
     last = np.concatenate([jumps, [len(kinds)]])
-    runs_on = bool(len(jumps)) and times[last[0]] > 0.0 and times[-1] > times[first[-1]]
+    runs_on = bool(len(jumps) and times[last[0]] > 0.0 and times[-1] > times[first[-1]])
     lasting = times[last] > times[first]
     return first[lasting], last[lasting], runs_on
 

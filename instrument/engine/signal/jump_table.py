@@ -79,8 +79,8 @@ def samples_for(distance: npt.NDArray[np.float64], size: float) -> npt.NDArray[n
 
     Examples
     --------
-    >>> samples_for(np.array([0.0, 0.1, 2.0]), 2.0).round(2).tolist()
-    [0.0, 1.72, 3.37]
+    >>> samples_for(np.array([0.0, 0.1, 2.0]), 2.0).round(1).tolist()
+    [0.0, 1.7, 3.4]
     """
     allowed = np.clip(TREMBLE * size / np.maximum(distance, 1e-300), _RINGING[-1, 1], 1.0)
     # From much ringing to little, as interpolation wants it; on logarithms, because ringing falls by factors.
