@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import psutil
 import pytest
+from hypothesis import settings
 from xdist.scheduler import LoadFileScheduling
 
 from tools.setup.split_tests import group_of
@@ -25,6 +26,10 @@ enter_known_environment()
 # Asked to end, as by Ctrl-C: what fixtures have started is ended by them.
 with suppress(ValueError):  # another thread has imported this, and somebody else sees to signals
     signal.signal(signal.SIGTERM, signal.default_int_handler)
+
+# The suite has minutes, not hours; `--hypothesis-profile=default` looks twice as long.
+settings.register_profile("suite", max_examples=50)
+settings.load_profile("suite")
 
 pytest_plugins = ["tests.sound_servers"]
 

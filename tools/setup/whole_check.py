@@ -48,19 +48,20 @@ def check(arguments: list[str]) -> int:
         "ruff check": _step(python, "ruff", "check"),
         "ruff format": _step(python, "ruff", "format", "--check"),
     }
-    steps["mypy"] = 0  # in its place: the last ones are the tests
+    # In their places: the last ones are the tests.
+    steps |= {"mypy": 0, "tests": 0}
     together, paired, alone = pytest_runs(arguments)
+    steps["tests"] = _step(python, "pytest", *DEAREST, *together)
     with tempfile.TemporaryFile("w+") as said:
-        # Types are checked beside the tests, with what those leave of the processor; what plays has no such company.
+        # Types are checked with what the processor has left while tests wait for devices.
         types = subprocess.Popen([*NICE, str(python), "-m", "mypy"], cwd=ROOT, stdout=said, stderr=said)
         try:
-            steps["tests"] = _step(python, "pytest", *DEAREST, *together)
+            steps["tests with devices"] = _step(python, "pytest", *DEAREST, *paired)
             steps["mypy"] = types.wait()
         finally:
             types.kill()  # which does nothing to one that has ended
         said.seek(0)
         _say(f"--- mypy: exit {steps['mypy']}\n{said.read()}")
-    steps["tests with devices"] = _step(python, "pytest", *DEAREST, *paired)
     # What measures time has the machine to itself.
     steps["real-time tests"] = _step(python, "pytest", *DEAREST, *alone)
     code = verdict(list(steps.values()))
