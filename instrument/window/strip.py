@@ -193,9 +193,11 @@ def _figures(context: Context | None, readings: Readings) -> list[Figure]:
 
 def _fitting(context: Context, layer: int) -> Callable[[], None] | None:
     """Return what fits the drawing of a layer to its points; None where it is no drawing, or is fitted already."""
+    if layer == 0:
+        return None
     layers = context.stage.table("document").get("layer")
     try:
-        source = layers[layer - 1]["source"] if layer > 0 and isinstance(layers, list) else {}
+        source = layers[layer - 1]["source"] if isinstance(layers, list) else {}
         drawn = ("drawing" in source or "text" in source) and "points" not in source
     except (IndexError, KeyError, TypeError):
         return None
