@@ -406,7 +406,6 @@ def _outlines(
         progress(f"read {files[0].name}")
     try:
         surface = surface_to_draw(read_mesh(files[0], options.read), options)
-        found = outline_frames(surface, options, progress, processes)
+        return outline_frames(surface, options, progress, processes)
     except DrawingError as error:
         raise error.at(files[0].name) from error.__cause__
-    return SampledFrames(found.points, found.kinds, found.leaps, found.figures, found.warnings)

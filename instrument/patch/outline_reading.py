@@ -36,7 +36,7 @@ class _UnderWay:
     done: int = 0
     corners: int = 0
     warnings: dict[str, None] = field(default_factory=dict)
-    left_out: dict[str, None] = field(default_factory=dict)
+    left_out: tuple[str, ...] = ()
     played: SampledDrawing | None = None
 
 
@@ -93,13 +93,13 @@ def _go_on(key: str, going: _UnderWay, views: ModelViews, options: LoadOptions, 
     going.done = stop
     going.corners = max(going.corners, *(figures.corners for figures in loaded.figures))
     going.warnings |= dict.fromkeys(loaded.warnings)
-    going.left_out |= dict.fromkeys(loaded.left_out)
+    going.left_out = going.left_out or loaded.left_out
     words = f"{stop:,} of {total:,} directions" if stop < total else ""
     if stop in views.stages:
         directions = np.array(views.viewpoints.directions[:stop])
         points, leaps = aligned_views(np.concatenate(going.points), np.concatenate(going.leaps), directions)
         name = f"{key}-{stop}" if words else key
-        said = tuple(going.warnings), leaps, tuple(going.left_out)
+        said = tuple(going.warnings), leaps, going.left_out
         going.played = SampledDrawing(name, points, going.corners, *said, directions, words)
     elif going.played is not None:
         going.played = replace(going.played, unfinished=words)

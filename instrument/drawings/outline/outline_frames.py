@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from instrument.drawings.budget.fitted_route import fitted_route
 from instrument.drawings.limits import DrawingError
+from instrument.drawings.load import SampledFrames
 from instrument.drawings.outline.forked_tasks import shared_out
 from instrument.drawings.outline.picture_plane import Eye
 from instrument.drawings.outline.surface import fitted, surface_of
@@ -35,26 +36,6 @@ POINTS = 1024
 
 SMOOTHEST = 1e-3
 """Points of a contour that matter less than this are left out (of the model's size): facets cut it finer than a display shows."""
-
-
-@dataclass(frozen=True)
-class OutlineFrames:
-    """A line for each direction.
-
-    Attributes
-    ----------
-    points : ndarray of float64, shape (d, n, 3)
-    kinds : ndarray of uint8, shape (d, n)
-    leaps : ndarray of bool, shape (d, n)
-    figures : tuple of Figures
-    warnings : tuple of str
-    """
-
-    points: NDArray[np.float64]
-    kinds: NDArray[np.uint8]
-    leaps: NDArray[np.bool_]
-    figures: tuple[Figures, ...]
-    warnings: tuple[str, ...]
 
 
 def surface_to_draw(mesh: Mesh, options: LoadOptions) -> Surface:
@@ -96,7 +77,7 @@ def outline_route(surface: Surface, eye: Eye, options: LoadOptions, progress: Pr
 
 def outline_frames(
     surface: Surface, options: LoadOptions, progress: Progress | None = None, processes: int = 1
-) -> OutlineFrames:
+) -> SampledFrames:
     """Draw a surface from every viewpoint.
 
     Parameters
@@ -110,7 +91,7 @@ def outline_frames(
 
     Returns
     -------
-    OutlineFrames
+    SampledFrames
         In the order of the directions, however many processes there are.
 
     Raises
@@ -127,7 +108,8 @@ def outline_frames(
         except DrawingError as error:
             return {"refused": error.reason}, []
         line = sample(found, sampling)
-        return {"figures": asdict(found.figures), "warnings": found.warnings}, [
+        words = {"figures": asdict(found.figures), "warnings": found.warnings, "left_out": found.left_out.words}
+        return words, [
             line.points,
             line.kinds,
             line.leaps.view(np.uint8),
@@ -145,10 +127,14 @@ def outline_frames(
     units = options.views.units()
     near = [seen[int(np.argmax(units[seen] @ units[k]))] for k in range(len(eyes))]
     warnings = dict.fromkeys(word for k in seen for word in answers[k][0]["warnings"])
-    return OutlineFrames(
+    # One direction's words stand for all: each loses something else, and hundreds of sentences help nobody.
+    fitted_ones = [words for k in seen if (words := answers[k][0]["left_out"])]
+    left_out = tuple(f"{words} (from one direction)" for words in fitted_ones[:1])
+    return SampledFrames(
         np.stack([answers[k][1][0] for k in near]),
         np.stack([answers[k][1][1] for k in near]),
         np.stack([answers[k][1][2] for k in near]) != 0,
         tuple(Figures(**answers[k][0]["figures"]) for k in near),
         (*surface.warnings, *warnings),
+        left_out,
     )

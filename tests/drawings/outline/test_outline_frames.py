@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -50,6 +51,18 @@ def test_the_process_that_reads_gives_the_same_bits_as_this_one(cube_file: Path)
         there = worker.load([cube_file], options=outlined(7, sampling=Sampling(points=256)))
     assert there.points.tobytes() == here.points.tobytes()
     assert there.kinds.tobytes() == here.kinds.tobytes()
+
+
+def test_what_a_budget_leaves_out_is_told_once_for_all_directions(tmp_path: Path) -> None:
+    path = tmp_path / "crates.obj"
+    places = np.array([(x, y, 0.0) for x in range(4) for y in range(4)])
+    points = np.concatenate([0.3 * np.asarray(CUBE_POINTS) + place for place in places]).tolist()
+    path.write_bytes(write_obj(points, [[v + 8 * k for v in face] for k in range(16) for face in CUBE_FACES]))
+    whole = load([path], options=outlined(3))
+    fitted = load([path], options=replace(outlined(3), points=60.0))
+    assert whole.left_out == ()
+    assert len(fitted.left_out) == 1
+    assert all(few.edges < all_of.edges for few, all_of in zip(fitted.figures, whole.figures, strict=True))
 
 
 def test_a_route_is_found_for_each_direction(cube_file: Path) -> None:
